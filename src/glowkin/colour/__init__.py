@@ -1,0 +1,1 @@
+"""Pure colorimetry: observers, chromaticity, dominant wavelength, differences."""

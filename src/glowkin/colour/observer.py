@@ -1,0 +1,150 @@
+"""The CIE standard observers, the spectrum locus, spectra to XYZ, and the white points.
+
+Tables: CIE 018:2019 and CIE 15, in ``data/`` with their header. Wavelengths are in nm (air), spectra are
+power per nm. ``degrees`` is 2 (CIE 1931) or 10 (CIE 1964) throughout.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.errors import WrongUseError
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from glowkin.base.uncertainty import Array
+
+_TABLES = {2: "cie_1931_2deg_1nm.csv", 10: "cie_1964_10deg_1nm.csv"}
+
+WHITE_POINTS_XY: dict[str, tuple[float, float]] = {
+    "E": (1 / 3, 1 / 3),
+    "D50": (0.34570, 0.35850),
+    "D55": (0.33243, 0.34744),
+    "D65": (0.31270, 0.32900),
+    "A": (0.44758, 0.40745),
+    "FL2": (0.37210, 0.37510),
+    "FL11": (0.38050, 0.37690),
+}
+"""Named white points for the 2 degree observer, xy (CIE 15)."""
+
+WHITE_POINTS_XY_10: dict[str, tuple[float, float]] = {
+    "E": (1 / 3, 1 / 3),
+    "D50": (0.34773, 0.35952),
+    "D55": (0.33412, 0.34877),
+    "D65": (0.31382, 0.33100),
+    "A": (0.45117, 0.40594),
+    "FL2": (0.37925, 0.36733),
+    "FL11": (0.38541, 0.37123),
+}
+"""Named white points for the 10 degree observer, xy (CIE 15, as carried by colour-science)."""
+
+
+@lru_cache(maxsize=4)
+def cmfs(degrees: int = 2) -> tuple[Array, Array]:
+    """Wavelengths in nm (471,) and colour-matching functions (471, 3), read-only.
+
+    >>> wavelength_nm, xyz_bar = cmfs()
+    >>> wavelength_nm[195].item(), xyz_bar[195].round(3).tolist()
+    (555.0, [0.512, 1.0, 0.006])
+    """
+    check_degrees(degrees)
+    text = (files("glowkin.colour") / "data" / _TABLES[degrees]).read_text(encoding="ascii")
+    table = np.loadtxt(text.splitlines(), delimiter=",", comments="#")
+    return _read_only(table[:, 0]), _read_only(table[:, 1:])
+
+
+@lru_cache(maxsize=4)
+def locus_xy(degrees: int = 2) -> tuple[Array, Array]:
+    """Wavelengths in nm (471,) and the xy (471, 2) of the spectrum locus, read-only."""
+    wavelength_nm, xyz_bar = cmfs(degrees)
+    return wavelength_nm, _read_only(xyz_bar[:, :2] / xyz_bar.sum(axis=1, keepdims=True))
+
+
+def spectrum_to_XYZ(wavelength_nm: ArrayLike, power: ArrayLike, degrees: int = 2) -> Array:  # noqa: N802
+    """Tristimulus values (..., 3) of spectra (..., n) in power per nm on an ascending grid (n,).
+
+    The power is interpolated linearly to whole nanometres, taken as zero off the grid, and summed (CIE 15,
+    7.1, without the normalising constant). Structure finer than 1 nm is sampled, not integrated.
+
+    Raises ``WrongUseError`` where the grid does not ascend or does not fit the power.
+    """
+    grid = np.asarray(wavelength_nm, dtype=float)
+    values = np.asarray(power, dtype=float)
+    _check_grid(grid, values)
+    nm, xyz_bar = cmfs(degrees)
+    inside = (nm >= grid[0]) & (nm <= grid[-1])
+    return np.asarray(values @ (_interpolation(grid, nm[inside]) @ xyz_bar[inside]))
+
+
+def _interpolation(grid: Array, nm: Array) -> Array:
+    """The matrix (grid, nm) that takes power on the grid to power at nm, linearly."""
+    left = np.clip(np.searchsorted(grid, nm, side="right") - 1, 0, grid.size - 2)
+    share = (nm - grid[left]) / (grid[left + 1] - grid[left])
+    matrix = np.zeros((grid.size, nm.size))
+    columns = np.arange(nm.size)
+    matrix[left, columns] = 1 - share
+    matrix[left + 1, columns] = share
+    return matrix
+
+
+def _check_grid(grid: Array, power: Array) -> None:
+    if grid.ndim != 1 or grid.size < 2 or not np.all(np.diff(grid) > 0):
+        raise WrongUseError("The wavelengths of a spectrum must be two or more, each larger than the last.")
+    if power.ndim == 0 or power.shape[-1] != grid.size:
+        given = power.shape[-1] if power.ndim else 1
+        raise WrongUseError(f"A spectrum has {grid.size} wavelengths but {given} values; give one for each.")
+
+
+def white_point_xy(text: str, degrees: int = 2) -> Array:
+    """The xy (2,) of a white point given by name or as ``"x,y"``.
+
+    Raises ``WrongUseError`` for an unknown name and for an xy that no light can have.
+
+    >>> white_point_xy("D65").tolist(), white_point_xy("0.31, 0.33").tolist()
+    ([0.3127, 0.329], [0.31, 0.33])
+    """
+    check_degrees(degrees)
+    named = WHITE_POINTS_XY if degrees == 2 else WHITE_POINTS_XY_10
+    key = text.strip().upper()
+    xy = np.array(named[key] if key in named else _parse_xy(text))
+    if not inside_locus(xy, degrees):
+        raise WrongUseError(f"White point {text!r} is not inside the spectrum locus; try 0.3127,0.3290.")
+    return xy
+
+
+def _parse_xy(text: str) -> tuple[float, float]:
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError:
+        names = ", ".join(WHITE_POINTS_XY)
+        raise WrongUseError(
+            f"White point {text!r} is not known: give one of {names}, or x,y such as 0.3127,0.3290."
+        ) from None
+    return x, y
+
+
+def inside_locus(xy: ArrayLike, degrees: int = 2) -> bool:
+    """Whether one xy lies strictly inside the spectrum locus closed by the purple line."""
+    to_locus = locus_xy(degrees)[1] - np.asarray(xy, dtype=float)
+    if not np.all(np.isfinite(to_locus)):
+        return False
+    angle = np.unwrap(np.arctan2(to_locus[:, 1], to_locus[:, 0]))
+    # Seen from inside, locus and purple line go once round, and the purple line is less than half of it.
+    return bool(abs(angle[-1] - angle[0]) > np.pi * (1 + 1e-9))
+
+
+def check_degrees(degrees: int) -> None:
+    """Raise ``WrongUseError`` unless the observer is the 2 or the 10 degree one."""
+    if degrees not in _TABLES:
+        raise WrongUseError(f"There is no {degrees} degree observer: give 2 (CIE 1931) or 10 (CIE 1964).")
+
+
+def _read_only(array: Array) -> Array:
+    out = np.ascontiguousarray(array)
+    out.setflags(write=False)
+    return out
