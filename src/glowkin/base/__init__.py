@@ -1,0 +1,1 @@
+"""What every room shares: flags, errors, settings, uncertainty, records."""

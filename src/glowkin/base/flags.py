@@ -1,0 +1,145 @@
+"""The one table of flags: what was noticed, in a sentence, and what to do about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something a reader of a result must know, and the mend."""
+
+    name: str
+    sentence: str
+    mend: str
+
+
+_TABLE = (
+    Flag(
+        "clipped",
+        "Some pixels are at the top of the scale; they were left out of the mean.",
+        "Halve the exposure and photograph again.",
+    ),
+    Flag(
+        "underexposed",
+        "The brightest channel uses less than 2 % of the scale, so noise dominates.",
+        "Expose longer, from a tripod, at the same ISO.",
+    ),
+    Flag(
+        "rendered-file",
+        "The camera developed this file; white balance, tone curve and gamut limits are unknown to us.",
+        "Save raw (DNG) beside the JPEG and measure that.",
+    ),
+    Flag(
+        "automatic-white-balance",
+        "White balance was automatic: the camera shifted the colours by an unknown amount.",
+        "Fix white balance to daylight, or save raw.",
+    ),
+    Flag(
+        "merged-by-phone",
+        "The phone merged or edited several frames; levels are no longer proportional to light.",
+        "Switch night mode and automatic merging off, or save raw.",
+    ),
+    Flag(
+        "lamp-leakage",
+        "Violet light of the lamp, scattered by the sample, may be part of the colour.",
+        "Put a UV-blocking long-pass filter before the lens, or a cleaner lamp filter.",
+    ),
+    Flag(
+        "room-light",
+        "Light other than the lamp's lies on the scene.",
+        "Darken the room, and take a lamp-off frame with the same exposure.",
+    ),
+    Flag(
+        "glowing-background",
+        "The background itself glows, as paper and cotton with optical brighteners do.",
+        "Photograph on matt black card that stays dark under the lamp.",
+    ),
+    Flag(
+        "out-of-gamut",
+        "A channel is at zero: the true colour is more saturated than this file can hold.",
+        "Save raw; failing that, a wide-gamut colour space.",
+    ),
+    Flag(
+        "no-profile",
+        "The file names no colour space; sRGB was assumed.",
+        "Send the camera's own file, not a copy passed through a messenger.",
+    ),
+    Flag(
+        "time-missing",
+        "The file does not say when it was taken.",
+        "Send the camera's own file, or put the time in its name: 2026-05-04T13-30-00.",
+    ),
+    Flag(
+        "no-start-time",
+        "Time zero is the first photograph, not the start of the change.",
+        "Give the time the vial was opened with --start.",
+    ),
+    Flag(
+        "exposure-changed",
+        "Exposure differs between photographs; it was divided out as far as the metadata tell.",
+        "Keep exposure time, ISO and aperture fixed over a series.",
+    ),
+    Flag(
+        "lamp-off-mismatch",
+        "The lamp-off frame was not taken with this exposure or framing.",
+        "Take the lamp-off frame right after, from the same tripod, with the same settings.",
+    ),
+    Flag(
+        "moved",
+        "The camera moved between photographs; the samples were followed.",
+        "Use a tripod or a marked position.",
+    ),
+    Flag(
+        "maybe-swapped",
+        "Two samples may have changed places.",
+        "Check the labels, and name the samples in this photograph with --names.",
+    ),
+    Flag(
+        "uneven-sample",
+        "The colour differs across the sample; the mean may describe no part of it.",
+        "Spread the powder evenly, or outline one part with --outlines.",
+    ),
+    Flag(
+        "not-a-single-band",
+        "No single emission band explains the three channels.",
+        "Quote the chromaticity only; band centre and width do not apply.",
+    ),
+    Flag(
+        "lit-by-neighbour",
+        "A brighter neighbour throws light on this sample.",
+        "Move the samples apart, or put black card between them.",
+    ),
+    Flag(
+        "edge-of-frame",
+        "The sample touches the edge of the photograph and is measured in part.",
+        "Step back, or move the sample inwards.",
+    ),
+    Flag(
+        "camera-unlike-prior",
+        "This camera is unlike those its generic error was estimated from.",
+        "Calibrate it with a chart, and read the interval as a minimum.",
+    ),
+    Flag(
+        "other-camera",
+        "The camera file was made with another camera.",
+        "Make a camera file with the camera in use.",
+    ),
+    Flag(
+        "other-filter",
+        "The camera file was made with another filter before the lens.",
+        "Use the same filter for calibration and samples.",
+    ),
+    Flag(
+        "light-is-not-amount",
+        "How bright the forms are relative to each other is unknown: shares are of light, not of amount.",
+        "Keep a stable control in every photograph and follow the change to its end.",
+    ),
+    Flag(
+        "single-vial",
+        "One vial: vial-to-vial scatter is unknown, so this is not evidence about the storage.",
+        "Follow at least three vials for each condition.",
+    ),
+)
+
+FLAGS: dict[str, Flag] = {flag.name: flag for flag in _TABLE}

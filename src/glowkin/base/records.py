@@ -1,0 +1,322 @@
+"""What glowkin answers with: frozen records, in the names and units of the documented JSON.
+
+Records hold plain numbers and tuples, so that reading, printing and comparing them needs no numerical
+library. ``None`` means unknown, and a flag says why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, fields
+from typing import Any, TypeVar
+
+Pair = tuple[float, float]
+Matrix = tuple[tuple[float, ...], ...]
+Row = dict[str, Any]
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Sample:
+    """One glowing sample in one photograph.
+
+    ``u_prime_v_prime_covariance`` is total and scaled so that its chi-square ellipse holds 95 %;
+    ``shared_errors`` are the loadings (2 x r for each source) that other samples have in common with this
+    one. ``linear_rgb`` is the mean linear signal of the camera's channels as a share of full scale.
+    """
+
+    name: str
+    centre_px: Pair
+    area_px: float
+    outline_px: Matrix
+    u_prime: float | None = None
+    v_prime: float | None = None
+    u_prime_v_prime_covariance: Matrix | None = None
+    shared_errors: dict[str, Matrix] | None = None
+    x: float | None = None
+    y: float | None = None
+    luminance_relative: float | None = None
+    luminance_per_exposure: float | None = None
+    dominant_wavelength_nm: float | None = None
+    dominant_wavelength_interval_nm: Pair | None = None
+    complementary_wavelength_nm: float | None = None
+    complementary_wavelength_interval_nm: Pair | None = None
+    excitation_purity: float | None = None
+    excitation_purity_interval: Pair | None = None
+    hue_angle_uv_deg: float | None = None
+    saturation_uv: float | None = None
+    band_centre_nm: float | None = None
+    band_centre_interval_nm: Pair | None = None
+    band_width_nm: float | None = None
+    band_width_interval_nm: Pair | None = None
+    unevenness_u_prime_v_prime: float | None = None
+    clipped_fraction: float = 0.0
+    linear_rgb: tuple[float, float, float] | None = None
+    linear_rgb_covariance: Matrix | None = None
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CameraUsed:
+    """Which camera description a photograph was measured with."""
+
+    name: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class MeasuredPhoto:
+    """One photograph, measured."""
+
+    path: str
+    sha256: str
+    taken_at: str | None
+    exposure_s: float | None
+    iso: float | None
+    f_number: float | None
+    kind: str
+    size_px: tuple[int, int]
+    camera: CameraUsed
+    white_point: str
+    white_point_xy: Pair
+    observer: str
+    flags: tuple[str, ...]
+    samples: tuple[Sample, ...]
+
+    def sample(self, name: str) -> Sample | None:
+        """The sample of that name, if it is in this photograph."""
+        return next((s for s in self.samples if s.name == name), None)
+
+    def rows(self) -> list[Row]:
+        """One plain row a sample, the photograph's path first."""
+        return [{"path": self.path, "taken_at": self.taken_at, **to_json(s)} for s in self.samples]
+
+    def _repr_html_(self) -> str:
+        return table_html(self.rows(), MEASURE_COLUMNS)
+
+
+@dataclass(frozen=True)
+class Place:
+    """A sample's address: the photograph and the name in it."""
+
+    path: str
+    name: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two samples against each other.
+
+    The interval is 95 %; its lower end is 0 where the difference is not told from none.
+    """
+
+    a: Place
+    b: Place
+    delta_u_prime_v_prime: float
+    delta_u_prime_v_prime_interval: Pair
+    n_step: float
+    delta_dominant_wavelength_nm: float | None
+    delta_dominant_wavelength_interval_nm: Pair | None
+    delta_e_2000: float | None
+    delta_e_2000_white: str | None
+    tolerance_u_prime_v_prime: float
+    probability_within_tolerance: float
+    verdict: str
+
+    def rows(self) -> list[Row]:
+        """One plain row."""
+        flat = to_json(self)
+        return [{**flat, "a": self.a.name, "b": self.b.name, "a_path": self.a.path, "b_path": self.b.path}]
+
+    def _repr_html_(self) -> str:
+        return table_html(self.rows(), COMPARE_COLUMNS)
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """A fitted ratio with its 95 % interval."""
+
+    value: float
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
+class TrackPoint:
+    """One sample at one time; ``fraction_start`` is amount, ``light_fraction_start`` is light."""
+
+    time_s: float
+    path: str
+    fraction_start: float | None
+    low: float | None
+    high: float | None
+    light_fraction_start: float | None
+    u_prime: float | None
+    v_prime: float | None
+    luminance_relative: float | None
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ModelFit:
+    """One rate model fitted to one sample."""
+
+    model: str
+    parameters: dict[str, float]
+    aicc: float
+    half_time_s: float | None
+    half_time_interval_s: tuple[float | None, float | None] | None
+
+
+@dataclass(frozen=True)
+class SampleCourse:
+    """What one sample did over time."""
+
+    name: str
+    verdict: str
+    two_forms_suffice: bool | None
+    luminance_ratio: Ratio | None
+    stops_at: float | None
+    model: str | None
+    not_excluded: tuple[str, ...]
+    half_time_s: float | None
+    half_time_interval_s: tuple[float | None, float | None] | None
+    light_half_time_s: float | None
+    longer_than_s: float | None
+    models: tuple[ModelFit, ...]
+    points: tuple[TrackPoint, ...]
+    stops_at_interval: Pair | None = None
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CourseComparison:
+    """How many times longer one sample takes than another."""
+
+    a: str
+    b: str
+    half_time_ratio: float
+    interval: Pair
+    verdict: str
+
+
+@dataclass(frozen=True)
+class TimeCourse:
+    """Samples followed through a series of photographs."""
+
+    samples: tuple[SampleCourse, ...]
+    comparisons: tuple[CourseComparison, ...]
+    control: str | None = None
+    start: str | None = None
+    flags: tuple[str, ...] = ()
+
+    def sample(self, name: str) -> SampleCourse | None:
+        """The course of that sample, if it was followed."""
+        return next((s for s in self.samples if s.name == name), None)
+
+    def rows(self) -> list[Row]:
+        """One plain row for each sample and time."""
+        return [{"name": s.name, **to_json(p)} for s in self.samples for p in s.points]
+
+    def _repr_html_(self) -> str:
+        return table_html([to_json(s) for s in self.samples], TRACK_COLUMNS)
+
+
+MEASURE_COLUMNS = (
+    "name", "u_prime", "v_prime", "dominant_wavelength_nm", "excitation_purity", "luminance_relative",
+    "flags",
+)  # fmt: skip
+COMPARE_COLUMNS = ("a", "b", "delta_u_prime_v_prime", "delta_u_prime_v_prime_interval", "verdict")
+TRACK_COLUMNS = ("name", "verdict", "model", "half_time_s", "half_time_interval_s", "stops_at", "flags")
+
+
+def to_json(record: Any) -> Row:
+    """A record as plain dicts, lists and numbers (tuples become lists when written)."""
+    return asdict(record)
+
+
+def measure_document(photos: Any, errors: Any, program: str) -> Row:
+    """The glowkin.measure.v1 document; ``errors`` are rows of path and message."""
+    return {
+        "schema": "glowkin.measure.v1",
+        "program": program,
+        "errors": list(errors),
+        "photos": [to_json(photo) for photo in photos],
+    }
+
+
+def compare_document(pairs: Any, errors: Any, program: str) -> Row:
+    """The glowkin.compare.v1 document."""
+    return {
+        "schema": "glowkin.compare.v1",
+        "program": program,
+        "errors": list(errors),
+        "pairs": [to_json(pair) for pair in pairs],
+    }
+
+
+def track_document(course: TimeCourse, errors: Any, program: str) -> Row:
+    """The glowkin.track.v1 document."""
+    return {"schema": "glowkin.track.v1", "program": program, "errors": list(errors), **to_json(course)}
+
+
+def photos_from_json(document: Row) -> list[MeasuredPhoto]:
+    """Read the photographs of a glowkin.measure.v1 document back."""
+    return [_photo(row) for row in document["photos"]]
+
+
+def pairs_from_json(document: Row) -> list[Comparison]:
+    """Read the pairs of a glowkin.compare.v1 document back."""
+    return [_build(Comparison, {**p, "a": Place(**p["a"]), "b": Place(**p["b"])}) for p in document["pairs"]]
+
+
+def course_from_json(document: Row) -> TimeCourse:
+    """Read a glowkin.track.v1 document back."""
+    samples = tuple(_course(row) for row in document["samples"])
+    comparisons = tuple(_build(CourseComparison, row) for row in document["comparisons"])
+    return _build(TimeCourse, {**document, "samples": samples, "comparisons": comparisons})
+
+
+def _photo(row: Row) -> MeasuredPhoto:
+    samples = tuple(_build(Sample, s) for s in row["samples"])
+    return _build(MeasuredPhoto, {**row, "camera": CameraUsed(**row["camera"]), "samples": samples})
+
+
+def _course(row: Row) -> SampleCourse:
+    ratio = row["luminance_ratio"]
+    nested = {
+        "luminance_ratio": ratio and _build(Ratio, ratio),
+        "models": tuple(_build(ModelFit, m) for m in row["models"]),
+        "points": tuple(_build(TrackPoint, p) for p in row["points"]),
+    }
+    return _build(SampleCourse, {**row, **nested})
+
+
+def _build(kind: type[T], row: Row) -> T:
+    """A record from a row, lists turned back into tuples, keys of later versions passed over."""
+    names = {f.name for f in fields(kind)}  # type: ignore[arg-type]
+    return kind(**{key: _tuples(value) for key, value in row.items() if key in names})
+
+
+def _tuples(value: Any) -> Any:
+    if isinstance(value, list):
+        return tuple(_tuples(v) for v in value)
+    if isinstance(value, dict):
+        return {k: _tuples(v) for k, v in value.items()}
+    return value
+
+
+def table_html(rows: list[Row], columns: tuple[str, ...]) -> str:
+    """Rows as a small HTML table, every text escaped, numbers to four significant figures."""
+    head = "".join(f"<th>{c}</th>" for c in columns)
+    body = "".join("<tr>" + "".join(f"<td>{_cell(r.get(c))}</td>" for c in columns) + "</tr>" for r in rows)
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def _cell(value: Any) -> str:
+    from html import escape
+
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    if isinstance(value, list | tuple):
+        return ", ".join(_cell(v) for v in value)
+    return "" if value is None else escape(str(value))

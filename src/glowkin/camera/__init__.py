@@ -1,0 +1,1 @@
+"""From three channels to CIE colour."""

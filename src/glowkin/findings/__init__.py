@@ -1,0 +1,1 @@
+"""What the measurements say: comparisons and time courses."""

@@ -1,0 +1,90 @@
+"""From integer codes to linear light, for one window of cells at a time, or for the whole frame reduced."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from glowkin.light.photo import Photograph
+
+cv2.setNumThreads(1)  # photographs are measured side by side; threads inside one would compete
+
+
+@dataclass(frozen=True)
+class Window:
+    """A half-open rectangle of cells."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+
+def window_codes(photo: Photograph, window: Window) -> NDArray[Any]:
+    """A view of the codes of these cells."""
+    p = photo.period
+    return photo.codes[window.top * p : window.bottom * p, window.left * p : window.right * p]
+
+
+def linear_cells(photo: Photograph, window: Window) -> NDArray[np.float32]:
+    """Linear light of each cell, height x width x 3, full scale 1; raw noise may go below zero."""
+    codes = window_codes(photo, window)
+    if photo.curves is not None:
+        return np.asarray(cv2.LUT(codes, photo.curves[None]))
+    return _mosaic_cells(photo, codes, lambda plane: plane.astype(np.float32))
+
+
+def _mosaic_cells(photo: Photograph, codes: NDArray[Any], plane_of: Any) -> NDArray[np.float32]:
+    """Average each CFA colour over its positions in the cell, float black subtracted."""
+    p, out = photo.period, None
+    for row, column in np.ndindex(p, p):
+        channel = photo.channels[row, column]
+        share = 1.0 / np.count_nonzero(photo.channels == channel)
+        black = photo.black[row, column]
+        plane = plane_of(codes[row::p, column::p])
+        if out is None:
+            out = np.zeros((*plane.shape, 3), dtype=np.float32)
+        out[..., channel] += (plane - np.float32(black)) * np.float32(share / (photo.white - black))
+    assert out is not None  # noqa: S101 - a period is at least 1
+    return out
+
+
+def clipped_cells(photo: Photograph, window: Window) -> NDArray[np.uint8]:
+    """1 where any value of the cell is clipped, height x width."""
+    codes = window_codes(photo, window)
+    p = photo.period
+    if photo.curves is not None:
+        return np.asarray(cv2.inRange(codes, (0, 0, 0), (photo.clip - 1,) * 3) == 0, dtype=np.uint8)
+    top = codes[0::p, 0::p]
+    for row, column in np.ndindex(p, p):
+        top = np.maximum(top, codes[row::p, column::p])
+    return np.asarray(top >= photo.clip, dtype=np.uint8)
+
+
+def reduced(photo: Photograph, long_side: int) -> tuple[NDArray[np.float32], int]:
+    """The whole frame in linear light, shrunk by a whole number of cells to at most ``long_side``.
+
+    Returns height x width x 3 and the cells along one side of each of its pixels. Rendered files are
+    averaged in codes: good enough to find samples, never used to measure them.
+    """
+    width, height = photo.size_cells
+    k = max(1, -(-max(width, height) // long_side))
+    size = (width // k, height // k)
+    whole = Window(0, 0, size[0] * k, size[1] * k)
+    codes = window_codes(photo, whole)
+    if photo.curves is not None:
+        return np.asarray(
+            cv2.LUT(cv2.resize(codes, size, interpolation=cv2.INTER_AREA), photo.curves[None])
+        ), k
+
+    def shrink(plane: NDArray[Any]) -> NDArray[np.float32]:
+        small = cv2.resize(np.ascontiguousarray(plane), size, interpolation=cv2.INTER_AREA)
+        return np.asarray(small, dtype=np.float32)
+
+    return _mosaic_cells(photo, codes, shrink), k

@@ -1,0 +1,82 @@
+"""Noise estimated from the picture itself: variance of a cell against its mean, a straight line a channel.
+
+Photon transfer (EMVA 1288): variance = gain x mean + floor. Variance is read from small patches with the
+Laplacian that is blind to planes, so that lamp gradients do not count as noise; over the many patches of
+like brightness the lower quartile is kept, so that texture does not either.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+
+from glowkin.light.linear import Window, linear_cells
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.light.photo import Photograph
+
+_LAPLACIAN = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32) / 6.0
+"""Immerkaer's operator (Comput. Vis. Image Underst. 64, 300, 1996), scaled to unit noise gain."""
+_PATCH = 10
+_GRID = 28
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Per channel: variance of one cell = ``gain`` x mean + ``floor`` (full scale 1)."""
+
+    gain: Array
+    floor: Array
+
+    def variance(self, mean: Array) -> Array:
+        """Variance of one cell at this mean, ... x 3."""
+        return np.asarray(self.gain * np.clip(mean, 0.0, None) + self.floor)
+
+
+def estimate_noise(photo: Photograph) -> Noise:
+    """Noise of a cell from a grid of small patches over the whole photograph."""
+    means, variances = _patches(photo)
+    lines = [_line(means[:, c], variances[:, c]) for c in range(3)]
+    gain, floor = np.transpose(lines)
+    return Noise(gain, floor)
+
+
+def _patches(photo: Photograph) -> tuple[Array, Array]:
+    """Mean and noise variance of each patch, patches x 3."""
+    width, height = photo.size_cells
+    means, variances = [], []
+    for top in np.unique(np.linspace(0, max(height - _PATCH, 0), _GRID, dtype=int)):
+        for left in np.unique(np.linspace(0, max(width - _PATCH, 0), _GRID, dtype=int)):
+            mean, variance = _patch(
+                photo, Window(left, top, min(left + _PATCH, width), min(top + _PATCH, height))
+            )
+            means.append(mean)
+            variances.append(variance)
+    return np.array(means), np.array(variances)
+
+
+def _patch(photo: Photograph, window: Window) -> tuple[NDArray[Any], NDArray[Any]]:
+    linear = linear_cells(photo, window)
+    residual = cv2.filter2D(linear, -1, _LAPLACIAN)[1:-1, 1:-1]
+    return linear.mean(axis=(0, 1)), np.square(residual).mean(axis=(0, 1))
+
+
+def _line(mean: Array, variance: Array) -> tuple[float, float]:
+    """A non-negative line through the lower quartiles of bins of like brightness."""
+    from scipy.optimize import nnls
+
+    order = np.argsort(mean)
+    bins = [b for b in np.array_split(order, 12) if b.size]
+    x = np.array([mean[b].mean() for b in bins])
+    y = np.array([np.quantile(variance[b], 0.25) for b in bins])
+    weight = 1.0 / np.maximum(y, 1e-12)
+    (gain, floor), _ = nnls(
+        np.stack([np.clip(x, 0.0, None), np.ones_like(x)], axis=1) * weight[:, None], y * weight
+    )
+    return float(gain), float(max(floor, 1e-12))

@@ -1,0 +1,137 @@
+"""The sole decoder: from a path to a photograph in integer codes, with all that reading them needs.
+
+A photograph is seen as a grid of cells: one pixel of a rendered file, one period of the colour filter
+array of a raw one (2 x 2 for Bayer). Floats are made for the cells of one outline or strip at a time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from glowkin.base.errors import CannotReadError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.light.metadata import Metadata
+
+RENDERED_SUFFIXES = (".jpg", ".jpeg")
+RAW_SUFFIXES = (".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw")
+SUFFIXES = RENDERED_SUFFIXES + RAW_SUFFIXES
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What is refused before it is decoded."""
+
+    max_pixels: int = 200_000_000
+    max_bytes: int = 500_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Photograph:
+    """One decoded photograph.
+
+    ``codes`` are height x width x 3 (rendered) or height x width (raw mosaic), integers, orientation
+    applied. ``channels`` (p x p) tells the channel of each position of a cell, ``black`` (p x p) its
+    black level, ``white`` the code of full scale; ``curves`` (256 x 3) linearise a rendered file.
+    ``to_xyz`` holds one or two 3 x 3 matrices from linear RGB to XYZ (a raw file's two illuminants).
+    A code of ``clip`` or more is clipped.
+    """
+
+    path: Path
+    sha256: str
+    kind: str
+    codes: NDArray[np.integer[Any]]
+    clip: int
+    metadata: Metadata
+    to_xyz: tuple[Array, ...]
+    colour_space: str
+    flags: tuple[str, ...] = ()
+    curves: NDArray[np.float32] | None = None
+    channels: NDArray[np.int_] = field(default_factory=lambda: np.zeros((1, 1), dtype=np.int_))
+    black: Array = field(default_factory=lambda: np.zeros((1, 1)))
+    white: float = 255.0
+
+    @property
+    def period(self) -> int:
+        """Pixels along one side of a cell."""
+        return int(self.channels.shape[0])
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        return int(self.codes.shape[1]), int(self.codes.shape[0])
+
+    @property
+    def size_cells(self) -> tuple[int, int]:
+        """Width and height in whole cells."""
+        width, height = self.size_px
+        return width // self.period, height // self.period
+
+
+def open_photo(path: str | Path, limits: Limits | None = None) -> Photograph:
+    """Decode one JPEG or raw file; CannotReadError says what is wrong and what to do."""
+    path = Path(path)
+    limits = limits or Limits()
+    data = _read(path, limits)
+    digest = hashlib.sha256(data).hexdigest()
+    suffix = path.suffix.lower()
+    if data[:3] == b"\xff\xd8\xff":
+        from glowkin.light.jpeg import decode_jpeg
+
+        return decode_jpeg(path, data, digest, limits)
+    if suffix in RAW_SUFFIXES:
+        from glowkin.light.raw import decode_raw
+
+        return decode_raw(path, data, digest, limits)
+    if suffix in RENDERED_SUFFIXES:
+        raise CannotReadError(
+            f"{path}: not a JPEG file in spite of its name; export it from the camera again"
+        )
+    raise CannotReadError(f"{path}: not a JPEG or raw (DNG) photograph; export it as one of these")
+
+
+def _read(path: Path, limits: Limits) -> bytes:
+    if path.is_dir():
+        raise CannotReadError(f"{path}: is a folder; name the photographs in it")
+    try:
+        if path.stat().st_size > limits.max_bytes:
+            raise CannotReadError(
+                f"{path}: larger than {limits.max_bytes // 1_000_000} MB; export it smaller"
+            )
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise CannotReadError(f"{path}: no such file; check the name and the folder") from None
+    except OSError as error:
+        raise CannotReadError(
+            f"{path}: cannot be opened ({error.strerror}); check its permissions"
+        ) from error
+    if not data:
+        raise CannotReadError(f"{path}: is empty; copy it from the camera again")
+    return data
+
+
+def check_pixels(path: Path, width: int, height: int, limits: Limits) -> None:
+    """Refuse a picture too large to measure or too small to hold a sample."""
+    if width * height > limits.max_pixels:
+        raise CannotReadError(f"{path}: {width} x {height} pixels is too large; crop it or export it smaller")
+    if min(width, height) < 16:
+        raise CannotReadError(f"{path}: {width} x {height} pixels is too small to hold a sample")
+
+
+def oriented(array: NDArray[Any], orientation: int) -> NDArray[Any]:
+    """The array turned as Exif orientation 1-8 asks, so that it stands as a viewer shows it."""
+    if orientation in (5, 6, 7, 8):
+        array = array.swapaxes(0, 1)
+    if orientation in (3, 4, 7, 8):
+        array = array[::-1]
+    if orientation in (2, 3, 6, 7):
+        array = array[:, ::-1]
+    return np.ascontiguousarray(array)

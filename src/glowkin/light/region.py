@@ -1,0 +1,147 @@
+"""Means of regions with their covariance by block variance.
+
+Neighbouring pixels are correlated (demosaicing, JPEG blocks, powder texture), so the error of a mean is
+read from the scatter of the means of blocks larger than that correlation, not from single pixels. With
+few blocks the scatter itself is uncertain; the covariance is scaled so that the usual chi-square ellipse
+for two components holds 95 % (Hotelling's T-squared).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+
+from glowkin.base.uncertainty import CHI2_95_2D, Array
+from glowkin.light.linear import Window, clipped_cells, linear_cells
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from glowkin.light.photo import Photograph
+
+_BLOCKS = 48
+_STRIP = 256
+_SHIFT = 4
+
+
+@dataclass(frozen=True)
+class Signals:
+    """Per region: ``mean`` (n x 3, full scale 1), ``covariance`` of the mean (n x 3 x 3), ``scatter`` of
+    block means within the region (n x 3 x 3), ``clipped`` share of cells, ``at_zero`` share of unclipped
+    cells with the channel at code zero (n x 3), and ``blocks`` counted. NaN where nothing unclipped is left.
+    """
+
+    mean: Array
+    covariance: Array
+    scatter: Array
+    clipped: Array
+    at_zero: Array
+    blocks: Array
+
+
+def region_means(photo: Photograph, outlines: Sequence[Array]) -> Signals:
+    """Mean linear RGB of each outline (vertices x 2, pixels), clipped cells left out."""
+    regions = [_region(photo, np.asarray(outline, dtype=float)) for outline in outlines]
+    shapes: tuple[tuple[int, ...], ...] = ((3,), (3, 3), (3, 3), (), (3,), ())
+    columns = [np.array([r[i] for r in regions]).reshape(-1, *shape) for i, shape in enumerate(shapes)]
+    return Signals(*columns)
+
+
+def _region(photo: Photograph, outline: Array) -> tuple[Any, ...]:
+    mask, window = outline_mask(photo, outline)
+    side = _block_side(photo, int(np.count_nonzero(mask)))
+    sums, counts, clipped, zeros = _block_sums(photo, mask, window, side)
+    whole = max(int(np.count_nonzero(mask)), 1)
+    if counts.sum() < 4:
+        nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
+        return *nothing, clipped / whole if mask.any() else np.nan, np.zeros(3), 0
+    mean, covariance, scatter, blocks = _statistics(sums, counts, side)
+    return mean, covariance, scatter, clipped / whole, zeros / counts.sum(), blocks
+
+
+def outline_mask(photo: Photograph, outline: Array) -> tuple[NDArray[np.uint8], Window]:
+    """The cells inside an outline as a mask of 1 within its window of cells."""
+    p = photo.period
+    width, height = photo.size_cells
+    cells = (outline + 0.5) / p - 0.5
+    left, top = np.clip(np.floor(cells.min(axis=0)).astype(int), 0, (width - 1, height - 1))
+    right, bottom = np.clip(np.ceil(cells.max(axis=0)).astype(int) + 1, (left + 1, top + 1), (width, height))
+    mask = np.zeros((bottom - top, right - left), dtype=np.uint8)
+    corners = np.round((cells - (left, top)) * (1 << _SHIFT)).astype(np.int32)
+    cv2.fillPoly(mask, [corners], 1, shift=_SHIFT)
+    return mask, Window(int(left), int(top), int(right), int(bottom))
+
+
+def _block_side(photo: Photograph, cells: int) -> int:
+    """About 48 blocks, larger than what compression and demosaicing correlate; at least 8 where they fit."""
+    smallest = 8 if photo.kind == "rendered" else 3
+    return max(1, min(max(smallest, int(np.sqrt(cells / _BLOCKS))), int(np.sqrt(cells / 8))))
+
+
+def _block_sums(photo: Photograph, mask: NDArray[np.uint8], window: Window, side: int) -> tuple[Any, ...]:
+    """Sums and counts of unclipped cells in each block, strip by strip."""
+    sums, counts, clipped, zeros = [], [], 0, np.zeros(3)
+    for piece, strip in _strips(mask, window, side):
+        linear = linear_cells(photo, strip)
+        over = _spread(photo, clipped_cells(photo, strip)) & piece
+        valid = piece & ~over
+        clipped += int(np.count_nonzero(over))
+        if photo.curves is not None:
+            zeros += ((linear <= photo.curves[1]) & (valid[..., None] == 1)).sum(axis=(0, 1))
+        sums.append(_blocks(linear * valid[..., None], side))
+        counts.append(_blocks(valid.astype(np.float32), side))
+    return np.concatenate(sums).reshape(-1, 3), np.concatenate(counts).ravel(), clipped, zeros
+
+
+def _strips(mask: NDArray[np.uint8], window: Window, side: int) -> Iterator[tuple[NDArray[np.uint8], Window]]:
+    step = side * max(1, _STRIP // side)
+    for top in range(0, mask.shape[0], step):
+        piece = mask[top : top + step]
+        yield piece, Window(window.left, window.top + top, window.right, window.top + top + piece.shape[0])
+
+
+def _spread(photo: Photograph, clipped: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Demosaicing and chroma subsampling bend the neighbours of a clipped pixel of a rendered file."""
+    if photo.kind == "raw" or not clipped.any():
+        return clipped
+    return np.asarray(cv2.dilate(clipped, np.ones((5, 5), np.uint8)))
+
+
+def _blocks(values: NDArray[Any], side: int) -> NDArray[np.float64]:
+    """Sums over side x side blocks, the last ones padded with zeros."""
+    height, width = values.shape[:2]
+    bottom, right = -height % side, -width % side
+    padded = cv2.copyMakeBorder(values, 0, bottom, 0, right, cv2.BORDER_CONSTANT, value=0)
+    size = (padded.shape[1] // side, padded.shape[0] // side)
+    return np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_AREA), dtype=float) * side**2
+
+
+def _statistics(sums: Array, counts: Array, side: int) -> tuple[Array, Array, Array, int]:
+    """Weighted mean of the cells, covariance of that mean, scatter of block means, blocks counted."""
+    mean = sums.sum(axis=0) / counts.sum()
+    kept = counts >= 0.25 * side**2
+    if np.count_nonzero(kept) < 4:
+        kept = counts > 0
+    n, block_means = counts[kept], sums[kept] / counts[kept, None]
+    deviation = (block_means - mean) * n[:, None]
+    blocks = int(n.size)
+    if blocks < 3:
+        return mean, np.full((3, 3), np.inf), np.zeros((3, 3)), blocks
+    covariance = deviation.T @ deviation / counts.sum() ** 2 * blocks / (blocks - 1)
+    scatter = np.cov(block_means.T, aweights=n)
+    return mean, covariance * few_blocks_factor(blocks), scatter, blocks
+
+
+def few_blocks_factor(blocks: int) -> float:
+    """T-squared over chi-square at 95 %, two components: 2 (n - 1) / (n - 2) F(2, n - 2) / 5.99.
+
+    Hotelling, Ann. Math. Stat. 2, 360 (1931); n blocks, at least 3.
+    """
+    from scipy.special import fdtri
+
+    return float(2 * (blocks - 1) / (blocks - 2) * fdtri(2, blocks - 2, 0.95) / CHI2_95_2D)

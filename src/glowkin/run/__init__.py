@@ -1,0 +1,1 @@
+"""One map over many photographs."""

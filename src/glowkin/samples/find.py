@@ -1,0 +1,192 @@
+"""Finding the samples: what stands out from its surroundings at whatever brightness, edges and halo cut away.
+
+The picture is cut at many levels from bright to dark. A glowing sample has a steep edge: over a wide
+range of levels the connected patch around it hardly grows. A halo has none: its patch grows with every
+level. So each patch is followed down the levels, and kept where its area is most stable (maximally
+stable extremal regions, Matas et al., Image Vis. Comput. 22, 761, 2004), on a logarithmic scale so that a
+dim sample counts as much as one many times brighter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from glowkin.light.linear import reduced
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.light.photo import Photograph
+
+LONG_SIDE = 640
+_STEP = 1.22
+_SPAN = 4
+_LEAST_AREA = 20
+_LARGEST_SHARE = 0.6
+_STEADY = 0.55
+_CONTRAST = 1.7
+_NOISES = 6.0
+_SOLID = 0.75
+
+
+@dataclass(frozen=True)
+class Found:
+    """One sample: ``outline_px`` (vertices x 2), centre, area, and whether it touches the frame."""
+
+    outline_px: Array
+    centre_px: tuple[float, float]
+    area_px: float
+    at_edge: bool = False
+
+
+@dataclass
+class _Patch:
+    """A connected patch at one level, and the patches of the level above it swallows."""
+
+    level: int
+    label: int
+    area: int
+    box: tuple[int, int, int, int]
+    children: list[_Patch] = field(default_factory=list)
+    growth: float = np.inf
+
+
+def find_samples(photo: Photograph) -> list[Found]:
+    """The samples of a photograph, left to right then top to bottom."""
+    linear, cells = reduced(photo, LONG_SIDE)
+    bright, noise = _brightness(linear)
+    labels, roots = _tree(bright, noise)
+    chosen = [patch for root in roots for patch in _choose(root, labels, bright)]
+    found = [_outline(labels[p.level], p, cells * photo.period) for p in chosen]
+    return in_reading_order([f for f in found if f is not None])
+
+
+def _brightness(linear: NDArray[np.float32]) -> tuple[NDArray[np.float32], float]:
+    """The brightest channel above the scene's dark floor, lightly smoothed, and the floor's own spread."""
+    smooth = cv2.GaussianBlur(linear, (0, 0), 0.8)
+    few = smooth[::3, ::3].reshape(-1, 3)
+    floor = np.quantile(few, 0.25, axis=0)
+    excess = (smooth - floor.astype(np.float32)).max(axis=2)
+    dark = np.sort(excess[::3, ::3], axis=None)[: max(few.shape[0] // 2, 1)]
+    return excess, max(float(np.quantile(dark, 0.9) - np.median(dark)), 2e-5)
+
+
+def _tree(bright: NDArray[np.float32], noise: float) -> tuple[list[NDArray[np.int32]], list[_Patch]]:
+    """The labelled picture at each level, bright to dark, and the patches of the lowest level."""
+    labels: list[NDArray[np.int32]] = []
+    chains: list[list[_Patch]] = []
+    level = float(np.quantile(bright, 0.9995)) / _STEP
+    while level > _NOISES * noise and len(labels) < 48:
+        _, label, stats, _ = cv2.connectedComponentsWithStats((bright > level).view(np.uint8), connectivity=4)
+        here = [
+            _Patch(len(labels), i, int(row[4]), tuple(int(v) for v in row[:4]))  # type: ignore[arg-type]
+            for i, row in enumerate(stats)
+            if i and row[4] >= _LEAST_AREA
+        ]
+        _adopt(here, label, chains[-1] if chains else [], labels[-1] if labels else label)
+        labels.append(label)
+        chains.append(here)
+        level /= _STEP
+    _measure_growth(chains)
+    return labels, chains[-1] if chains else []
+
+
+def _adopt(
+    here: list[_Patch], label: NDArray[np.int32], above: list[_Patch], above_label: NDArray[np.int32]
+) -> None:
+    """Give each patch of the level above to the patch that contains it now."""
+    by_label = {patch.label: patch for patch in here}
+    for patch in above:
+        left, top, width, height = patch.box
+        box = np.s_[top : top + height, left : left + width]
+        first = int(np.argmax(above_label[box] == patch.label))
+        by_label[int(label[box].ravel()[first])].children.append(patch)
+
+
+def _measure_growth(chains: list[list[_Patch]]) -> None:
+    """How much each patch grows, in natural logarithm of area, over the next few levels down."""
+    area_below: dict[int, list[int]] = {}
+    for here in reversed(chains):
+        for patch in here:
+            below = area_below.get(id(patch), [])
+            if len(below) >= _SPAN:
+                patch.growth = float(np.log(below[_SPAN - 1] / patch.area))
+            for child in patch.children:
+                area_below[id(child)] = [patch.area, *below[: _SPAN - 1]]
+
+
+def _choose(patch: _Patch, labels: list[NDArray[np.int32]], bright: NDArray[np.float32]) -> list[_Patch]:
+    """The samples within a patch: those of two or more steady branches, else the steadiest of one chain."""
+    below = [c for child in patch.children for c in _choose(child, labels, bright)]
+    if len(below) > 1 or not _is_sample(patch, labels, bright):
+        return below
+    return below if below and below[0].growth <= patch.growth else [patch]
+
+
+def _is_sample(patch: _Patch, labels: list[NDArray[np.int32]], bright: NDArray[np.float32]) -> bool:
+    """Steady over the levels, compact, not the whole frame, and brighter than a ring around it."""
+    if patch.growth > _STEADY or patch.area > _LARGEST_SHARE * bright.size:
+        return False
+    left, top, width, height = patch.box
+    reach = 3 + int(0.25 * np.sqrt(patch.area))
+    box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
+    inside = (labels[patch.level][box] == patch.label).astype(np.uint8)
+    ring = cv2.dilate(inside, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)) - inside
+    ring &= (labels[patch.level][box] == 0).astype(np.uint8)
+    hull = cv2.convexHull(cv2.findNonZero(inside))
+    if patch.area < _SOLID * cv2.contourArea(hull) or not ring.any():
+        return False
+    return bool(np.median(bright[box][inside == 1]) > _CONTRAST * np.median(bright[box][ring == 1]))
+
+
+def _outline(label: NDArray[np.int32], patch: _Patch, scale: int) -> Found | None:
+    """The patch cut back from its edge, as a polygon in pixels of the photograph."""
+    from skimage.measure import find_contours
+
+    left, top, width, height = patch.box
+    inside = (label[top : top + height, left : left + width] == patch.label).astype(np.uint8)
+    depth = cv2.distanceTransform(cv2.copyMakeBorder(inside, 2, 2, 2, 2, cv2.BORDER_CONSTANT), cv2.DIST_L2, 5)
+    depth = cv2.GaussianBlur(depth, (0, 0), 0.7)
+    cut = min(1.0 + 0.12 * float(np.sqrt(patch.area / np.pi)), 0.6 * float(depth.max()))
+    contours = find_contours(depth, cut)
+    if not contours:
+        return None
+    rows_columns = max(contours, key=len)
+    corners = (rows_columns[:-1, ::-1] - 2 + (left, top) + 0.5) * scale - 0.5
+    at_edge = left == 0 or top == 0 or left + width >= label.shape[1] or top + height >= label.shape[0]
+    return found_from_outline(corners, at_edge=at_edge)
+
+
+def found_from_outline(corners: Array, *, at_edge: bool = False) -> Found:
+    """A sample from the corners of its outline (vertices x 2, pixels)."""
+    x, y = corners[:, 0], corners[:, 1]
+    x1, y1 = np.roll(x, -1), np.roll(y, -1)
+    cross = x * y1 - x1 * y
+    area = float(cross.sum() / 2)
+    if area == 0:
+        return Found(corners, (float(x.mean()), float(y.mean())), 0.0, at_edge)
+    centre = float(((x + x1) * cross).sum() / (6 * area)), float(((y + y1) * cross).sum() / (6 * area))
+    return Found(corners, centre, abs(area), at_edge)
+
+
+def in_reading_order(found: list[Found]) -> list[Found]:
+    """Left to right, then top to bottom: rows are samples whose heights overlap by half."""
+    rows: list[list[Found]] = []
+    for sample in sorted(found, key=lambda f: f.centre_px[1]):
+        if rows and _same_row(rows[-1], sample):
+            rows[-1].append(sample)
+        else:
+            rows.append([sample])
+    return [sample for row in rows for sample in sorted(row, key=lambda f: f.centre_px[0])]
+
+
+def _same_row(row: list[Found], sample: Found) -> bool:
+    """Whether the sample's centre lies within half a typical height of the row's mean centre."""
+    heights = [float(np.ptp(f.outline_px[:, 1])) for f in (*row, sample)]
+    centre = float(np.mean([f.centre_px[1] for f in row]))
+    return abs(sample.centre_px[1] - centre) < 0.6 * float(np.median(heights))

@@ -1,0 +1,1 @@
+"""Rendered photographs with known answers; no product room imports it."""
