@@ -4,6 +4,11 @@ import warnings
 from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# The first example pays for reading tables; time is measured elsewhere.
+settings.register_profile("no-deadline", deadline=None)
+settings.load_profile("no-deadline")
 
 
 @pytest.fixture(scope="session")

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
 
+_RIM_XY = 1e-6
+"""On the rim itself a white sees the locus under no angle; the tables are rounded to about this."""
+
 _TABLES = {2: "cie_1931_2deg_1nm.csv", 10: "cie_1964_10deg_1nm.csv"}
 
 WHITE_POINTS_XY: dict[str, tuple[float, float]] = {
@@ -129,13 +132,25 @@ def _parse_xy(text: str) -> tuple[float, float]:
 
 
 def inside_locus(xy: ArrayLike, degrees: int = 2) -> bool:
-    """Whether one xy lies strictly inside the spectrum locus closed by the purple line."""
+    """Whether one xy lies inside the spectrum locus closed by the purple line, and not on its rim.
+
+    >>> inside_locus([0.3127, 0.3290]), inside_locus([0.8, 0.2])
+    (True, False)
+    """
     to_locus = locus_xy(degrees)[1] - np.asarray(xy, dtype=float)
-    if not np.all(np.isfinite(to_locus)):
+    if not np.all(np.isfinite(to_locus)) or _distance_to_rim(to_locus) < _RIM_XY:
         return False
     angle = np.unwrap(np.arctan2(to_locus[:, 1], to_locus[:, 0]))
     # Seen from inside, locus and purple line go once round, and the purple line is less than half of it.
-    return bool(abs(angle[-1] - angle[0]) > np.pi * (1 + 1e-9))
+    return bool(abs(angle[-1] - angle[0]) > np.pi)
+
+
+def _distance_to_rim(to_locus: Array) -> float:
+    """Distance of the origin from the closed line through these points (n, 2)."""
+    edge = np.roll(to_locus, -1, axis=0) - to_locus
+    length_squared = np.maximum((edge**2).sum(axis=1), np.finfo(float).tiny)
+    share = np.clip(-(to_locus * edge).sum(axis=1) / length_squared, 0, 1)
+    return float(np.hypot(*(to_locus + share[:, np.newaxis] * edge).T).min())
 
 
 def check_degrees(degrees: int) -> None:
