@@ -72,14 +72,40 @@ def test_spectrum_of_illuminant_a_is_at_its_white_point(step: int) -> None:
     np.testing.assert_allclose(XYZ_10[:2] / XYZ_10.sum(), WHITE_POINTS_XY_10["A"], atol=5e-5)
 
 
-def test_many_spectra_on_an_uneven_grid_agree_with_interpolation_one_by_one() -> None:
+def test_many_spectra_on_whole_nanometres_are_summed_one_by_one() -> None:
     # Independent route: numpy.interp onto the table's nanometres, then the sum of CIE 15, 7.1.
     rng = np.random.default_rng(3)
-    grid = np.sort(rng.uniform(390, 720, 57))
+    grid = np.sort(rng.choice(np.arange(390.0, 720.0), 57, replace=False))
     power = rng.uniform(0, 1, (2, 4, grid.size))
     nm, xyz_bar = cmfs(2)
     one_by_one = [[np.interp(nm, grid, row, left=0, right=0) @ xyz_bar for row in block] for block in power]
     np.testing.assert_allclose(spectrum_to_XYZ(grid, power), one_by_one, rtol=1e-12)
+
+
+def test_an_uneven_grid_agrees_with_fine_integration() -> None:
+    # Independent route: the trapezium rule on both curves drawn out to 0.002 nm.
+    rng = np.random.default_rng(4)
+    grid = np.sort(rng.uniform(350, 850, 90))
+    power = rng.uniform(0, 1, grid.size)
+    power[[0, -1]] = 0.0
+    nm, xyz_bar = cmfs(2)
+    fine = np.linspace(360, 830, 235_001)
+    at_fine = np.interp(fine, grid, power, left=0, right=0)
+    expected = [np.trapezoid(at_fine * np.interp(fine, nm, bar), fine) for bar in xyz_bar.T]
+    np.testing.assert_allclose(spectrum_to_XYZ(grid, power), expected, rtol=1e-4)
+
+
+@pytest.mark.parametrize("degrees", [2, 10])
+def test_a_laser_line_between_two_nanometres_is_seen(degrees: int) -> None:
+    # Definition of the locus, CIE S 017: light of one wavelength lies on it, here a line 0.1 nm wide.
+    grid = np.arange(400.0, 700.0, 0.02) + 0.003
+    line = np.exp(-0.5 * ((grid - 546.47) / 0.04) ** 2)
+    XYZ = spectrum_to_XYZ(grid, line, degrees)
+    wavelength_nm, locus = locus_xy(degrees)
+    between = [np.interp(546.47, wavelength_nm, locus[:, i]) for i in (0, 1)]
+    np.testing.assert_allclose(XYZ[:2] / XYZ.sum(), between, atol=5e-5)
+    y_bar = np.interp(546.47, wavelength_nm, cmfs(degrees)[1][:, 1])
+    assert XYZ[1] == pytest.approx(y_bar * 0.04 * np.sqrt(2 * np.pi), rel=1e-3)
 
 
 def test_a_spectrum_out_of_sight_gives_no_light() -> None:

@@ -72,27 +72,35 @@ def spectrum_to_XYZ(wavelength_nm: ArrayLike, power: ArrayLike, degrees: int = 2
     """Tristimulus values (..., 3) of spectra (..., n) in power per nm on an ascending grid (n,).
 
     The power is interpolated linearly to whole nanometres, taken as zero off the grid, and summed (CIE 15,
-    7.1, without the normalising constant). Structure finer than 1 nm is sampled, not integrated.
+    7.1, without the normalising constant); a grid finer than 1 nm keeps its own points as well, so that a
+    narrow line between two whole nanometres is not lost.
 
     Raises ``WrongUseError`` where the grid does not ascend or does not fit the power.
+
+    >>> spectrum_to_XYZ([500.0, 600.0], [1.0, 1.0]).round(2).tolist()
+    [48.48, 81.45, 4.56]
     """
     grid = np.asarray(wavelength_nm, dtype=float)
     values = np.asarray(power, dtype=float)
     _check_grid(grid, values)
+    return np.asarray(values @ _weights(grid, degrees))
+
+
+def _weights(grid: Array, degrees: int) -> Array:
+    """What each point of the grid counts in XYZ, (n, 3)."""
     nm, xyz_bar = cmfs(degrees)
-    inside = (nm >= grid[0]) & (nm <= grid[-1])
-    return np.asarray(values @ (_interpolation(grid, nm[inside]) @ xyz_bar[inside]))
-
-
-def _interpolation(grid: Array, nm: Array) -> Array:
-    """The matrix (grid, nm) that takes power on the grid to power at nm, linearly."""
-    left = np.clip(np.searchsorted(grid, nm, side="right") - 1, 0, grid.size - 2)
-    share = (nm - grid[left]) / (grid[left + 1] - grid[left])
-    matrix = np.zeros((grid.size, nm.size))
-    columns = np.arange(nm.size)
-    matrix[left, columns] = 1 - share
-    matrix[left + 1, columns] = share
-    return matrix
+    nodes = np.union1d(grid, nm)
+    nodes = nodes[(nodes >= max(grid[0], nm[0])) & (nodes <= min(grid[-1], nm[-1]))]
+    out = np.zeros((grid.size, 3))
+    if nodes.size > 1:
+        gap = np.pad(np.diff(nodes), 1, mode="edge")  # so that whole nanometres all weigh 1, as in a sum
+        bar = np.column_stack([np.interp(nodes, nm, column) for column in xyz_bar.T])
+        bar *= (gap[:-1, np.newaxis] + gap[1:, np.newaxis]) / 2
+        left = np.clip(np.searchsorted(grid, nodes, side="right") - 1, 0, grid.size - 2)
+        share = ((nodes - grid[left]) / (grid[left + 1] - grid[left]))[:, np.newaxis]
+        np.add.at(out, left, (1 - share) * bar)
+        np.add.at(out, left + 1, share * bar)
+    return out
 
 
 def _check_grid(grid: Array, power: Array) -> None:
