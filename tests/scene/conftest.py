@@ -11,7 +11,7 @@ OracleXYZ = Callable[[np.ndarray], np.ndarray]
 
 
 @pytest.fixture(scope="session")
-def oracle_XYZ() -> OracleXYZ:  # noqa: N802
+def oracle_XYZ() -> OracleXYZ:
     """XYZ of a spectrum by colour-science's own tables and integration, unscaled."""
     colour = pytest.importorskip("colour")
     cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]

@@ -69,10 +69,9 @@ def photograph(
     With ``brightest`` (or no exposure at all: 0.6) the exposure time is chosen, as a careful photographer
     would, so that the brightest sample's highest channel reaches this share of the full well.
     """
-    exposure = exposure or Exposure()
+    if exposure is None or brightest is not None:
+        exposure = metered(scene, camera, exposure or Exposure(), 0.6 if brightest is None else brightest)
     light = light_mosaic(scene, camera)
-    if brightest is not None or exposure == Exposure():
-        exposure = metered(scene, camera, exposure, brightest or 0.6)
     electrons = light * np.float32(camera.throughput_e * exposure.relative)
     codes = expose(electrons, camera, rng, exposure.iso)
     truths = tuple(_shown_truth(t, exposure.orientation, scene.size_px) for t in scene.truths())

@@ -87,7 +87,7 @@ class Scene:
 
     size_px: tuple[int, int]
     samples: tuple[SceneSample, ...]
-    surroundings_violet: float = 0.004
+    surroundings_violet: float = 0.02
     surroundings_albedo: float = CLOTH_ALBEDO
     room: float = 0.0
     lamp: float = 1.0
@@ -159,13 +159,15 @@ def random_scene(
     kinds: tuple[str, ...] = KINDS,
     spectra: dict[str, Array] | None = None,
     violet: tuple[float, float] = (0.0, 0.05),
-    surroundings_violet: float = 0.004,
+    surroundings_violet: float = 0.02,
     room: float = 0.0,
+    halo: tuple[float, float] = (0.005, 0.015),
 ) -> Scene:
     """Up to about 25 samples that do not touch, anywhere on the stage, named A, B, .. in reading order.
 
     Emitted powers are log-uniform within ``brightness_ratio`` (the extremes both present from two samples
-    on); ``violet`` bounds the lamp's leakage from each sample, in units of the brightest sample's power.
+    on); ``violet`` bounds the lamp's leakage from each sample, in units of the brightest sample's power;
+    ``halo`` bounds the share of light the lens spreads.
     """
     shelf = list((spectra or emitters()).values())
     shapes = _scatter(rng, n_samples, size_px, min_gap_px, kinds)
@@ -182,7 +184,12 @@ def random_scene(
         for i, (shape, power) in enumerate(zip(shapes, powers, strict=True))
     )
     return Scene(
-        size_px, samples, surroundings_violet=surroundings_violet, room=room, seed=int(rng.integers(2**31))
+        size_px,
+        samples,
+        surroundings_violet=surroundings_violet,
+        room=room,
+        halo=float(rng.uniform(*halo)),
+        seed=int(rng.integers(2**31)),
     )
 
 
