@@ -21,7 +21,8 @@ class Sample:
 
     ``u_prime_v_prime_covariance`` is total and scaled so that its chi-square ellipse holds 95 %;
     ``shared_errors`` are the loadings (2 x r for each source) that other samples have in common with this
-    one. ``linear_rgb`` is the mean linear signal of the camera's channels as a share of full scale.
+    one. ``linear_rgb`` is the mean linear signal of the camera's channels as a share of full scale, stray
+    light taken off; ``linear_rgb_covariance`` is that of the mean alone, stray light not counted.
     """
 
     name: str
@@ -57,10 +58,14 @@ class Sample:
 
 @dataclass(frozen=True)
 class CameraUsed:
-    """Which camera description a photograph was measured with."""
+    """Which camera description a photograph was measured with.
+
+    ``luminance_weights`` turn linear RGB into relative luminance.
+    """
 
     name: str
     basis: str
+    luminance_weights: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -78,7 +83,7 @@ class MeasuredPhoto:
     camera: CameraUsed
     white_point: str
     white_point_xy: Pair
-    observer: str
+    observer: int
     flags: tuple[str, ...]
     samples: tuple[Sample, ...]
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
 
 
-def XYZ_to_xy(XYZ: ArrayLike) -> Array:  # noqa: N802
+def XYZ_to_xy(XYZ: ArrayLike) -> Array:
     """Turn XYZ (..., 3) into xy (..., 2).
 
     >>> XYZ_to_xy([1.0, 1.0, 2.0]).tolist()
@@ -26,7 +26,7 @@ def XYZ_to_xy(XYZ: ArrayLike) -> Array:  # noqa: N802
     return np.asarray(values[..., :2] / _nan_for_zero(values.sum(axis=-1))[..., np.newaxis])
 
 
-def xyY_to_XYZ(xyY: ArrayLike) -> Array:  # noqa: N802
+def xyY_to_XYZ(xyY: ArrayLike) -> Array:
     """Turn chromaticity and luminance xyY (..., 3) into XYZ (..., 3)."""
     x, y, Y = _components(xyY)
     scale = Y / _nan_for_zero(y)
@@ -51,14 +51,14 @@ def uv_prime_to_xy(uv: ArrayLike) -> Array:
     return np.stack([9 * u / D, 4 * v / D], axis=-1)
 
 
-def XYZ_to_uv_prime(XYZ: ArrayLike) -> Array:  # noqa: N802
+def XYZ_to_uv_prime(XYZ: ArrayLike) -> Array:
     """Turn XYZ (..., 3) into u'v' (..., 2)."""
     X, Y, Z = _components(XYZ)
     D = _nan_for_zero(X + 15 * Y + 3 * Z)
     return np.stack([4 * X / D, 9 * Y / D], axis=-1)
 
 
-def jacobian_uv_prime_XYZ(XYZ: ArrayLike) -> Array:  # noqa: N802
+def jacobian_uv_prime_XYZ(XYZ: ArrayLike) -> Array:
     """d(u', v') / d(X, Y, Z), (..., 2, 3), at XYZ (..., 3)."""
     X, Y, Z = _components(XYZ)
     weights = np.array([1.0, 15.0, 3.0])
@@ -96,7 +96,7 @@ def saturation_uv(uv: ArrayLike, white_uv: ArrayLike) -> Array:
     return np.asarray(13 * np.hypot(du, dv))
 
 
-def XYZ_to_Lab(XYZ: ArrayLike, white_XYZ: ArrayLike) -> Array:  # noqa: N802
+def XYZ_to_Lab(XYZ: ArrayLike, white_XYZ: ArrayLike) -> Array:
     """CIE 1976 L*a*b* (..., 3) of XYZ (..., 3) against a white of the same units (ISO/CIE 11664-4).
 
     Made for surfaces seen beside that white; for something that glows it is a figure without that meaning.

@@ -68,7 +68,7 @@ def locus_xy(degrees: int = 2) -> tuple[Array, Array]:
     return wavelength_nm, _read_only(xyz_bar[:, :2] / xyz_bar.sum(axis=1, keepdims=True))
 
 
-def spectrum_to_XYZ(wavelength_nm: ArrayLike, power: ArrayLike, degrees: int = 2) -> Array:  # noqa: N802
+def spectrum_to_XYZ(wavelength_nm: ArrayLike, power: ArrayLike, degrees: int = 2) -> Array:
     """Tristimulus values (..., 3) of spectra (..., n) in power per nm on an ascending grid (n,).
 
     The power is interpolated linearly to whole nanometres, taken as zero off the grid, and summed (CIE 15,

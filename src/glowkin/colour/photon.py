@@ -18,7 +18,7 @@ HC_EV_NM = PLANCK_J_S * LIGHT_SPEED_M_S / ELEMENTARY_CHARGE_C * 1e9
 """Photon energy times wavelength, about 1239.842 eV nm, from the exact constants of the SI (2019)."""
 
 
-def photon_energy_eV(wavelength_nm: ArrayLike) -> Array:  # noqa: N802
+def photon_energy_eV(wavelength_nm: ArrayLike) -> Array:
     """Energy of a photon in eV, any shape, for a vacuum wavelength in nm.
 
     >>> photon_energy_eV([500.0]).round(4).tolist()

@@ -32,7 +32,7 @@ _ROUNDING = 1e-9
 """How far a channel may leave 0..1 by rounding alone."""
 
 
-def primaries_to_XYZ(primaries_xy: ArrayLike, white_xy: ArrayLike) -> Array:  # noqa: N802
+def primaries_to_XYZ(primaries_xy: ArrayLike, white_xy: ArrayLike) -> Array:
     """Build the matrix (3, 3) from rgb to XYZ out of primaries (3, 2) and the white (2,) of rgb (1, 1, 1)."""
     per_luminance = xyY_to_XYZ(np.column_stack([primaries_xy, np.ones(3)])).T
     white_XYZ = xyY_to_XYZ([*np.asarray(white_xy, dtype=float), 1.0])
@@ -67,7 +67,7 @@ def bradford_adaptation(white_from_XYZ: ArrayLike, white_to_XYZ: ArrayLike) -> A
     return np.asarray(np.linalg.solve(BRADFORD, gains[:, np.newaxis] * BRADFORD))
 
 
-def XYZ_to_srgb_display(XYZ: ArrayLike) -> tuple[Array, NDArray[np.bool_]]:  # noqa: N802
+def XYZ_to_srgb_display(XYZ: ArrayLike) -> tuple[Array, NDArray[np.bool_]]:
     """Encoded sRGB (..., 3) in 0..1 to paint XYZ (..., 3) with, and whether the screen can show it (...).
 
     The screen's white is Y = 1. A colour too saturated is mixed with white at equal luminance until no

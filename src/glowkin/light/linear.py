@@ -11,6 +11,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from glowkin.base.uncertainty import Array
     from glowkin.light.photo import Photograph
 
 cv2.setNumThreads(1)  # photographs are measured side by side; threads inside one would compete
@@ -24,6 +25,22 @@ class Window:
     top: int
     right: int
     bottom: int
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """A photograph reduced: ``linear`` (height x width x 3) and ``scale_px``, pixels to one of its own."""
+
+    linear: NDArray[np.float32]
+    scale_px: int
+
+    def mask(self, outlines: list[Array]) -> NDArray[np.uint8]:
+        """1 inside any of the outlines (vertices x 2, pixels of the photograph), height x width."""
+        out = np.zeros(self.linear.shape[:2], dtype=np.uint8)
+        for outline in outlines:
+            corners = np.round((outline + 0.5) / self.scale_px - 0.5).astype(np.int32)
+            cv2.fillPoly(out, [corners], 1)
+        return out
 
 
 def window_codes(photo: Photograph, window: Window) -> NDArray[Any]:
@@ -67,24 +84,20 @@ def clipped_cells(photo: Photograph, window: Window) -> NDArray[np.uint8]:
     return np.asarray(top >= photo.clip, dtype=np.uint8)
 
 
-def reduced(photo: Photograph, long_side: int) -> tuple[NDArray[np.float32], int]:
+def reduced(photo: Photograph, long_side: int = 640) -> Frame:
     """The whole frame in linear light, shrunk by a whole number of cells to at most ``long_side``.
 
-    Returns height x width x 3 and the cells along one side of each of its pixels. Rendered files are
-    averaged in codes: good enough to find samples, never used to measure them.
+    Rendered files are averaged in codes: good enough to find samples, never used to measure them.
     """
     width, height = photo.size_cells
     k = max(1, -(-max(width, height) // long_side))
     size = (width // k, height // k)
-    whole = Window(0, 0, size[0] * k, size[1] * k)
-    codes = window_codes(photo, whole)
+    codes = window_codes(photo, Window(0, 0, size[0] * k, size[1] * k))
+
+    def shrink(plane: NDArray[Any]) -> NDArray[Any]:
+        return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA))
+
     if photo.curves is not None:
-        return np.asarray(
-            cv2.LUT(cv2.resize(codes, size, interpolation=cv2.INTER_AREA), photo.curves[None])
-        ), k
-
-    def shrink(plane: NDArray[Any]) -> NDArray[np.float32]:
-        small = cv2.resize(np.ascontiguousarray(plane), size, interpolation=cv2.INTER_AREA)
-        return np.asarray(small, dtype=np.float32)
-
-    return _mosaic_cells(photo, codes, shrink), k
+        return Frame(np.asarray(cv2.LUT(shrink(codes), photo.curves[None])), k * photo.period)
+    linear = _mosaic_cells(photo, codes, lambda plane: shrink(np.ascontiguousarray(plane)).astype(np.float32))
+    return Frame(linear, k * photo.period)

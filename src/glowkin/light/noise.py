@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 _LAPLACIAN = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32) / 6.0
 """Immerkaer's operator (Comput. Vis. Image Underst. 64, 300, 1996), scaled to unit noise gain."""
 _PATCH = 10
-_GRID = 28
+_GRID = 16
 
 
 @dataclass(frozen=True)

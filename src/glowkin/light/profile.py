@@ -100,7 +100,7 @@ def _parametric(tag: bytes, X: Array) -> Array:
     if kind in (1, 2):
         d, e, f, c = -b / a, c, c, 0.0
     power = np.clip(a * X + b, 0.0, None) ** g + e
-    return np.where(d <= X, power, c * X + f)
+    return np.asarray(np.where(d <= X, power, c * X + f))
 
 
 def _name(tags: dict[bytes, bytes]) -> str:

@@ -29,7 +29,7 @@ _CLIP_SHARE = 0.99
 
 
 def decode_raw(path: Path, data: bytes, digest: str, limits: Limits) -> Photograph:
-    """A raw photograph as its visible mosaic, orientation applied."""
+    """A raw photograph as its visible mosaic, orientation applied (copied: the decoder frees its own)."""
     import rawpy
 
     tags = _tiff_tags(data)
@@ -54,7 +54,7 @@ def _photograph(path: Path, digest: str, raw: Any, tags: Any, limits: Limits) ->
         path=path,
         sha256=digest,
         kind="raw",
-        codes=oriented(mosaic[: _whole(mosaic.shape[0], p), : _whole(mosaic.shape[1], p)], turn),
+        codes=oriented(mosaic[: _whole(mosaic.shape[0], p), : _whole(mosaic.shape[1], p)].copy(), turn),
         clip=int(_CLIP_SHARE * white),
         metadata=metadata,
         to_xyz=_matrices(path, raw, tags),
@@ -82,7 +82,7 @@ def _black(raw: Any, tags: Any, pattern: NDArray[Any]) -> Array:
     """Black level of each position of a cell, unrounded where the DNG tells a rational."""
     level: Any = tags.get(50714) if tags else None
     if isinstance(level, int | float) or hasattr(level, "numerator"):
-        return np.full(pattern.shape, float(level))
+        return np.asarray(np.full(pattern.shape, float(level)), dtype=float)
     return np.asarray(raw.black_level_per_channel, dtype=float)[pattern]
 
 

@@ -33,7 +33,8 @@ _SHIFT = 4
 class Signals:
     """Per region: ``mean`` (n x 3, full scale 1), ``covariance`` of the mean (n x 3 x 3), ``scatter`` of
     block means within the region (n x 3 x 3), ``clipped`` share of cells, ``at_zero`` share of unclipped
-    cells with the channel at code zero (n x 3), and ``blocks`` counted. NaN where nothing unclipped is left.
+    cells with the channel at code zero (n x 3), ``blocks`` counted, and ``block_cells`` in one of them. NaN
+    where nothing unclipped is left.
     """
 
     mean: Array
@@ -42,12 +43,13 @@ class Signals:
     clipped: Array
     at_zero: Array
     blocks: Array
+    block_cells: Array
 
 
 def region_means(photo: Photograph, outlines: Sequence[Array]) -> Signals:
     """Mean linear RGB of each outline (vertices x 2, pixels), clipped cells left out."""
     regions = [_region(photo, np.asarray(outline, dtype=float)) for outline in outlines]
-    shapes: tuple[tuple[int, ...], ...] = ((3,), (3, 3), (3, 3), (), (3,), ())
+    shapes: tuple[tuple[int, ...], ...] = ((3,), (3, 3), (3, 3), (), (3,), (), ())
     columns = [np.array([r[i] for r in regions]).reshape(-1, *shape) for i, shape in enumerate(shapes)]
     return Signals(*columns)
 
@@ -59,9 +61,9 @@ def _region(photo: Photograph, outline: Array) -> tuple[Any, ...]:
     whole = max(int(np.count_nonzero(mask)), 1)
     if counts.sum() < 4:
         nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
-        return *nothing, clipped / whole if mask.any() else np.nan, np.zeros(3), 0
+        return *nothing, clipped / whole if mask.any() else np.nan, np.zeros(3), 0, 0.0
     mean, covariance, scatter, blocks = _statistics(sums, counts, side)
-    return mean, covariance, scatter, clipped / whole, zeros / counts.sum(), blocks
+    return mean, covariance, scatter, clipped / whole, zeros / counts.sum(), blocks, counts.sum() / blocks
 
 
 def outline_mask(photo: Photograph, outline: Array) -> tuple[NDArray[np.uint8], Window]:

@@ -15,15 +15,12 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from glowkin.light.linear import reduced
-
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from glowkin.base.uncertainty import Array
-    from glowkin.light.photo import Photograph
+    from glowkin.light.linear import Frame
 
-LONG_SIDE = 640
 _STEP = 1.22
 _SPAN = 4
 _LEAST_AREA = 20
@@ -56,13 +53,12 @@ class _Patch:
     growth: float = np.inf
 
 
-def find_samples(photo: Photograph) -> list[Found]:
-    """The samples of a photograph, left to right then top to bottom."""
-    linear, cells = reduced(photo, LONG_SIDE)
-    bright, noise = _brightness(linear)
+def find_samples(frame: Frame) -> list[Found]:
+    """The samples of a reduced photograph, left to right then top to bottom."""
+    bright, noise = _brightness(frame.linear)
     labels, roots = _tree(bright, noise)
     chosen = [patch for root in roots for patch in _choose(root, labels, bright)]
-    found = [_outline(labels[p.level], p, cells * photo.period) for p in chosen]
+    found = [_outline(labels[p.level], p, frame.scale_px) for p in chosen]
     return in_reading_order([f for f in found if f is not None])
 
 

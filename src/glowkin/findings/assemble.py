@@ -1,0 +1,91 @@
+"""Everything seen of the samples of one photograph, written into their records."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.records import Matrix, Sample
+from glowkin.findings.describe import describe
+from glowkin.samples.quality import sample_flags, stray_flag, stray_shift, unevenness
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.camera.emission import Camera, Emissions
+    from glowkin.light.noise import Noise
+    from glowkin.light.photo import Photograph
+    from glowkin.light.region import Signals
+    from glowkin.samples.find import Found
+    from glowkin.samples.stray import Stray
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """What the rooms before found out about the n samples of one photograph."""
+
+    photo: Photograph
+    camera: Camera
+    found: Sequence[Found]
+    seen: Signals
+    emitted: Signals
+    colours: Emissions
+    stray: Stray
+    noise: Noise
+
+
+def sample_records(
+    evidence: Evidence, names: Sequence[str], white_xy: Array, observer: int
+) -> tuple[Sample, ...]:
+    """One record a sample; colour fields stay None where nothing unclipped is left."""
+    coloured = [i for i in range(len(names)) if np.isfinite(evidence.colours.uv_prime[i]).all()]
+    words = describe([evidence.colours.uncertain(i) for i in coloured], white_xy, observer)
+    described = dict(zip(coloured, (asdict(w) for w in words), strict=True))
+    spread = unevenness(evidence.camera, evidence.emitted, evidence.noise)
+    shift = stray_shift(evidence.camera, evidence.emitted, evidence.stray)
+    kind = stray_flag(evidence.camera, evidence.stray)
+    records = []
+    for i, (name, found) in enumerate(zip(names, evidence.found, strict=True)):
+        flags = sample_flags(evidence.photo, found, i, evidence.emitted, spread[i], shift[i], kind)
+        base = Sample(
+            name=name,
+            centre_px=found.centre_px,
+            area_px=found.area_px,
+            outline_px=_matrix(np.round(found.outline_px, 1)),
+            clipped_fraction=float(np.nan_to_num(evidence.emitted.clipped[i])),
+            flags=flags,
+        )
+        records.append(base if i not in described else _coloured(base, evidence, i, described[i], spread[i]))
+    return tuple(records)
+
+
+def _coloured(
+    base: Sample, evidence: Evidence, i: int, described: dict[str, object], spread: float
+) -> Sample:
+    colours, metadata = evidence.colours, evidence.photo.metadata
+    colour = colours.uncertain(i)
+    rgb = tuple(float(v) for v in evidence.emitted.mean[i])
+    exposure = None
+    if metadata.exposure_s and metadata.iso and metadata.f_number:
+        exposure = metadata.exposure_s * metadata.iso / metadata.f_number**2
+    luminance = float(colours.luminance[i])
+    return replace(
+        base,
+        u_prime=float(colour.value[0]),
+        v_prime=float(colour.value[1]),
+        u_prime_v_prime_covariance=_matrix(colour.covariance),
+        shared_errors={source: _matrix(S) for source, S in colour.shared.items()},
+        luminance_relative=luminance / float(np.nanmax(colours.luminance)),
+        luminance_per_exposure=luminance / exposure if exposure else None,
+        unevenness_u_prime_v_prime=float(spread),
+        linear_rgb=(rgb[0], rgb[1], rgb[2]),
+        linear_rgb_covariance=_matrix(evidence.seen.covariance[i]),
+        **described,  # type: ignore[arg-type]
+    )
+
+
+def _matrix(array: Array) -> Matrix:
+    return tuple(tuple(float(v) for v in row) for row in array)

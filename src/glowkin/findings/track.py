@@ -1,0 +1,241 @@
+"""Samples followed through a series of measured photographs: from records to time courses.
+
+Photographs are put in order of capture; each sample is given the name of the place it stands on; signals
+are divided by exposure and, where there is a control, by the control's brightness, which steadies the
+lamp. What the signals say is worked out in ``kinetics``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.base.names import condition_of
+from glowkin.base.records import MeasuredPhoto, Sample, SampleCourse, TimeCourse, TrackPoint
+from glowkin.findings.kinetics import CourseFit, EndForm, Series, compare_half_times, fit_course
+from glowkin.samples.follow import follow
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.uncertainty import Array
+
+_POSITION_SD = 0.015
+"""What is left of the lamp after the control is divided out, relative (common practice, no source)."""
+_FILLING_SD = 0.1
+"""How far vials of one batch may differ in brightness ratio where only one shows it."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What the user says of a series: ``controls`` do not change; ``converted`` samples end fully in the new
+    form and show what the others would become; ``start`` is time zero (ISO 8601).
+    """
+
+    controls: tuple[str, ...] = ()
+    converted: tuple[str, ...] = ()
+    start: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Frame:
+    """One photograph of the series: time after zero, and its samples by the name of their place."""
+
+    time_s: float
+    photo: MeasuredPhoto
+    samples: dict[str, Sample]
+    flags: tuple[str, ...]
+    lamp: float = 1.0
+
+
+def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> TimeCourse:
+    """The course of every sample; CannotMeasureError where the photographs are no series."""
+    plan = plan or Plan()
+    frames = _frames(photos, plan)
+    names = list(dict.fromkeys(name for frame in frames for name in frame.samples))
+    _check_names(plan, names)
+    frames = [replace(frame, lamp=_lamp(frame, frames, plan.controls)) for frame in frames]
+    lamp_sd = _POSITION_SD if plan.controls else np.inf
+    series = {name: _series(frames, name, lamp_sd) for name in names}
+    ends = _end_forms(series, plan)
+    fits = {name: fit_course(s, ends.get(name)) for name, s in series.items()}
+    courses = tuple(_record(frames, name, fits[name], names, plan) for name in names)
+    return TimeCourse(
+        samples=courses,
+        comparisons=compare_half_times(courses),
+        control=", ".join(plan.controls) or None,
+        start=plan.start,
+        flags=_series_flags(frames, plan),
+    )
+
+
+def _frames(photos: Sequence[MeasuredPhoto], plan: Plan) -> list[_Frame]:
+    """The photographs with a time and a sample, in order of capture, samples matched to places."""
+    dated = sorted(
+        ((_moment(p.taken_at), p) for p in photos if p.taken_at and p.samples), key=lambda pair: pair[0]
+    )
+    if len(dated) < 2:
+        raise CannotMeasureError(
+            f"{len(dated)} of {len(photos)} photographs have both a capture time and a sample; "
+            "a course needs two at least: send the camera's own files, or put the time in their names"
+        )
+    start = _moment(plan.start) if plan.start else dated[0][0]
+    if dated[0][0] < start:
+        raise WrongUseError(
+            f"--start {plan.start}: is later than the first photograph, {dated[0][1].taken_at}"
+        )
+    first = dated[0][1]
+    reference = np.array([s.centre_px for s in first.samples])
+    out = []
+    for moment, photo in dated:
+        step = follow(reference, np.array([s.centre_px for s in photo.samples]))
+        placed = {first.samples[i].name: s for i, s in zip(step.place, photo.samples, strict=True) if i >= 0}
+        flags = ("moved",) if step.moved else ()
+        out.append(_Frame((moment - start).total_seconds(), photo, placed, flags))
+    return out
+
+
+def _moment(text: str) -> datetime:
+    """A time as written; a zone is passed over, since cameras as a rule do not tell theirs."""
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=None)
+    except ValueError:
+        raise WrongUseError(f"--start {text}: write it as 2026-05-04T13:30") from None
+
+
+def _check_names(plan: Plan, names: list[str]) -> None:
+    for option, given in (("--control", plan.controls), ("--converted", plan.converted)):
+        for name in given:
+            if name not in names:
+                raise WrongUseError(f"{option} {name}: no such sample; there are {', '.join(names)}")
+
+
+def _exposure(photo: MeasuredPhoto) -> float:
+    """Exposure time x ISO / f-number squared, 1 where the file does not tell."""
+    if photo.exposure_s and photo.iso and photo.f_number:
+        return photo.exposure_s * photo.iso / photo.f_number**2
+    return 1.0
+
+
+def _lamp(frame: _Frame, frames: list[_Frame], controls: tuple[str, ...]) -> float:
+    """Brightness of the controls in this frame relative to their median over the series."""
+    ratios = []
+    for name in controls:
+        levels = [_level(f, name) for f in frames]
+        now = _level(frame, name)
+        if np.isfinite(now):
+            ratios.append(now / np.nanmedian(levels))
+    if controls and not ratios:
+        return float("nan")
+    return float(np.mean(ratios)) if ratios else 1.0
+
+
+def _level(frame: _Frame, name: str) -> float:
+    """The summed signal of one sample for unit exposure."""
+    sample = frame.samples.get(name)
+    if sample is None or sample.linear_rgb is None:
+        return float("nan")
+    return sum(sample.linear_rgb) / _exposure(frame.photo)
+
+
+def _series(frames: list[_Frame], name: str, lamp_sd: float) -> Series:
+    """Signals of one sample over all frames, NaN where it was not seen."""
+    signals, covariances = [], []
+    for frame in frames:
+        sample = frame.samples.get(name)
+        scale = 1.0 / (_exposure(frame.photo) * frame.lamp)
+        rgb = None if sample is None else sample.linear_rgb
+        noise = None if sample is None else sample.linear_rgb_covariance
+        signals.append(np.full(3, np.nan) if rgb is None else np.array(rgb) * scale)
+        covariances.append(np.full((3, 3), np.nan) if noise is None else np.array(noise) * scale**2)
+    weights = np.array(frames[0].photo.camera.luminance_weights)
+    times = np.array([frame.time_s for frame in frames])
+    return Series(times, np.array(signals), np.array(covariances), lamp_sd, weights)
+
+
+def _end_forms(series: dict[str, Series], plan: Plan) -> dict[str, EndForm]:
+    """What each sample would look like fully converted, from those that converted, by their own start."""
+    if not plan.converted or not plan.controls:
+        return {}
+    shown = [fit_course(series[name]) for name in plan.converted]
+    relative = [
+        r for fit, name in zip(shown, plan.converted, strict=True) if (r := _relative_end(fit, series[name]))
+    ]
+    if not relative:
+        return {}
+    ends = np.array([r[0] for r in relative])
+    mean, spread = ends.mean(axis=0), relative[0][1] + np.outer(ends[0], ends[0]) * _FILLING_SD**2
+    if len(ends) > 2:
+        spread = np.mean([r[1] for r in relative], axis=0) / len(ends) + np.cov(ends.T) * (1 + 1 / len(ends))
+    out = {}
+    for name, s in series.items():
+        if name not in plan.converted and name not in plan.controls:
+            first = _start_level(s)
+            out[name] = EndForm(mean * first, spread * first**2)
+    return out
+
+
+def _relative_end(fit: CourseFit, series: Series) -> tuple[Array, Array] | None:
+    """End signal and covariance in units of the sample's own starting luminance."""
+    if fit.end_signal is None or fit.half_time_s is None:
+        return None
+    first = _start_level(series)
+    return fit.end_signal.signal / first, fit.end_signal.covariance / first**2
+
+
+def _start_level(series: Series) -> float:
+    """Luminance of the first usable frame."""
+    index = series.usable()
+    return float(series.signals[index[0]] @ series.luminance_weights) if len(index) else float("nan")
+
+
+def _record(frames: list[_Frame], name: str, fit: CourseFit, names: list[str], plan: Plan) -> SampleCourse:
+    alone = sum(condition_of(other) == condition_of(name) for other in names) < 2
+    flags = (*fit.flags, *(("single-vial",) if alone and name not in plan.controls else ()))
+    points = tuple(
+        TrackPoint(
+            time_s=frame.time_s,
+            path=frame.photo.path,
+            fraction_start=fit.fraction_start[i],
+            low=fit.low[i],
+            high=fit.high[i],
+            light_fraction_start=fit.light_fraction_start[i],
+            u_prime=sample.u_prime,
+            v_prime=sample.v_prime,
+            luminance_relative=sample.luminance_relative,
+            flags=(*sample.flags, *frame.flags),
+        )
+        for i, frame in enumerate(frames)
+        if (sample := frame.samples.get(name)) is not None
+    )
+    return SampleCourse(
+        name=name,
+        verdict=fit.verdict,
+        two_forms_suffice=fit.two_forms_suffice,
+        luminance_ratio=fit.luminance_ratio,
+        stops_at=fit.stops_at,
+        model=fit.model,
+        not_excluded=fit.not_excluded,
+        half_time_s=fit.half_time_s,
+        half_time_interval_s=fit.half_time_interval_s,
+        light_half_time_s=fit.light_half_time_s,
+        longer_than_s=fit.longer_than_s,
+        models=fit.models,
+        points=points,
+        stops_at_interval=fit.stops_at_interval,
+        flags=flags,
+    )
+
+
+def _series_flags(frames: list[_Frame], plan: Plan) -> tuple[str, ...]:
+    exposures = {round(_exposure(frame.photo), 9) for frame in frames}
+    checks = {
+        "no-start-time": plan.start is None,
+        "moved": any(frame.flags for frame in frames),
+        "exposure-changed": len(exposures) > 1,
+    }
+    return tuple(name for name, raised in checks.items() if raised)

@@ -1,0 +1,56 @@
+"""Flags of samples and photographs: what a reader must know before believing a figure."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from glowkin.base.uncertainty import Array
+    from glowkin.camera.emission import Camera
+    from glowkin.light.noise import Noise
+    from glowkin.light.photo import Photograph
+    from glowkin.light.region import Signals
+    from glowkin.samples.find import Found
+    from glowkin.samples.stray import Stray
+
+_CLIPPED, _DIM, _AT_ZERO = 0.001, 0.02, 0.2
+_STRAY_SHIFT, _UNEVEN = 0.005, 0.012
+_VIOLET_V = 0.35
+
+
+def unevenness(camera: Camera, emitted: Signals, noise: Noise) -> Array:
+    """Spread of colour within each sample (n,): root mean square in u'v' over its blocks, noise taken off."""
+    J = camera.jacobian(emitted.mean)
+    pixel = noise.variance(emitted.mean) / np.maximum(emitted.block_cells, 1)[:, None]
+    grain = np.einsum("nij,nj->n", np.square(J), pixel)
+    spread = np.einsum("nij,njk,nik->n", J, emitted.scatter, J)
+    return np.asarray(np.sqrt(np.clip(spread - grain, 0.0, None)))
+
+
+def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> Array:
+    """How far in u'v' the stray light expected on each sample would pull its colour (n,)."""
+    return np.asarray(np.linalg.norm(camera.jacobian(emitted.mean) @ stray.level, axis=1))
+
+
+def sample_flags(
+    photo: Photograph, found: Found, i: int, emitted: Signals, spread: float, shift: float, stray_flag: str
+) -> tuple[str, ...]:
+    """Flags of the i-th sample."""
+    brightest = float(np.nan_to_num(emitted.mean[i]).max())
+    checks = {
+        "clipped": emitted.clipped[i] > _CLIPPED or not np.isfinite(emitted.mean[i]).all(),
+        "underexposed": np.isfinite(emitted.mean[i]).all() and brightest < _DIM,
+        "out-of-gamut": photo.kind == "rendered" and emitted.at_zero[i].max() > _AT_ZERO,
+        "uneven-sample": spread > _UNEVEN,
+        stray_flag: shift > _STRAY_SHIFT,
+        "edge-of-frame": found.at_edge,
+    }
+    return tuple(name for name, raised in checks.items() if raised)
+
+
+def stray_flag(camera: Camera, stray: Stray) -> str:
+    """Whether the surroundings' light is the lamp's violet or some other light of the room."""
+    v_prime = camera.infer(stray.level[None], np.zeros((1, 3, 3))).uv_prime[0, 1]
+    return "lamp-leakage" if not v_prime > _VIOLET_V else "room-light"
