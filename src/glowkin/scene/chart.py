@@ -41,8 +41,8 @@ class ChartStand:
 
     ``corners_px`` of the cell grid, first patch's corner first, then clockwise along the first row; None is
     the middle of the frame, a little turned. ``light``: a spectrum (471) instead of daylight of the given
-    colour temperature. ``gradient``: change of light from edge to edge along the rows and the columns.
-    ``patch_sd``: relative deviation of the patches from their table.
+    colour temperature, ``level`` its power. ``gradient``: change of light from edge to edge along the
+    rows and the columns. ``patch_sd``: relative deviation of the patches from their table.
     """
 
     size_px: tuple[int, int] = (864, 576)
@@ -52,6 +52,7 @@ class ChartStand:
     patch_sd: float = 0.01
     corners_px: tuple[tuple[float, float], ...] | None = None
     light: Array | None = None
+    level: float = 100.0
 
 
 def photograph_chart(
@@ -64,7 +65,7 @@ def photograph_chart(
 ) -> Shot:
     """Photograph the chart; the time is set so that a perfect white would fill ``brightest`` of the well."""
     stand, exposure = stand or ChartStand(), exposure or Exposure()
-    light = unit_power(daylight(stand.cct_kelvin) if stand.light is None else stand.light)
+    light = stand.level * unit_power(daylight(stand.cct_kelvin) if stand.light is None else stand.light)
     reflectances = _as_printed(rng, stand.patch_sd)
     corners = np.array(stand.corners_px or _middle(stand.size_px))
     mosaic = _chart_mosaic(stand, corners, light, reflectances, camera)

@@ -25,11 +25,11 @@ if TYPE_CHECKING:
     Array: TypeAlias = "NDArray[np.float64]"
     Plane: TypeAlias = "NDArray[np.float32]"
 
-COARSE = 16
+COARSE = 8
 """Pixels to a step of the coarse grid."""
 
 TILE = 256
-HALO_NEAR, HALO_FAR, CROSS = 0.012, 0.06, 0.10
+HALO_NEAR, HALO_FAR, CROSS = 0.008, 0.06, 0.10
 """Widths (sigma) of halo and cross-light in shares of the frame's width."""
 
 
@@ -145,9 +145,9 @@ def _paint(canvas: _Canvas, scene: Scene, sample: SceneSample, camera: SceneCame
     edge = sample.shape.edge(angle.astype(float)).astype(np.float32)
     cover = _cover(sample, rho, edge)
     grain, glass = _grain(scene, sample, box), _glass(sample, rho, angle)
-    glow = (cover * grain * _dome(sample, rho / edge) + 0.6 * glass) * canvas.lamp[box]
-    violet = sample.violet * (cover * (0.5 + 0.5 * grain) + 0.4 * glass) * canvas.lamp[box]
-    room = scene.room * sample.albedo * (cover + 0.3 * glass)
+    glow = (cover * grain * _dome(sample, rho / edge) + 0.1 * glass) * canvas.lamp[box]
+    violet = (sample.violet * cover * (0.5 + 0.5 * grain) + sample.glass_violet * glass) * canvas.lamp[box]
+    room = scene.room * sample.albedo * (cover + 0.05 * glass)
     part = canvas.mosaic[box] * (1.0 - cover)
     for amount, spectrum in (
         (glow, sample.radiance),
@@ -202,13 +202,13 @@ def _dome(sample: SceneSample, rho: Plane) -> Plane:
 
 
 def _glass(sample: SceneSample, rho: Plane, angle: Plane) -> Plane:
-    """The vial's wall, lit from inside: a dim ring, brighter on one side."""
+    """The vial's wall: a ring, brighter on one side, 1 at its brightest."""
     if sample.shape.kind != "vial":
         return np.zeros_like(rho)
     r = rho / np.float32(sample.shape.radius_px)
     side = 0.65 + 0.35 * np.cos(angle - (sample.seed % 7))
     ring = np.exp(-0.5 * ((r - (RIM - 0.05)) / 0.022) ** 2) + 0.25 * ((r > 1.0) & (r < RIM - 0.05))
-    return np.asarray(0.14 * side * ring, dtype=np.float32)
+    return np.asarray(side * ring, dtype=np.float32)
 
 
 def _grain(scene: Scene, sample: SceneSample, box: tuple[slice, slice]) -> Plane:
@@ -273,7 +273,7 @@ def _scatter(canvas: _Canvas, scene: Scene) -> None:
         cv2.GaussianBlur(coarse, (0, 0), share * width, borderType=cv2.BORDER_CONSTANT)
         for share in (HALO_NEAR, HALO_FAR, CROSS)
     )
-    veil = _fine(np.float32(0.6 * scene.halo) * near + np.float32(0.4 * scene.halo) * far, canvas)
+    veil = _fine(np.float32(0.65 * scene.halo) * near + np.float32(0.35 * scene.halo) * far, canvas)
     canvas.mosaic *= np.float32(1.0 - scene.halo)
     canvas.mosaic += veil
     if scene.crosslight:

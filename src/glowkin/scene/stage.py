@@ -62,7 +62,8 @@ class Shape:
 class SceneSample:
     """One sample: its shape, the power per nm it emits, and what it scatters.
 
-    ``violet``: power of the lamp's visible leakage that comes back from it, whatever the surroundings give.
+    ``violet``: power of the lamp's visible leakage that comes back from it, whatever the surroundings give,
+    and ``glass_violet`` from the rim of a vial.
     ``texture``: rms unevenness of its brightness. ``albedo`` is for room light and its neighbours' light.
     """
 
@@ -70,6 +71,7 @@ class SceneSample:
     shape: Shape
     radiance: Array = field(repr=False, compare=False)
     violet: float = 0.0
+    glass_violet: float = 0.0
     albedo: float = POWDER_ALBEDO
     texture: float = 0.07
     seed: int = 0
@@ -178,6 +180,7 @@ def random_scene(
             shape=shape,
             radiance=shelf[int(rng.integers(len(shelf)))] * power,
             violet=float(rng.uniform(*violet)),
+            glass_violet=float(rng.uniform(*violet)),
             texture=float(rng.uniform(0.03, 0.10)),
             seed=int(rng.integers(2**31)),
         )
