@@ -166,3 +166,10 @@ def test_the_same_shot_gives_the_same_bytes() -> None:
 def test_an_unknown_space_is_refused() -> None:
     with pytest.raises(WrongUseError, match="take one of sRGB"):
         develop.space_matrix("ProPhoto")  # type: ignore[arg-type]
+
+
+def test_a_merged_picture_says_so_as_phones_do() -> None:
+    shot = shot_of(cameras.default_camera(), Exposure(merged=True, automatic_white_balance=True))
+    exif = Image.open(io.BytesIO(develop.jpeg_bytes(shot))).getexif().get_ifd(0x8769)
+    assert exif[0xA401] > 1
+    assert exif[0xA403] == 0

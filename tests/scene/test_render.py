@@ -158,3 +158,25 @@ def test_truths_come_in_shown_pixels() -> None:
     assert shot.size_px == (200, 300)
     assert shot.truths[0].centre_px[1] < shot.truths[2].centre_px[1]
     assert max(x for t in shot.truths for x, _ in t.outline_px) < 200
+
+
+def test_paper_in_place_of_cloth_glows_blue_with_the_lamp_and_not_without() -> None:
+    camera = cameras.default_camera()
+    scene = replace(
+        stage.plain_scene((120, 120), [spectra.band(600.0, 80.0)]), surroundings_glow=stage.paper_glow(0.1)
+    )
+    on, off = render.light_mosaic(scene, camera), render.light_mosaic(scene.lamp_off(), camera)
+    assert on[1:20:2, 1:20:2].mean() == pytest.approx(
+        0.1 * camera.response(stage.paper_glow(1.0))[2], rel=0.1
+    )
+    assert off.max() == 0.0
+
+
+def test_a_touching_pair_touches() -> None:
+    camera = cameras.default_camera()
+    power = spectra.band(530.0, 60.0)
+    scene = replace(stage.touching_pair((300, 200), (power, power)), halo=0.0, crosslight=0.0)
+    one, two = (np.array(t.outline_px) for t in scene.truths())
+    assert one[:, 0].max() - two[:, 0].min() == pytest.approx(3.0, abs=0.1)
+    row = render.light_mosaic(scene, camera)[100, 110:190:2]
+    assert row.min() > 0.3 * row.max()

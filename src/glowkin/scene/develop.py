@@ -119,7 +119,7 @@ def space_matrix(space: Space) -> Array:
 
 def profile_bytes(space: Space, *, table: bool = False) -> bytes:
     """An ICC profile of the space."""
-    return matrix_profile(f"{space}, glowkin scene", space_matrix(space), table=table)
+    return matrix_profile(space, space_matrix(space), table=table)
 
 
 def demosaiced(mosaic: Plane, cfa: NDArray[np.uint8]) -> Plane:

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from glowkin.scene.shot import Shot
 
 EXIF_IFD, GPS_IFD = 0x8769, 0x8825
+MERGED = 3
+"""CustomRendered as phones write it for merged frames (common practice, no source)."""
 
 
 def describe(exif: Exif, shot: Shot, orientation: int) -> None:
@@ -24,6 +26,8 @@ def describe(exif: Exif, shot: Shot, orientation: int) -> None:
     ifd[0x829A], ifd[0x829D] = rational(taken.exposure_s), rational(taken.f_number)
     ifd[0x8827] = round(taken.iso)
     ifd[0xA402], ifd[0xA403] = 1, int(not taken.automatic_white_balance)
+    if taken.merged:
+        ifd[0xA401] = MERGED
     if taken.serial_number is not None:
         ifd[0xA431] = taken.serial_number
     if taken.position is not None:

@@ -129,10 +129,13 @@ def _backdrop(scene: Scene, camera: SceneCamera) -> _Canvas:
     canvas = _Canvas(np.zeros((h, w), np.float32), np.empty((h, w), np.float32), lamp, camera.cfa_index)
     canvas.albedo[:] = scene.surroundings_albedo
     box = (slice(0, h), slice(0, w))
-    if scene.surroundings_violet or scene.room:
-        violet = canvas.weights(box, scene.surroundings_violet * camera.response(scene.violet_spectrum))
+    glow = scene.surroundings_violet * scene.violet_spectrum
+    if scene.surroundings_glow is not None:
+        glow = glow + scene.surroundings_glow
+    if glow.any() or scene.room:
+        under_lamp = canvas.weights(box, camera.response(glow))
         room = scene.room * scene.surroundings_albedo * camera.response(scene.room_spectrum)
-        canvas.mosaic += _cloth(scene) * (violet * lamp + canvas.weights(box, room))
+        canvas.mosaic += _cloth(scene) * (under_lamp * lamp + canvas.weights(box, room))
     return canvas
 
 

@@ -23,7 +23,8 @@ class Exposure:
     """How the photograph was taken; all of it goes into the file's metadata.
 
     ``utc_offset`` such as "+02:00", or None as in most cameras; ``position``: latitude and longitude in
-    degrees for a GPS block. ``white_balance_kelvin``: the daylight the camera's white balance is set to.
+    degrees for a GPS block; ``merged``: tagged as phones tag merged frames; ``white_balance_kelvin``: the
+    daylight the camera's white balance is set to.
     """
 
     exposure_s: float = 0.5
@@ -32,6 +33,7 @@ class Exposure:
     taken_at: datetime = NOON
     utc_offset: str | None = None
     automatic_white_balance: bool = False
+    merged: bool = False
     white_balance_kelvin: float = 5500.0
     orientation: int = 1
     position: tuple[float, float] | None = None

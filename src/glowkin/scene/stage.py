@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from glowkin.base.errors import WrongUseError
-from glowkin.scene.spectra import band, emitters, lamp_violet, room_light
+from glowkin.scene.spectra import band, emitters, lamp_violet, room_light, skewed_band
 from glowkin.scene.truth import SampleTruth, colour_of, luminance
 
 if TYPE_CHECKING:
@@ -84,7 +84,8 @@ class Scene:
     ``lamp_unevenness`` is the lamp's fall from its brightest point ``lamp_centre`` (shares of the frame) to
     a frame's width away; ``vignetting`` the lens's loss in the corners; ``halo`` the share of light a lens
     spreads widely; ``crosslight`` how much of the samples' light falls on each other; ``placement`` the 2 x 3
-    similarity from the stage to the sensor.
+    similarity from the stage to the sensor; ``surroundings_glow`` the power per nm that paper or
+    cotton in place of the cloth sends out.
     """
 
     size_px: tuple[int, int]
@@ -99,6 +100,7 @@ class Scene:
     halo: float = 0.012
     crosslight: float = 0.006
     placement: tuple[tuple[float, ...], ...] = IDENTITY
+    surroundings_glow: Array | None = field(default=None, repr=False, compare=False)
     violet_spectrum: Array = field(default_factory=lamp_violet, repr=False, compare=False)
     room_spectrum: Array = field(default_factory=room_light, repr=False, compare=False)
     seed: int = 0
@@ -213,6 +215,23 @@ def row_of_vials(
         for i, (centre, (name, radiance)) in enumerate(zip(centres, radiances.items(), strict=False))
     )
     return Scene(size_px, samples, seed=seed)
+
+
+def touching_pair(size_px: tuple[int, int], radiances: tuple[Array, Array], overlap_px: float = 3.0) -> Scene:
+    """Two heaps side by side whose edges overlap a little; the second lies on the first."""
+    w, h = size_px
+    radius = 0.16 * min(w, h)
+    step = radius - 0.5 * overlap_px
+    samples = tuple(
+        SceneSample(_letter(i), Shape("spot", (w / 2 + side * step, h / 2), radius), radiance, seed=i)
+        for i, (side, radiance) in enumerate(zip((-1.0, 1.0), radiances, strict=True))
+    )
+    return Scene(size_px, samples)
+
+
+def paper_glow(power: float) -> Array:
+    """The blue of optical brighteners in paper and cotton, near 440 nm (common practice, no source)."""
+    return power * skewed_band(440.0, 55.0)
 
 
 def plain_scene(size_px: tuple[int, int], radiances: list[Array]) -> Scene:
