@@ -1,0 +1,96 @@
+"""samples.csv: one row a sample, the unit in every column's head."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from glowkin.base.records import MeasuredPhoto, Sample
+
+    Take: TypeAlias = Callable[[MeasuredPhoto, Sample], Any]
+
+
+def samples_csv(photos: Sequence[MeasuredPhoto]) -> str:
+    """One row a sample; every column's head names its unit (1 for a pure number); unknown is empty."""
+    buffer = io.StringIO()
+    out = csv.writer(buffer, lineterminator="\n")
+    out.writerow([head for head, _ in _COLUMNS])
+    for photo in photos:
+        for sample in photo.samples:
+            out.writerow([_cell(take(photo, sample)) for _, take in _COLUMNS])
+    return buffer.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    """A number as it is, flags joined, unknown empty; text no spreadsheet takes for a formula."""
+    if value is None:
+        return ""
+    if isinstance(value, tuple):
+        return " ".join(str(v) for v in value)
+    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@") else value
+
+
+def _end(field_name: str, i: int) -> Take:
+    def take(_: MeasuredPhoto, sample: Sample) -> Any:
+        interval = getattr(sample, field_name)
+        return None if interval is None else interval[i]
+
+    return take
+
+
+def _own(field_name: str) -> Take:
+    return lambda _, sample: getattr(sample, field_name)
+
+
+def _of_photo(field_name: str) -> Take:
+    return lambda photo, _: getattr(photo, field_name)
+
+
+def _covariance(i: int, j: int) -> Take:
+    def take(_: MeasuredPhoto, sample: Sample) -> Any:
+        C = sample.u_prime_v_prime_covariance
+        return None if C is None else C[i][j]
+
+    return take
+
+
+def _with_interval(head: str, field_name: str, unit: str) -> list[tuple[str, Take]]:
+    stem = field_name.removesuffix("_nm")
+    interval = f"{stem}_interval_nm" if field_name.endswith("_nm") else f"{stem}_interval"
+    return [
+        (f"{head} ({unit})", _own(field_name)),
+        (f"{head} low 95 % ({unit})", _end(interval, 0)),
+        (f"{head} high 95 % ({unit})", _end(interval, 1)),
+    ]
+
+
+_COLUMNS: list[tuple[str, Take]] = [
+    ("photograph", _of_photo("path")),
+    ("taken at (ISO 8601)", _of_photo("taken_at")),
+    ("sample", _own("name")),
+    ("centre x (px)", lambda _, s: s.centre_px[0]),
+    ("centre y (px)", lambda _, s: s.centre_px[1]),
+    ("area (px2)", _own("area_px")),
+    ("u prime (1)", _own("u_prime")),
+    ("v prime (1)", _own("v_prime")),
+    ("variance u prime (1)", _covariance(0, 0)),
+    ("covariance u prime v prime (1)", _covariance(0, 1)),
+    ("variance v prime (1)", _covariance(1, 1)),
+    ("x (1)", _own("x")),
+    ("y (1)", _own("y")),
+    ("relative luminance (1)", _own("luminance_relative")),
+    *_with_interval("dominant wavelength", "dominant_wavelength_nm", "nm"),
+    *_with_interval("complementary wavelength", "complementary_wavelength_nm", "nm"),
+    *_with_interval("excitation purity", "excitation_purity", "1"),
+    *_with_interval("inferred band centre", "band_centre_nm", "nm"),
+    *_with_interval("inferred band width", "band_width_nm", "nm"),
+    ("unevenness u prime v prime (1)", _own("unevenness_u_prime_v_prime")),
+    ("clipped fraction (1)", _own("clipped_fraction")),
+    ("flags of the sample", _own("flags")),
+    ("flags of the photograph", _of_photo("flags")),
+    ("SHA-256", _of_photo("sha256")),
+]

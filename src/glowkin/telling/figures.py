@@ -1,0 +1,19 @@
+"""Every figure glowkin draws, and how it is written: read this to find the one you want."""
+
+from __future__ import annotations
+
+from glowkin.telling.diagram import chromaticity_diagram, locus_marks
+from glowkin.telling.drawing import png, save, svg
+from glowkin.telling.picture import annotated_photograph, swatches
+from glowkin.telling.progress import fraction_against_time
+
+__all__ = [
+    "annotated_photograph",
+    "chromaticity_diagram",
+    "fraction_against_time",
+    "locus_marks",
+    "png",
+    "save",
+    "svg",
+    "swatches",
+]

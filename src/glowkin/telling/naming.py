@@ -1,0 +1,83 @@
+"""Names as they may be published: no folders, vials gathered under their storage condition."""
+
+from __future__ import annotations
+
+import re
+from pathlib import PureWindowsPath
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+# A path from the root of a disk: /a/b, C:\a\b, ~/a, \\server\share. A lone slash (mW/cm2, and/or) is none.
+_ROOTED = re.compile(
+    r"""(?<![\w.:/\\<])(?:file:/*|~?/|[A-Za-z]:[\\/]|\\\\)"""
+    r"""(?:[^\s"'<>|,;:()]|[ ](?=[^\s/\\]+[/\\]))*[^\s"'<>|,;:().]"""
+)
+_VIAL = re.compile(r"^(?P<condition>.*\S)\s*[-–_ #]\s*(?P<vial>\d{1,3}|[A-Za-z])$")
+
+
+def base_name(path: str) -> str:
+    r"""The last part of a path of either kind of system.
+
+    >>> base_name("/home/someone/red.dng"), base_name(r"C:\photos\red.dng")
+    ('red.dng', 'red.dng')
+    """
+    return PureWindowsPath(path).name or path
+
+
+def public_names(paths: Iterable[str]) -> dict[str, str]:
+    """Each path's shortest ending that tells it from the others: mostly the file's name alone.
+
+    >>> public_names(["/data/a/1.jpg", "/data/b/1.jpg", "/data/b/2.jpg"])["/data/b/1.jpg"]
+    'b/1.jpg'
+    """
+    distinct = list(dict.fromkeys(paths))
+    return {path: _ending(path, distinct) for path in distinct}
+
+
+def _ending(path: str, others: Sequence[str]) -> str:
+    parts = _parts(path)
+    for n in range(1, len(parts) + 1):
+        tail = parts[-n:]
+        if sum(_parts(other)[-n:] == tail for other in others) == 1:
+            return "/".join(tail)
+    return base_name(path)
+
+
+def _parts(path: str) -> list[str]:
+    windows = PureWindowsPath(path)
+    return [p for p in windows.parts if p not in (windows.anchor, "..", ".")] or [path]
+
+
+def without_folders(value: Any) -> Any:
+    """A value with every path from a disk's root cut to its last part, in text, lists and tables.
+
+    >>> without_folders("camera=/home/someone/cam.json, 10 mW/cm2")
+    'camera=cam.json, 10 mW/cm2'
+    """
+    if isinstance(value, str):
+        return _ROOTED.sub(lambda found: base_name(found.group()), value)
+    if isinstance(value, dict):
+        return {key: without_folders(v) for key, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [without_folders(v) for v in value]
+    return value
+
+
+def split_vial(name: str) -> tuple[str, str]:
+    """The storage condition and the vial in a sample's name; the vial is '' where the name tells none.
+
+    >>> split_vial("MgCl2 25 C-2"), split_vial("control")
+    (('MgCl2 25 C', '2'), ('control', ''))
+    """
+    found = _VIAL.match(name)
+    return (found["condition"].rstrip(" -–_#"), found["vial"].strip()) if found else (name, "")
+
+
+def by_condition(names: Iterable[str]) -> dict[str, list[str]]:
+    """Names under their condition, in order of appearance; a name that stands alone keeps itself whole."""
+    groups: dict[str, list[str]] = {}
+    for name in names:
+        groups.setdefault(split_vial(name)[0], []).append(name)
+    return {(k if len(v) > 1 else v[0]): v for k, v in groups.items()}

@@ -1,0 +1,266 @@
+"""The folder a run leaves behind, and the report made anew from it.
+
+``measure.json``, ``samples.csv``, ``compare.json`` and ``track.json`` (where there is something in them),
+``figures/`` with SVG, PNG and the small pictures, and ``report.html``. Every file is written whole by
+rename; paths in them are cut to what tells the photographs apart, so that the folder can be published.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+from glowkin.base.errors import CannotReadError
+from glowkin.base.records import (
+    Comparison,
+    MeasuredPhoto,
+    TimeCourse,
+    compare_document,
+    course_from_json,
+    measure_document,
+    pairs_from_json,
+    photos_from_json,
+    track_document,
+)
+from glowkin.telling import figures
+from glowkin.telling.csv_file import samples_csv
+from glowkin.telling.diagram import chromaticity_diagram
+from glowkin.telling.files import write_whole
+from glowkin.telling.naming import public_names, without_folders
+from glowkin.telling.previews import jpeg, pixels_of
+from glowkin.telling.progress import pages
+from glowkin.telling.report import build_report, shown_photographs
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+    from pathlib import Path
+
+    from matplotlib.figure import Figure
+
+    from glowkin.telling.previews import Preview
+
+DOCUMENTS = ("measure.json", "compare.json", "track.json")
+
+
+@dataclass(frozen=True)
+class Parts:
+    """All a report is made from; ``previews`` by the photograph's path."""
+
+    photos: tuple[MeasuredPhoto, ...] = ()
+    pairs: tuple[Comparison, ...] = ()
+    course: TimeCourse | None = None
+    previews: Mapping[str, Preview] = field(default_factory=dict)
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    program: str = "glowkin"
+    versions: Mapping[str, str] = field(default_factory=dict)
+    errors: tuple[dict[str, Any], ...] = ()
+
+
+def write_out(
+    out_dir: Path,
+    photos: Sequence[MeasuredPhoto],
+    pairs: Sequence[Comparison] = (),
+    course: TimeCourse | None = None,
+    previews: Mapping[str, Preview] | None = None,
+    settings: Mapping[str, Any] | None = None,
+    program: str = "glowkin",
+    versions: Mapping[str, str] | None = None,
+    errors: Sequence[dict[str, Any]] = (),
+) -> Path:
+    """Write the whole folder; answers the path of its report.html."""
+    parts = _public(
+        Parts(
+            tuple(photos),
+            tuple(pairs),
+            course,
+            previews or {},
+            settings or {},
+            program,
+            versions or {},
+            tuple(errors),
+        )
+    )
+    (out_dir / "figures").mkdir(parents=True, exist_ok=True)
+    for name, document in _documents(parts).items():
+        write_whole(out_dir / name, (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode())
+    write_whole(out_dir / "samples.csv", samples_csv(parts.photos).encode())
+    _write_previews(out_dir / "figures", parts)
+    for name, fig in _figures(parts):
+        figures.save(fig, out_dir / "figures" / f"{name}.svg")
+        figures.save(fig, out_dir / "figures" / f"{name}.png")
+    return _write_report(out_dir, parts)
+
+
+def rebuild(out_dir: Path) -> Path:
+    """Make report.html anew from the documents in a folder; answers its path.
+
+    Raises ``CannotReadError`` where there is nothing to report.
+    """
+    return _write_report(out_dir, _public(read_out_dir(out_dir)))
+
+
+def read_out_dir(out_dir: Path) -> Parts:
+    """What measure, compare and track left in a folder; what is missing is left empty.
+
+    Raises ``CannotReadError`` for a folder without any of their documents, and for a broken one.
+    """
+    found = {name: _read(out_dir / name) for name in DOCUMENTS if (out_dir / name).is_file()}
+    if not found:
+        raise CannotReadError(
+            f"{out_dir}: there is no measure.json, compare.json or track.json to report on; "
+            "make them with: glowkin measure PHOTO... --out DIR"
+        )
+    try:
+        return _parts(out_dir, found)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        names = " or ".join(found)
+        raise CannotReadError(
+            f"{out_dir}: {names} is not as glowkin wrote it ({type(error).__name__}: {error}); measure again."
+        ) from error
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise CannotReadError(f"{path}: cannot be read as JSON ({error}); measure again.") from error
+    if not isinstance(document, dict):
+        raise CannotReadError(f"{path}: holds no glowkin document; measure again.")
+    return document
+
+
+def _parts(out_dir: Path, found: Mapping[str, dict[str, Any]]) -> Parts:
+    measured, compared, tracked = (found.get(name) for name in DOCUMENTS)
+    photos = tuple(photos_from_json(measured)) if measured else ()
+    said: dict[str, Any] = {}
+    for document in reversed(list(found.values())):
+        said |= document
+    errors = {json.dumps(e, sort_keys=True): e for d in found.values() for e in d.get("errors", ())}
+    return Parts(
+        photos=photos,
+        pairs=tuple(pairs_from_json(compared)) if compared else (),
+        course=course_from_json(tracked) if tracked else None,
+        previews=_read_previews(out_dir / "figures", photos),
+        settings=said.get("settings", {}),
+        program=said.get("program", "glowkin"),
+        versions=said.get("versions", {}),
+        errors=tuple(errors.values()),
+    )
+
+
+def _documents(parts: Parts) -> dict[str, dict[str, Any]]:
+    """The documents by file name; settings and versions ride along so that a report can be made again."""
+    more = {"settings": dict(parts.settings), "versions": dict(parts.versions)}
+    out = {"measure.json": {**measure_document(parts.photos, parts.errors, parts.program), **more}}
+    if parts.pairs:
+        out["compare.json"] = {**compare_document(parts.pairs, parts.errors, parts.program), **more}
+    if parts.course:
+        out["track.json"] = {**track_document(parts.course, parts.errors, parts.program), **more}
+    return out
+
+
+def _public(parts: Parts) -> Parts:
+    """The same parts with every path cut to what tells the photographs apart."""
+    short = public_names(_paths(parts))
+    pairs = tuple(
+        replace(c, a=replace(c.a, path=short[c.a.path]), b=replace(c.b, path=short[c.b.path]))
+        for c in parts.pairs
+    )
+    return replace(
+        parts,
+        photos=tuple(_public_photo(p, short[p.path]) for p in parts.photos),
+        pairs=pairs,
+        course=parts.course and _public_course(parts.course, short),
+        previews={short[path]: preview for path, preview in parts.previews.items() if path in short},
+        settings=without_folders(dict(parts.settings)),
+        errors=tuple(_public_error(e, short) for e in parts.errors),
+    )
+
+
+def _paths(parts: Parts) -> Iterator[str]:
+    yield from (p.path for p in parts.photos)
+    yield from (place.path for c in parts.pairs for place in (c.a, c.b))
+    yield from (point.path for s in (parts.course.samples if parts.course else ()) for point in s.points)
+    yield from (str(e["path"]) for e in parts.errors if "path" in e)
+
+
+def _public_photo(photo: MeasuredPhoto, path: str) -> MeasuredPhoto:
+    return replace(photo, path=path, camera=replace(photo.camera, name=without_folders(photo.camera.name)))
+
+
+def _public_course(course: TimeCourse, short: Mapping[str, str]) -> TimeCourse:
+    samples = tuple(
+        replace(s, points=tuple(replace(p, path=short[p.path]) for p in s.points)) for s in course.samples
+    )
+    return replace(course, samples=samples)
+
+
+def _public_error(error: Mapping[str, Any], short: Mapping[str, str]) -> dict[str, Any]:
+    path = str(error.get("path", ""))
+    message = str(error.get("message", ""))
+    name = short.get(path, path)
+    return {
+        **error,
+        "path": name,
+        "message": without_folders(message.replace(path, name) if path else message),
+    }
+
+
+def _write_report(out_dir: Path, parts: Parts) -> Path:
+    text = build_report(
+        parts.photos,
+        parts.pairs,
+        parts.course,
+        parts.previews,
+        parts.settings,
+        parts.program,
+        parts.versions,
+        parts.errors,
+    )
+    return write_whole(out_dir / "report.html", text.encode())
+
+
+def preview_name(photo: MeasuredPhoto) -> str:
+    """The file name of a photograph's small copy: by content, so that renaming the photograph keeps it."""
+    return f"preview-{photo.sha256[:16]}.jpg"
+
+
+def _write_previews(folder: Path, parts: Parts) -> None:
+    for photo in parts.photos:
+        if photo.path in parts.previews:
+            write_whole(folder / preview_name(photo), jpeg(pixels_of(parts.previews[photo.path])))
+
+
+def _read_previews(folder: Path, photos: Sequence[MeasuredPhoto]) -> dict[str, Preview]:
+    files = {p.path: folder / preview_name(p) for p in photos}
+    return {path: file.read_bytes() for path, file in files.items() if file.is_file()}
+
+
+def _figures(parts: Parts) -> Iterator[tuple[str, Figure]]:
+    """Every figure with its file name, drawn one after the other."""
+    if parts.photos:
+        yield "chromaticity-1976", chromaticity_diagram(parts.photos, "1976")
+        yield "chromaticity-1931", chromaticity_diagram(parts.photos, "1931")
+    for photo in shown_photographs(parts.photos):
+        stem = file_stem(photo.path)
+        if photo.path in parts.previews:
+            yield (
+                f"annotated-{stem}",
+                figures.annotated_photograph(photo, pixels_of(parts.previews[photo.path])),
+            )
+        yield f"swatches-{stem}", figures.swatches(photo)
+    if parts.course and parts.course.samples:
+        for i, part in enumerate(pages(parts.course), start=1):
+            yield f"fraction-against-time-{i}", figures.fraction_against_time(part, parts.course)
+        yield "path-1976", chromaticity_diagram(parts.photos, "1976", parts.course)
+
+
+def file_stem(path: str) -> str:
+    """A name fit for a file on every system, from a photograph's public name.
+
+    >>> file_stem("b/IMG 1.dng")
+    'b-IMG-1.dng'
+    """
+    return re.sub(r"[^\w.]+", "-", path).strip("-.") or "photograph"

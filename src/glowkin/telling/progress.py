@@ -1,0 +1,198 @@
+"""Fraction against time: a panel for each storage condition, a marker for each vial, the fit as a line."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.telling import drawing
+from glowkin.telling.naming import by_condition, split_vial
+from glowkin.telling.numbers import at_least, duration, duration_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from glowkin.base.records import ModelFit, SampleCourse, TimeCourse, TrackPoint
+    from glowkin.base.uncertainty import Array
+
+PANEL_IN = 1.85
+PANELS_A_PAGE = 4
+WIDE = 50.0
+"""Longest over shortest time from which a linear axis would crowd the early photographs at its edge."""
+
+_TICKS_S = (
+    1, 10, 60, 300, 900, 3600, 10800, 21600, 43200, 86400, 172800, 345600, 604800, 1209600, 2592000, 7776000,
+    31536000, 157680000,
+)  # fmt: skip
+
+
+def pages(course: TimeCourse) -> list[TimeCourse]:
+    """The course in parts of at most four storage conditions, so that each figure fits a sheet."""
+    names = list(by_condition(s.name for s in course.samples).values())
+    sheets = max(-(-len(names) // PANELS_A_PAGE), 1)
+    size = max(-(-len(names) // sheets), 1)
+    chunks = [names[i : i + size] for i in range(0, len(names), size)]
+    return [
+        replace(course, samples=tuple(s for group in chunk for name in group if (s := course.sample(name))))
+        for chunk in chunks
+    ]
+
+
+def fraction_against_time(course: TimeCourse, like: TimeCourse | None = None) -> Figure:
+    """Points with their 95 % bars and the best model's curve; one time axis for all panels.
+
+    Where a sample's amount is unknown its share of light is drawn, and the panel says so. ``like`` is a
+    course whose time axis to use, so that several figures compare.
+    """
+    groups = by_condition(s.name for s in course.samples)
+    axis = _TimeAxis.of([p.time_s for s in (like or course).samples for p in s.points])
+    with drawing.style():
+        fig = drawing.blank(PANEL_IN * max(len(groups), 1) + 0.55)
+        axes = fig.subplots(max(len(groups), 1), 1, sharex=True, squeeze=False)[:, 0]
+        for ax, (condition, names) in zip(axes, groups.items(), strict=False):
+            _panel(ax, condition, [s for n in names if (s := course.sample(n))], axis)
+        axis.dress(axes[-1], course.start is not None)
+    return fig
+
+
+class _TimeAxis:
+    """Linear in one unit, or compressed where the times span a wide range."""
+
+    def __init__(self, positive: Array) -> None:
+        self.first = float(positive.min()) if positive.size else 1.0
+        self.last = float(positive.max()) if positive.size else 1.0
+        early = float(np.median(positive)) < self.last / 4 if positive.size else False
+        self.compressed = self.last / self.first > WIDE and early
+
+    @classmethod
+    def of(cls, times_s: Sequence[float]) -> _TimeAxis:
+        times = np.array(times_s, dtype=float)
+        return cls(times[times > 0])
+
+    def grid(self, n: int = 300) -> Array:
+        """Times at which to draw a curve."""
+        linear = np.linspace(0.0, self.last, n)
+        if not self.compressed:
+            return linear
+        return np.unique(np.concatenate([linear, np.geomspace(self.first / 20, self.last, n)]))
+
+    def dress(self, ax: Axes, has_start: bool) -> None:
+        """Scale, ticks and words for the lowest panel; the others share them."""
+        since = "time since the start" if has_start else "time since the first photograph"
+        if self.compressed:
+            ax.set_xscale("symlog", linthresh=self.first, linscale=0.5)
+            ticks = self._ticks()
+            ax.set_xticks(ticks, ["0" if t == 0 else _short(t) for t in ticks], minor=False)
+            ax.set_xticks([], minor=True)
+            ax.set_xlim(-0.15 * self.first, self.last * 1.25)
+            ax.set_xlabel(f"{since} (scale compressed beyond {_short(self.first)})")
+            return
+        length, sign = duration_unit(self.last)
+        step = _round_step(self.last / length)
+        marks = np.arange(0.0, self.last / length * 1.05, step)
+        ax.set_xticks(marks * length, [f"{m:g}" for m in marks])
+        ax.set_xlim(-0.03 * self.last, 1.05 * self.last)
+        ax.set_xlabel(f"{since}, {sign}")
+
+    def _ticks(self) -> list[float]:
+        """Zero and round durations, none closer to the last than a factor two and a half."""
+        ticks: list[float] = [0.0]
+        for t in _TICKS_S:
+            far = ticks[-1] == 0 or t / ticks[-1] > 2.5
+            if self.first * 0.99 <= t <= self.last * 1.1 and far:
+                ticks.append(float(t))
+        return ticks
+
+
+def _round_step(span: float) -> float:
+    """A step of 1, 2 or 5 times a power of ten that makes at most seven of the span."""
+    power = 10.0 ** np.floor(np.log10(max(span, 1e-9) / 7))
+    return float(next(k * power for k in (1, 2, 5, 10) if k * power >= span / 7))
+
+
+def _short(seconds: float) -> str:
+    length, sign = duration_unit(seconds)
+    # 60 min, 48 h and the like read better in the larger unit where they are whole.
+    for longer, name in ((86400.0, "d"), (3600.0, "h"), (60.0, "min")):
+        if seconds >= longer and seconds % longer == 0:
+            return f"{seconds / longer:g} {name}"
+    return f"{seconds / length:.2g} {sign}"
+
+
+def _panel(ax: Axes, condition: str, samples: Sequence[SampleCourse], axis: _TimeAxis) -> None:
+    by_light = all(p.fraction_start is None for s in samples for p in s.points)
+    ax.set_title(condition, loc="left", weight="bold", parse_math=False)
+    ax.set_ylabel("share of light" if by_light else "amount left")
+    ax.set(ylim=_limits(samples, by_light), yticks=(0, 0.5, 1))
+    drawing.quiet_grid(ax)
+    for i, sample in enumerate(samples):
+        _vial(ax, i, sample, axis, by_light, alone=len(samples) == 1)
+    if by_light:
+        drawing.say(ax, 1.0, 1.03, "light, not amount", ha="right", va="bottom")
+    if samples:
+        ax.legend(
+            loc="best", frameon=True, framealpha=0.85, edgecolor="none", borderpad=0.2, handletextpad=0.3
+        )
+
+
+def _vial(ax: Axes, i: int, sample: SampleCourse, axis: _TimeAxis, by_light: bool, alone: bool) -> None:
+    colour = drawing.colour(i)
+    t, y, below, above = _values(sample.points, by_light)
+    ax.errorbar(
+        t, y, yerr=(below, above), linestyle="none", marker=drawing.marker(i), markersize=4.5, color=colour,
+        markerfacecolor="white" if i % 2 else colour, elinewidth=0.8, label=_finding(sample, alone),
+    )  # fmt: skip
+    fitted = next((m for m in sample.models if m.model == sample.model), None)
+    curve = None if by_light or fitted is None else curve_of(fitted, axis.grid())
+    if curve is not None:
+        ax.plot(axis.grid(), curve, color=colour, linewidth=1.1, linestyle=("-", "--", "-.", ":")[i % 4])
+
+
+def _limits(samples: Sequence[SampleCourse], by_light: bool) -> tuple[float, float]:
+    """From none to all, and as far beyond as noise has carried the points, within reason."""
+    values = np.concatenate([_values(s.points, by_light)[1] for s in samples]) if samples else np.zeros(0)
+    low, high = (float(values.min()), float(values.max())) if values.size else (0.0, 1.0)
+    return max(min(-0.06, low - 0.05), -0.5), min(max(1.12, high + 0.05), 1.6)
+
+
+def _values(points: Sequence[TrackPoint], by_light: bool) -> tuple[Array, Array, Array, Array]:
+    """Times, values and the lengths of the bars below and above; no bar where the interval is unknown."""
+    rows = []
+    for p in sorted(points, key=lambda p: p.time_s):
+        y = p.light_fraction_start if by_light else p.fraction_start
+        if y is None:
+            continue
+        low = y if by_light or p.low is None else p.low
+        high = y if by_light or p.high is None else p.high
+        rows.append((p.time_s, y, max(y - low, 0.0), max(high - y, 0.0)))
+    columns = np.array(rows, dtype=float).reshape(-1, 4)
+    return columns[:, 0], columns[:, 1], columns[:, 2], columns[:, 3]
+
+
+def _finding(sample: SampleCourse, alone: bool) -> str:
+    """The vial and what it did, in the fewest words."""
+    vial = "" if alone else f"{split_vial(sample.name)[1] or sample.name}: "
+    if sample.half_time_s is not None:
+        return f"{vial}half-time {duration(sample.half_time_s, sample.half_time_interval_s)}"
+    if sample.longer_than_s is not None:
+        return f"{vial}no change seen, longer than {at_least(sample.longer_than_s)}"
+    if sample.light_half_time_s is not None:
+        return f"{vial}{sample.verdict}, light at its middle after {duration(sample.light_half_time_s)}"
+    return f"{vial}{sample.verdict}"
+
+
+def curve_of(fitted: ModelFit, times_s: Array) -> Array | None:
+    """The amount left by a fitted model at these times; None for a model that is not in the catalogue."""
+    from glowkin.findings.rate_models import RATE_MODELS
+
+    model = RATE_MODELS.get(fitted.model)
+    if model is None or fitted.half_time_s is None:
+        return None
+    end = fitted.parameters.get("stops_at", 0.0)
+    exponent = np.array(fitted.parameters.get("exponent", 1.0))
+    return np.asarray(end + (1.0 - end) * model.fraction(times_s, np.array(fitted.half_time_s), exponent))

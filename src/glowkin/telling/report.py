@@ -1,0 +1,209 @@
+"""The report: one HTML file that needs nothing else and tells nothing about where it was made."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from glowkin.telling import drawing, tables, wording
+from glowkin.telling.diagram import chromaticity_diagram
+from glowkin.telling.naming import base_name, public_names, without_folders
+from glowkin.telling.numbers import NOTHING
+from glowkin.telling.picture import annotated_photograph, swatches
+from glowkin.telling.previews import data_uri, jpeg, pixels_of
+from glowkin.telling.progress import fraction_against_time, pages
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from markupsafe import Markup
+    from matplotlib.figure import Figure
+
+    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.telling.previews import Preview
+
+MOST_PHOTOGRAPHS = 4
+"""More than that and the report shows the first and the last."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A figure as it stands on the page."""
+
+    body: Markup
+    caption: str
+
+
+def build_report(
+    photos: Sequence[MeasuredPhoto],
+    pairs: Sequence[Comparison] = (),
+    course: TimeCourse | None = None,
+    previews: Mapping[str, Preview] | None = None,
+    settings: Mapping[str, Any] | None = None,
+    program: str = "glowkin",
+    versions: Mapping[str, str] | None = None,
+    errors: Sequence[dict[str, Any]] = (),
+    title: str = "Colours of glowing samples",
+) -> str:
+    """The report as HTML text.
+
+    ``previews`` are small pictures (JPEG or PNG bytes, or uint8 RGB arrays) by the photograph's path; they
+    are made anew from their pixels. Paths are cut to file names, and every text is escaped.
+    """
+    noticed = tables.flag_rows(photos, course)
+    html: str = _template().render(
+        title=title,
+        program=program,
+        summary=wording.summary(photos, pairs, course, errors),
+        caution=wording.largest_caution(noticed, photos),
+        course=_course_tables(course),
+        course_figures=_course_figures(photos, course),
+        pairs=tables.pairs_table(pairs) if pairs else None,
+        samples=tables.samples_table(photos) if photos else None,
+        photo_figures=_photo_figures(photos, previews or {}),
+        diagrams=_diagrams(photos),
+        flags=noticed,
+        method=wording.method(photos, course),
+        settings=_settings(photos, course, settings or {}, versions or {}),
+        files=tables.photos_table(photos, public_names(p.path for p in photos)) if photos else None,
+        errors=[_error(e) for e in errors],
+        safety=wording.SAFETY,
+    )
+    return html
+
+
+def _template() -> Any:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    loader = PackageLoader("glowkin.telling")
+    environment = Environment(autoescape=True, loader=loader, undefined=StrictUndefined, trim_blocks=True)
+    return environment.get_template("report.html")
+
+
+def _course_tables(course: TimeCourse | None) -> list[tables.Table]:
+    if course is None:
+        return []
+    ratios = [tables.ratios_table(course)] if course.comparisons else []
+    return [tables.courses_table(course), *ratios]
+
+
+def _settings(
+    photos: Sequence[MeasuredPhoto],
+    course: TimeCourse | None,
+    settings: Mapping[str, Any],
+    versions: Mapping[str, str],
+) -> list[tuple[str, str]]:
+    """What was chosen or assumed, then the versions of everything that computed."""
+    own: dict[str, Any] = {
+        "white point": ", ".join(dict.fromkeys(f"{p.white_point} (x {p.white_point_xy[0]:.4f}, "
+                                               f"y {p.white_point_xy[1]:.4f})" for p in photos)),
+        "observer": ", ".join(dict.fromkeys(observer_words(p.observer) for p in photos)),
+    }  # fmt: skip
+    if course is not None:
+        own["time zero"] = course.start or "the first photograph"
+        own["control"] = course.control or "none"
+    told = {k.replace("_", " ") for k in own}
+    given = {k: v for k, v in settings.items() if k.replace("_", " ") not in told}
+    used = {"versions": ", ".join(f"{name} {version}" for name, version in versions.items())}
+    return tables.settings_rows({**own, **given, **used})
+
+
+def observer_words(observer: int) -> str:
+    """The observer by its full name."""
+    return "CIE 1964, 10°" if observer == 10 else "CIE 1931, 2°"
+
+
+def _error(error: Mapping[str, Any]) -> str:
+    path, message = str(error.get("path", "")), str(error.get("message", ""))
+    return (
+        f"{base_name(path)}: {without_folders(message.replace(path, base_name(path)) if path else message)}"
+    )
+
+
+def _inline(fig: Figure, prefix: str, label: str, caption: str) -> Shown:
+    """A figure as SVG with words for those who cannot see it."""
+    from markupsafe import Markup, escape
+
+    said = f'<svg role="img" aria-label="{escape(label)}" '
+    return Shown(Markup(drawing.svg(fig, prefix).replace("<svg ", said, 1)), caption)  # noqa: S704 - our own drawing
+
+
+def shown_photographs(photos: Sequence[MeasuredPhoto]) -> Sequence[MeasuredPhoto]:
+    """The photographs that are pictured: all of a few, the first and the last of many."""
+    return [photos[0], photos[-1]] if len(photos) > MOST_PHOTOGRAPHS else photos
+
+
+def _photo_figures(photos: Sequence[MeasuredPhoto], previews: Mapping[str, Preview]) -> list[Shown]:
+    out: list[Shown] = []
+    for i, photo in enumerate(shown_photographs(photos)):
+        if photo.path in previews:
+            out.append(_picture(photo, previews[photo.path]))
+        out.append(_swatches(photo, f"swatches{i}"))
+    return out
+
+
+def _picture(photo: MeasuredPhoto, preview: Preview) -> Shown:
+    """The annotated photograph as one JPEG: a drawing over an inlined picture would be many times larger."""
+    from markupsafe import Markup
+
+    fig = annotated_photograph(photo, pixels_of(preview))
+    source = data_uri(jpeg(pixels_of(drawing.png(fig, dpi=220))))
+    name = base_name(photo.path)
+    names = ", ".join(s.name for s in photo.samples) or "no sample found"
+    alt = f"Photograph {name} with outlines of the samples: {names}."
+    body = Markup('<img src="{}" alt="{}">').format(source, alt)
+    return Shown(body, f"{name}, a small copy; the outlines are those that were measured.")
+
+
+def _swatches(photo: MeasuredPhoto, prefix: str) -> Shown:
+    name = base_name(photo.path)
+    label = f"Colour swatches of the samples in {name}; the figures are in the table of samples."
+    caption = (
+        "Screen colours are approximations: what lies outside the display's gamut is mixed with white until "
+        "it fits, and hatched. Brightness is not shown. Measure from the table, not from these."
+    )
+    return _inline(swatches(photo), prefix, label, caption)
+
+
+def _diagrams(photos: Sequence[MeasuredPhoto]) -> list[Shown]:
+    if not photos:
+        return []
+    label = f"chromaticity diagram. {_positions(photos)}"
+    uniform = (
+        "CIE 1976 u′v′, the diagram in which distances are compared. Ellipses hold 95 %; + is the white "
+        "point; the dashed line joins the ends of the spectrum. The inside is left white: no screen or "
+        "paper shows these colours."
+    )
+    older = "CIE 1931 xy, for comparison with older papers. Same samples and 95 % regions; distances mislead."
+    return [
+        _inline(chromaticity_diagram(photos, "1976"), "uv", f"CIE 1976 {label}", uniform),
+        _inline(chromaticity_diagram(photos, "1931"), "xy", f"CIE 1931 {label}", older),
+    ]
+
+
+def _positions(photos: Sequence[MeasuredPhoto]) -> str:
+    rows = tables.samples_table(photos)
+    u, v = rows.heads.index("u′"), rows.heads.index("v′")
+    return "; ".join(f"{r[0]} at u′ {r[u]}, v′ {r[v]}" for r in rows.rows if r[u] != NOTHING) + "."
+
+
+def _course_figures(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[Shown]:
+    if course is None or not course.samples:
+        return []
+    out = [_fractions(part, course, f"time{i}") for i, part in enumerate(pages(course))]
+    label = "CIE 1976 chromaticity diagram with the path of each storage condition through its photographs."
+    caption = (
+        "The way each condition has gone on the CIE 1976 diagram: small markers are photographs, arrow "
+        "heads point on in time, the large marker is the last photograph, the number in brackets counts the "
+        "vials."
+    )
+    return [*out, _inline(chromaticity_diagram(photos, "1976", course), "path", label, caption)]
+
+
+def _fractions(part: TimeCourse, whole: TimeCourse, prefix: str) -> Shown:
+    said = "; ".join(f"{s.name}: {s.verdict}, half-time {tables.half_time(s)}" for s in part.samples)
+    caption = (
+        "Amount left in the starting form (where marked: its share of the light), with 95 % bars where they "
+        "exceed the marker, and the best model as a line. One marker shape for each vial."
+    )
+    return _inline(fraction_against_time(part, whole), prefix, f"Fraction against time. {said}.", caption)

@@ -1,0 +1,162 @@
+"""What a chromaticity diagram shows: samples as spots, crowds of spots, and paths through time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.uncertainty import CHI2_95_2D, square_root
+from glowkin.telling.naming import base_name, by_condition
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.records import MeasuredPhoto, Sample, SampleCourse, TimeCourse
+    from glowkin.base.uncertainty import Array
+
+MOST_SPOTS = 30
+"""More than that and only the first and the last photograph are drawn."""
+
+CROWDED = 0.035
+"""u'v' distance below which two spots cannot both be labelled at the scale of the whole diagram."""
+
+GATHERED = 3
+"""So many vials of one condition in one place are labelled once."""
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One sample: u'v' (2,), covariance (2, 2) or none, and the number that gives colour and marker.
+
+    ``photograph`` is the file's name where several are shown, else ''.
+    """
+
+    name: str
+    photograph: str
+    uv: Array
+    covariance: Array | None
+    number: int
+
+
+@dataclass(frozen=True)
+class Named:
+    """Words for a place on the diagram, u'v' (2,)."""
+
+    words: str
+    uv: Array
+    number: int
+
+
+@dataclass(frozen=True)
+class Path:
+    """One storage condition: the u'v' (n, 2) of each of its vials in order of time, and its words."""
+
+    names: tuple[str, ...]
+    words: str
+    vials: tuple[Array, ...]
+    number: int
+
+    @property
+    def end(self) -> Array:
+        """Where the vials have got to on average, u'v' (2,)."""
+        return np.asarray(np.mean([v[-1] for v in self.vials], axis=0))
+
+
+def spots_of(photos: Sequence[MeasuredPhoto]) -> list[Spot]:
+    """Every sample with a colour; vials of one condition keep one number through all photographs."""
+    shown = _first_and_last(photos)
+    conditions = by_condition(dict.fromkeys(s.name for p in shown for s in p.samples))
+    many = max((len(names) for names in conditions.values()), default=0) >= GATHERED
+    titles = _titles(shown)
+    numbers = {n: i for i, names in enumerate(conditions.values()) for n in names}
+    if not many:
+        numbers = {n: i for i, n in enumerate(numbers)}
+    return [
+        _spot(sample, title, numbers[sample.name])
+        for photo, title in zip(shown, titles, strict=True)
+        for sample in photo.samples
+        if sample.u_prime is not None
+    ]
+
+
+def _titles(photos: Sequence[MeasuredPhoto]) -> list[str]:
+    """File names without their endings where that tells them apart; nothing for a single photograph."""
+    names = [base_name(p.path) for p in photos]
+    stems = [name.rpartition(".")[0] or name for name in names]
+    if len(photos) == 1:
+        return [""]
+    return stems if len(set(stems)) == len(stems) else names
+
+
+def _spot(sample: Sample, photograph: str, number: int) -> Spot:
+    C = sample.u_prime_v_prime_covariance
+    uv = np.array([sample.u_prime, sample.v_prime], dtype=float)
+    return Spot(sample.name, photograph, uv, None if C is None else np.array(C, dtype=float), number)
+
+
+def named(spots: Sequence[Spot]) -> list[Named]:
+    """Words for the spots: three or more vials of a condition that lie together share one label."""
+    out: list[Named] = []
+    for photograph in dict.fromkeys(s.photograph for s in spots):
+        here = [s for s in spots if s.photograph == photograph]
+        where = f" ({photograph})" if photograph else ""
+        for condition, names in by_condition(s.name for s in here).items():
+            out += _labels_of(condition, [s for s in here if s.name in names], where)
+    return out
+
+
+def _labels_of(condition: str, spots: Sequence[Spot], where: str) -> list[Named]:
+    centre = np.mean([s.uv for s in spots], axis=0)
+    together = all(np.hypot(*(s.uv - centre)) < CROWDED for s in spots)
+    if len(spots) >= GATHERED and together:
+        return [Named(f"{condition}, {len(spots)} vials{where}", centre, spots[0].number)]
+    return [Named(f"{s.name}{where}", s.uv, s.number) for s in spots]
+
+
+def _first_and_last(photos: Sequence[MeasuredPhoto]) -> Sequence[MeasuredPhoto]:
+    many = sum(len(p.samples) for p in photos) > MOST_SPOTS and len(photos) > 2
+    return [photos[0], photos[-1]] if many else photos
+
+
+def paths_of(course: TimeCourse) -> list[Path]:
+    """The samples of a time course under their conditions; those without any colour are left out."""
+    tracks = {s.name: track for s in course.samples if (track := _track(s)).size}
+    groups = by_condition(tracks)
+    return [
+        Path(tuple(names), _words(condition, names), tuple(tracks[n] for n in names), i)
+        for i, (condition, names) in enumerate(groups.items())
+    ]
+
+
+def _track(sample: SampleCourse) -> Array:
+    points = sorted(sample.points, key=lambda p: p.time_s)
+    uv = [(p.u_prime, p.v_prime) for p in points if p.u_prime is not None and p.v_prime is not None]
+    return np.array(uv, dtype=float).reshape(-1, 2)
+
+
+def _words(condition: str, names: Sequence[str]) -> str:
+    return condition if len(names) == 1 else f"{condition} ({len(names)})"
+
+
+def ellipse_uv(spot: Spot, n: int = 181) -> Array:
+    """The boundary (n, 2) of the 95 % ellipse of a spot in u'v'; the spot itself where it has no error.
+
+    Carried to xy point by point it encloses the same 95 %, which a first-order ellipse there would not.
+    """
+    if spot.covariance is None:
+        return spot.uv[np.newaxis]
+    t = np.linspace(0.0, 2 * np.pi, n)
+    circle = np.stack([np.cos(t), np.sin(t)], axis=-1)
+    return np.asarray(spot.uv + np.sqrt(CHI2_95_2D) * circle @ square_root(spot.covariance).T)
+
+
+def crowds(spots: Sequence[Spot], most: int = 2, limit: float = CROWDED) -> list[list[Spot]]:
+    """The largest groups of spots too close to be labelled apart (single linkage), at most so many."""
+    groups: list[list[Spot]] = []
+    for spot in spots:
+        near = [g for g in groups if any(np.hypot(*(spot.uv - s.uv)) < limit for s in g)]
+        groups = [g for g in groups if g not in near] + [[*(s for g in near for s in g), spot]]
+    found = sorted((g for g in groups if len(g) > 1), key=len, reverse=True)
+    return found[:most]

@@ -1,0 +1,338 @@
+"""Records as rows of words for the report: every figure to the digits it has, every flag in a sentence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import TYPE_CHECKING, Any
+
+from glowkin.base.flags import FLAGS, Flag
+from glowkin.base.uncertainty import ellipse_95
+from glowkin.telling.naming import base_name
+from glowkin.telling.numbers import NOTHING, at_least, duration, fixed, rounded, significant, with_interval
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.records import Comparison, MeasuredPhoto, Sample, SampleCourse, TimeCourse
+
+Z95 = 1.959963984540054
+MOST_ROWS = 40
+"""More samples than that and the table shows the first and the last photograph."""
+
+GRAVITY = (
+    "merged-by-phone",
+    "clipped",
+    "automatic-white-balance",
+    "out-of-gamut",
+    "glowing-background",
+    "lamp-leakage",
+    "rendered-file",
+    "room-light",
+    "lamp-off-mismatch",
+    "maybe-swapped",
+    "other-filter",
+    "other-camera",
+    "camera-unlike-prior",
+    "light-is-not-amount",
+    "no-start-time",
+    "single-vial",
+    "uneven-sample",
+    "lit-by-neighbour",
+    "underexposed",
+    "no-profile",
+    "time-missing",
+    "edge-of-frame",
+    "exposure-changed",
+    "not-a-single-band",
+    "moved",
+)
+"""Flags, the one that endangers a conclusion most first."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """Headings and rows of words; the first cell of a row names it."""
+
+    caption: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class FlagRow:
+    """A flag and where it was raised."""
+
+    flag: Flag
+    where: str
+
+
+def flag_words(names: Sequence[str]) -> str:
+    """Flags in words, without their hyphens.
+
+    >>> flag_words(("lit-by-neighbour", "clipped"))
+    'lit by neighbour, clipped'
+    """
+    return ", ".join(name.replace("-", " ") for name in names) or NOTHING
+
+
+def samples_table(photos: Sequence[MeasuredPhoto]) -> Table:
+    """One row a sample."""
+    many = sum(len(p.samples) for p in photos) > MOST_ROWS and len(photos) > 2
+    shown = [photos[0], photos[-1]] if many else photos
+    several = len(photos) > 1
+    heads: tuple[str, ...] = (
+        "Sample",
+        "Photograph",
+        "u′",
+        "v′",
+        "95 % semi-axis",
+        "Dominant wavelength, nm",
+        "Excitation purity",
+        "Inferred band, nm",
+        "Flags",
+    )
+    rows = tuple(_sample_row(base_name(p.path), s) for p in shown for s in p.samples)
+    if not several:
+        heads, rows = (*heads[:1], *heads[2:]), tuple((*r[:1], *r[2:]) for r in rows)
+    note = "The first and the last photograph are shown; samples.csv holds all of them. " if many else ""
+    caption = f"Samples in {base_name(photos[0].path)}" if photos and not several else "Samples"
+    return Table(caption, heads, rows, note + _WHAT_IT_MEANS)
+
+
+_WHAT_IT_MEANS = (
+    "Intervals are 95 %. The semi-axis is that of the longer axis of the 95 % ellipse in u′v′. c: "
+    "complementary wavelength, for colours between red and violet. The band, as centre and full width at "
+    "half maximum, is inferred from three channels; it is not a measured emission maximum."
+)
+
+
+def _sample_row(where: str, s: Sample) -> tuple[str, ...]:
+    u_error, v_error, semi_axis = _errors(s)
+    return (
+        s.name,
+        where,
+        rounded(s.u_prime, u_error),
+        rounded(s.v_prime, v_error),
+        NOTHING if semi_axis is None else significant(semi_axis),
+        _wavelength(s),
+        with_interval(s.excitation_purity, s.excitation_purity_interval),
+        _band(s),
+        flag_words(s.flags),
+    )
+
+
+def _errors(s: Sample) -> tuple[float | None, float | None, float | None]:
+    """95 % half-widths of u' and v', and the longer semi-axis."""
+    C = s.u_prime_v_prime_covariance
+    if C is None:
+        return None, None, None
+    import numpy as np
+
+    return Z95 * sqrt(C[0][0]), Z95 * sqrt(C[1][1]), ellipse_95(np.array(C))[0]
+
+
+def _wavelength(s: Sample) -> str:
+    if s.dominant_wavelength_nm is None and s.complementary_wavelength_nm is not None:
+        return "c " + with_interval(s.complementary_wavelength_nm, s.complementary_wavelength_interval_nm)
+    return with_interval(s.dominant_wavelength_nm, s.dominant_wavelength_interval_nm)
+
+
+def _band(s: Sample) -> str:
+    if s.band_centre_nm is None:
+        return NOTHING
+    centre = with_interval(s.band_centre_nm, s.band_centre_interval_nm)
+    return f"{centre}; width {with_interval(s.band_width_nm, s.band_width_interval_nm)}"
+
+
+def pairs_table(pairs: Sequence[Comparison]) -> Table:
+    """One row a comparison."""
+    paths = {place.path for c in pairs for place in (c.a, c.b)}
+    lab = any(c.delta_e_2000 is not None for c in pairs)
+    heads = ("Samples", "Verdict", "Δu′v′", "n-step", "Dominant wavelengths apart, nm", "Tolerance, Δu′v′",
+             "Chance to lie within it", *(("ΔE00 (white)",) if lab else ()))  # fmt: skip
+    rows = tuple(_pair_row(c, len(paths) > 1, lab) for c in pairs)
+    return Table(
+        "Samples against each other", heads, rows, _WHAT_STEPS_MEAN + (_WHAT_LAB_MEANS if lab else "")
+    )
+
+
+_WHAT_STEPS_MEAN = (
+    "An interval that begins at 0 holds no difference too. n-step is the difference in units of 0.0011 "
+    "(CIE TN 001:2014), made for near-white lights: for saturated glow it is a length, not a visibility. "
+)
+_WHAT_LAB_MEANS = "ΔE00 was made for surfaces beside a white; for a glow it is given on request only."
+
+
+def pair_name(c: Comparison, with_photo: bool) -> str:
+    """Both samples, with their photographs where there are several."""
+    names = [f"{p.name} ({base_name(p.path)})" if with_photo else p.name for p in (c.a, c.b)]
+    return " and ".join(names)
+
+
+def _pair_row(c: Comparison, with_photo: bool, lab: bool) -> tuple[str, ...]:
+    low, high = c.delta_u_prime_v_prime_interval
+    white = f" ({c.delta_e_2000_white})" if c.delta_e_2000_white else ""
+    delta_e = NOTHING if c.delta_e_2000 is None else significant(c.delta_e_2000) + white
+    return (
+        pair_name(c, with_photo),
+        c.verdict,
+        with_interval(c.delta_u_prime_v_prime, (low, high)),
+        rounded(c.n_step, (high - low) / 2 / 0.0011),
+        with_interval(c.delta_dominant_wavelength_nm, c.delta_dominant_wavelength_interval_nm),
+        f"{c.tolerance_u_prime_v_prime:g}",
+        _chance(c.probability_within_tolerance),
+        *((delta_e,) if lab else ()),
+    )
+
+
+def _chance(p: float) -> str:
+    """A chance from draws, no nearer to 0 or 1 than draws can tell."""
+    if p < 0.01:
+        return "below 1 %"
+    return "above 99 %" if p > 0.99 else f"{fixed(100 * p, 0)} %"
+
+
+def courses_table(course: TimeCourse) -> Table:
+    """One row a followed sample."""
+    heads = (
+        "Sample",
+        "Verdict",
+        "Half-time",
+        "Stops at",
+        "Best model",
+        "Not excluded",
+        "Luminance ratio",
+        "Flags",
+    )
+    rows = tuple(_course_row(s) for s in course.samples)
+    note = (
+        "Half-time: from time zero to the middle between the first and the last amount, any delay included. "
+        "Stops at: the amount left in the end. Models not excluded describe these photographs about as well "
+        "as the best. Luminance ratio: converted over unconverted, under the same lamp."
+    )
+    return Table("Change over time", heads, rows, note)
+
+
+def _course_row(s: SampleCourse) -> tuple[str, ...]:
+    ratio = s.luminance_ratio
+    return (
+        s.name,
+        s.verdict + ("" if s.two_forms_suffice is not False else "; two forms do not explain the path"),
+        half_time(s),
+        with_interval(s.stops_at, s.stops_at_interval),
+        model_words(s.model) if s.model else NOTHING,
+        ", ".join(model_words(m) for m in s.not_excluded if m != s.model) or NOTHING,
+        with_interval(ratio.value, (ratio.low, ratio.high)) if ratio else "unknown",
+        flag_words(s.flags),
+    )
+
+
+def model_words(model: str) -> str:
+    """A rate model as chemists write it."""
+    named = {"avrami-erofeev": "Avrami–Erofeev", "prout-tompkins": "Prout–Tompkins"}
+    return named.get(model, model.replace("-", " "))
+
+
+def half_time(s: SampleCourse) -> str:
+    """The half-time of the amount, failing that a bound, failing that the half-time of the light."""
+    if s.half_time_s is not None or s.half_time_interval_s is not None:
+        return duration(s.half_time_s, s.half_time_interval_s)
+    if s.longer_than_s is not None:
+        return f"longer than {at_least(s.longer_than_s)}"
+    if s.light_half_time_s is not None:
+        length = duration(s.light_half_time_s, None)
+        return f"unknown; light alone reaches its middle after {length}"
+    return "not found"
+
+
+def ratios_table(course: TimeCourse) -> Table:
+    """One row for each two samples whose half-times were compared."""
+    rows = tuple(
+        (f"{c.a} against {c.b}", with_interval(c.half_time_ratio, c.interval), c.verdict)
+        for c in course.comparisons
+    )
+    return Table(
+        "How many times longer one takes than the other", ("Samples", "Ratio of half-times", "Verdict"), rows
+    )
+
+
+def photos_table(photos: Sequence[MeasuredPhoto], names: dict[str, str]) -> Table:
+    """The files, how they were taken, and the hash that tells them from any other."""
+    heads = ("Photograph", "Taken", "Exposure", "ISO", "Aperture", "Kind", "Camera description", "SHA-256")
+    rows = tuple(_photo_row(p, names[p.path]) for p in photos)
+    return Table("Photographs", heads, rows)
+
+
+def _photo_row(p: MeasuredPhoto, name: str) -> tuple[str, ...]:
+    return (
+        name,
+        p.taken_at or "unknown",
+        _exposure(p.exposure_s),
+        NOTHING if p.iso is None else f"{p.iso:g}",
+        NOTHING if p.f_number is None else f"f/{p.f_number:g}",
+        {"raw": "raw", "rendered": "developed by the camera"}.get(p.kind, p.kind),
+        camera_words(p),
+        p.sha256,
+    )
+
+
+def camera_words(p: MeasuredPhoto) -> str:
+    """The camera description's name and what it rests on."""
+    name = base_name(p.camera.name)
+    return name if name == p.camera.basis else f"{name} ({p.camera.basis.replace('-', ' ')})"
+
+
+def _exposure(seconds: float | None) -> str:
+    if seconds is None:
+        return NOTHING
+    return f"1/{1 / seconds:.0f} s" if seconds < 0.3 else f"{seconds:g} s"
+
+
+def flag_rows(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[FlagRow]:
+    """Every flag raised, gravest first, with the places that raised it."""
+    places: dict[str, dict[str, None]] = {}
+    for where, names in _raised(photos, course):
+        for name in names:
+            places.setdefault(name, {})[where] = None
+    order = {name: i for i, name in enumerate(GRAVITY)}
+    known = sorted((n for n in places if n in FLAGS), key=lambda n: order.get(n, len(order)))
+    return [FlagRow(FLAGS[n], _few(list(places[n]))) for n in known]
+
+
+def _raised(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[tuple[str, tuple[str, ...]]]:
+    out: list[tuple[str, tuple[str, ...]]] = []
+    for p in photos:
+        out.append((base_name(p.path), p.flags))
+        out += [(s.name, s.flags) for s in p.samples]
+    for followed in course.samples if course else ():
+        out.append((followed.name, followed.flags))
+        out += [(followed.name, point.flags) for point in followed.points]
+    return [*out, ("the whole series", course.flags)] if course else out
+
+
+def _few(places: list[str], most: int = 6) -> str:
+    rest = len(places) - most
+    return ", ".join(places[:most]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def settings_rows(settings: dict[str, Any]) -> list[tuple[str, str]]:
+    """Settings as words, empty ones left out."""
+    from glowkin.telling.naming import without_folders
+
+    return [
+        (k.replace("_", " "), _plain(without_folders(v)))
+        for k, v in settings.items()
+        if v not in (None, "", ())
+    ]
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dict):
+        return ", ".join(f"{k} {_plain(v)}" for k, v in value.items())
+    if isinstance(value, list | tuple):
+        return ", ".join(_plain(v) for v in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)

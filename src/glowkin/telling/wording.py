@@ -1,0 +1,182 @@
+"""The report's sentences: what was found, how it was measured, and what to be careful of."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Any
+
+from glowkin.telling.naming import base_name, by_condition
+from glowkin.telling.numbers import at_least, duration, with_interval
+from glowkin.telling.tables import camera_words, half_time, pair_name
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.records import Comparison, MeasuredPhoto, SampleCourse, TimeCourse
+    from glowkin.telling.tables import FlagRow
+
+MOST_PAIRS = 6
+
+
+def summary(
+    photos: Sequence[MeasuredPhoto],
+    pairs: Sequence[Comparison],
+    course: TimeCourse | None,
+    errors: Sequence[dict[str, Any]] = (),
+) -> list[str]:
+    """What was measured and what came out, a sentence each."""
+    out = [_measured(photos)] if photos else []
+    out += _changes(course) if course else []
+    out += _differences(pairs)
+    if errors:
+        names = ", ".join(base_name(str(e.get("path", "?"))) for e in errors)
+        out.append(f"Could not be measured: {names}.")
+    return out
+
+
+def _measured(photos: Sequence[MeasuredPhoto]) -> str:
+    found = [s for p in photos for s in p.samples]
+    without = sum(s.u_prime is None for s in found)
+    names = len({s.name for s in found})
+    cameras = ", ".join(dict.fromkeys(camera_words(p) for p in photos))
+    text = f"{_count(names, 'sample')} in {_count(len(photos), 'photograph')}, camera description: {cameras}."
+    if without:
+        text += f" {_count(without, 'reading')} gave no colour, because nothing in it was fit to measure."
+    return text
+
+
+def _count(n: int, thing: str) -> str:
+    return f"{n} {thing}" if n == 1 else f"{n} {thing}s"
+
+
+def _changes(course: TimeCourse) -> list[str]:
+    groups = by_condition(s.name for s in course.samples)
+    return [
+        _change(condition, [s for n in names if (s := course.sample(n))])
+        for condition, names in groups.items()
+    ]
+
+
+def _change(condition: str, vials: Sequence[SampleCourse]) -> str:
+    """One storage condition: its verdicts and how long its vials took."""
+    who = condition if len(vials) == 1 else f"{condition} ({len(vials)} vials)"
+    verdicts = Counter(v.verdict for v in vials)
+    said = ", ".join(v if n == len(vials) else f"{v} in {n}" for v, n in verdicts.items())
+    if len(vials) == 1:
+        bound = vials[0].half_time_s is not None or vials[0].longer_than_s is not None
+        return f"{who}: {said}; half-time {half_time(vials[0])}." if bound else f"{who}: {said}."
+    return f"{who}: {said}{_times(vials)}."
+
+
+def _times(vials: Sequence[SampleCourse]) -> str:
+    times = [duration(v.half_time_s, v.half_time_interval_s).split(" (")[0] for v in vials if v.half_time_s]
+    bounds = [v.longer_than_s for v in vials if v.longer_than_s is not None]
+    text = f"; half-times {', '.join(times)}" if times else ""
+    return text + (f"; half-time longer than {at_least(min(bounds))} in each" if bounds and not times else "")
+
+
+def _differences(pairs: Sequence[Comparison]) -> list[str]:
+    several = len({place.path for c in pairs for place in (c.a, c.b)}) > 1
+    if len(pairs) <= MOST_PAIRS:
+        return [_difference(c, several) for c in pairs]
+    counts = Counter(c.verdict for c in pairs)
+    said = ", ".join(f"{verdict} {n}" for verdict, n in counts.most_common())
+    return [f"{len(pairs)} comparisons: {said}; the table has each."]
+
+
+def _difference(c: Comparison, several: bool) -> str:
+    size = with_interval(c.delta_u_prime_v_prime, c.delta_u_prime_v_prime_interval)
+    return f"{pair_name(c, several)}: {c.verdict}, Δu′v′ {size}."
+
+
+def largest_caution(rows: Sequence[FlagRow], photos: Sequence[MeasuredPhoto]) -> str:
+    """What most endangers the conclusions, and the mend."""
+    if rows:
+        return f"{rows[0].flag.sentence} {rows[0].flag.mend} Raised by: {rows[0].where}."
+    if any(p.camera.basis == "generic" for p in photos):
+        return (
+            "The camera is known only as a camera of the usual kind; its share is in the intervals. "
+            "A camera file from a chart makes them narrower."
+        )
+    return "A colour does not prove identity: samples of equal colour may differ in substance."
+
+
+def method(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[str]:
+    """How the figures were come by, a paragraph each."""
+    out = [_LIGHT, *(_by_kind(photos)), _MEANS, _COLOUR, *_by_camera(photos), _UNCERTAINTY, _EMISSION]
+    return [*out, *(_TIME if course else ())]
+
+
+_LIGHT = (
+    "Every photograph was decoded once to linear light. Clipped pixels, edges and glare were left out. Each "
+    "sample is one mean of its pixels in linear light; colour was computed from the mean, not averaged over "
+    "pixels."
+)
+_MEANS = (
+    "The covariance of a mean comes from block variance, since neighbouring pixels are correlated. "
+    "Unevenness within a sample is kept apart from the error of its mean."
+)
+_COLOUR = (
+    "Chromaticity was inferred from the three channel means with the camera's spectral sensitivities and a "
+    "prior over emission spectra of luminescent samples. Dominant wavelength and purity refer to the white "
+    "point named below, the line from it being intersected with the interpolated spectrum locus."
+)
+_UNCERTAINTY = (
+    "All intervals are 95 %. They hold noise, unevenness, stray light, camera and prior; what two samples "
+    "have in common cancels in their difference. Intervals of differences and chances come from draws (JCGM "
+    "101:2008), other figures by first-order propagation (JCGM 102:2011). No figure is printed to more "
+    "digits than its interval supports."
+)
+_EMISSION = (
+    "The samples emit light. For stimuli seen as emitting only u′v′ chromaticity, hue and saturation apply "
+    "(ISO/CIE 11664-5), so the difference in u′v′ decides. A colour is consistent with a substance or form; "
+    "it does not prove it. Ultraviolet sees the outermost micrometres, which may change before the bulk "
+    "does."
+)
+_TIME = (
+    "Over time, the two forms were unmixed in linear light, where they add; the path on the diagram only "
+    "tests whether two forms suffice. Light is not amount: the share of light was turned into amount by the "
+    "luminance ratio where that is known, and only light is reported where it is not.",
+    "Rate models were compared by the corrected Akaike criterion (AICc), each of them free to stop "
+    "part-way; see Vyazovkin et al., Thermochimica Acta 520 (2011) 1. A model that fits best is not thereby "
+    "the mechanism.",
+)
+
+
+def _by_kind(photos: Sequence[MeasuredPhoto]) -> list[str]:
+    kinds = {p.kind for p in photos}
+    raw = (
+        "Raw files: mosaic less black level, averaged per colour of the filter array, never clipped at black."
+    )
+    rendered = (
+        "Files developed by the camera: the transfer curve of the file's own profile was undone, its own "
+        "matrix applied, and the profile's adaptation to D50 undone. What the camera did before that is "
+        "unknown and widens the interval."
+    )
+    return [text for kind, text in (("raw", raw), ("rendered", rendered)) if kind in kinds]
+
+
+_BASES = {
+    "generic": (
+        "No calibration of this camera was given: a generic camera error, from measured sensitivities of "
+        "many cameras, is part of every interval."
+    ),
+    "chart": "The camera's sensitivities were inferred from a photograph of a colour chart.",
+    "chart-and-lights": ("The camera's sensitivities were inferred from a chart and lights of known peak."),
+    "sensitivities": "The camera's measured spectral sensitivities were used.",
+}
+
+
+def _by_camera(photos: Sequence[MeasuredPhoto]) -> list[str]:
+    bases = dict.fromkeys(p.camera.basis for p in photos)
+    return [_BASES[b] for b in bases if b in _BASES]
+
+
+SAFETY = (
+    "Ultraviolet light hurts eyes and skin. Wear eyewear rated for the lamp in use, gloves and sleeves; "
+    "look neither into the lamp nor at its reflection; keep others out of the beam.",
+    "Solvents, bromides, manganese dust and volatile ligands are harmful: work with ventilation, and "
+    "collect metal waste. Sealed vials build up pressure.",
+    "The lamp's instructions, local codes, and licensed or supervised practice come before this page. "
+    "Nothing in it is a permission, and no figure in it says that an exposure is safe.",
+)

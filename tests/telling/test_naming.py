@@ -1,0 +1,64 @@
+"""Nothing tells where the photographs were, and vials find their condition."""
+
+from __future__ import annotations
+
+import pytest
+
+from glowkin.telling.naming import base_name, by_condition, public_names, split_vial, without_folders
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "/home/someone/glow/a.dng",
+        "cannot read /home/someone/glow/a.dng: empty",
+        r"C:\Users\someone\a.dng",
+        "C:/Users/someone/a.dng",
+        r"\\server\someone\a.dng",
+        "~/someone/a.dng",
+        "file:///home/someone/a.dng",
+        "--camera=/home/someone/a.dng",
+        "'/home/someone/my photos/a.dng' is empty",
+        "/home/some one/my photos/a.dng",
+        {"camera": ["/home/someone/a.dng"]},
+    ],
+)
+def test_folders_are_cut_from_paths_in_text(text):
+    shown = str(without_folders(text))
+    assert "some" not in shown
+    assert "a.dng" in shown
+
+
+@pytest.mark.parametrize(
+    "text", ["10 mW/cm2", "and/or", "f/4", "1/3", "https://doi.org/10.1000/x", "u'v' / nm"]
+)
+def test_slashes_that_are_no_paths_stay(text):
+    assert without_folders(text) == text
+
+
+def test_names_stay_distinct_and_short():
+    names = public_names(["/d/a/1.jpg", "/d/b/1.jpg", "/d/b/2.jpg", "C:\\x\\3.jpg"])
+    assert list(names.values()) == ["a/1.jpg", "b/1.jpg", "2.jpg", "3.jpg"]
+    assert base_name("relative/4.jpg") == "4.jpg"
+
+
+@pytest.mark.parametrize(
+    ("name", "parts"),
+    [
+        ("MgCl2 25 C-1", ("MgCl2 25 C", "1")),
+        ("tight cap 12", ("tight cap", "12")),
+        ("red B", ("red", "B")),
+        ("control", ("control", "")),
+        ("green form", ("green form", "")),
+        ("7", ("7", "")),
+    ],
+)
+def test_a_vial_is_the_part_after_the_last_dash_or_space(name, parts):
+    assert split_vial(name) == parts
+
+
+def test_a_condition_with_one_vial_keeps_its_whole_name():
+    assert by_condition(["NaCl-1", "NaCl-2", "MgCl2 25 C"]) == {
+        "NaCl": ["NaCl-1", "NaCl-2"],
+        "MgCl2 25 C": ["MgCl2 25 C"],
+    }
