@@ -1,0 +1,185 @@
+"""One rate model fitted to one series of photographs: half time, exponent, where it stops."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.records import ModelFit
+from glowkin.findings.fitting import Bounds, Fit, aicc, fit, minimise, profile_interval, rss_limit
+from glowkin.findings.unmix import unmix
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.findings.fitting import Interval, Residuals
+    from glowkin.findings.rate_models import RateModel
+    from glowkin.findings.unmix import Frames, Index
+
+SAME = 2.0
+"""Models within so many AICc units of the best are not excluded."""
+
+_MOST_LEFT = 0.999
+
+
+@dataclass(frozen=True)
+class Course:
+    """A rate model, going to the end or stopping part-way; theta is (log half time, exponent?, left?)."""
+
+    model: RateModel
+    stops: bool = False
+
+    def fractions(self, times_s: Array, theta: Array) -> Array:
+        """Fraction of the starting form (k, n) for parameters (k, p)."""
+        T, exponent, left = (column[:, None] for column in self.split(theta))
+        return left + (1.0 - left) * self.model.fraction(times_s, T, exponent)
+
+    def split(self, theta: Array) -> tuple[Array, Array, Array]:
+        """Half time, exponent (1 where the model has none), and fraction left at the end, (k,) each."""
+        one = np.ones(len(theta))
+        exponent = theta[:, 1] if self.model.exponent_range else one
+        return np.exp(theta[:, 0]), exponent, theta[:, -1] if self.stops else 0.0 * one
+
+    def bounds(self, times_s: Array) -> Bounds:
+        """From a twentieth of the first time after zero to a hundred times the last."""
+        ranges = [(np.log(times_s[times_s > 0.0].min() / 20.0), np.log(100.0 * times_s[-1]))]
+        ranges += [self.model.exponent_range] if self.model.exponent_range else []
+        ranges += [(0.0, _MOST_LEFT)] if self.stops else []
+        lower, upper = np.array(ranges).T
+        return Bounds(lower, upper, np.array([0.3, 0.3, 0.3][: len(ranges)]))
+
+    def starts(self, times_s: Array) -> Array:
+        """A coarse grid over the whole box, (k, p)."""
+        box = self.bounds(times_s)
+        axes = [np.linspace(box.lower[0], box.upper[0], 40)]
+        axes += [np.linspace(*self.model.exponent_range, 6)] if self.model.exponent_range else []
+        axes += [np.array([0.03, 0.2, 0.5, 0.8, 0.95, 0.99])] if self.stops else []
+        return np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1)
+
+    def residuals(self, frames: Frames) -> Residuals:
+        """Whitened residuals as a function of theta, the forms' signals solved for."""
+        return lambda theta: unmix(frames, self.fractions(frames.times_s, theta)).residuals
+
+
+@dataclass(frozen=True)
+class FittedCourse:
+    """A course with its best parameters and what the data leave open."""
+
+    course: Course
+    fit: Fit
+    aicc: float
+    half_time_interval_s: Interval = (None, None)
+
+    @property
+    def half_time_s(self) -> float:
+        """Time from zero to the middle between initial and final amount."""
+        return float(np.exp(self.fit.values[0]))
+
+    @property
+    def left(self) -> float:
+        """Fraction of the starting form that stays."""
+        return float(self.course.split(self.fit.values[None])[2][0])
+
+    def fractions(self, times_s: Array) -> Array:
+        """Fitted fraction of the starting form, (n,)."""
+        return np.asarray(self.course.fractions(times_s, self.fit.values[None])[0])
+
+    def time_to(self, fraction: float) -> float | None:
+        """When the fraction left falls to this; None if it never does."""
+        T, exponent, left = self.course.split(self.fit.values[None])
+        alpha = (1.0 - fraction) / (1.0 - left)
+        if not 0.0 <= alpha[0] < 1.0:
+            return None
+        model = self.course.model
+        return float((T / model.half_x(exponent) * model.g(alpha, exponent))[0])
+
+    def record(self) -> ModelFit:
+        """The fit as a record, its half time scale as tau."""
+        T, exponent, _ = self.course.split(self.fit.values[None])
+        parameters = {"tau_s": float((T / self.course.model.half_x(exponent))[0])}
+        if self.course.model.exponent_range:
+            parameters["exponent"] = float(exponent[0])
+        if self.course.stops:
+            parameters["stops_at"] = self.left
+        return ModelFit(
+            self.course.model.name, parameters, self.aicc, self.half_time_s, self.half_time_interval_s
+        )
+
+
+def quick_fit(frames: Frames, course: Course) -> tuple[float, Array]:
+    """RSS and parameters of the best point of the coarse grid."""
+    grid = course.starts(frames.times_s)
+    r = course.residuals(frames)(grid)
+    rss = np.einsum("km,km->k", r, r)
+    return float(rss.min()), grid[np.argmin(rss)]
+
+
+def fit_one(frames: Frames, course: Course) -> FittedCourse | None:
+    """Best fit, its interval still open; None where the data are too few for the model."""
+    residuals, box = course.residuals(frames), course.bounds(frames.times_s)
+    grid = course.starts(frames.times_s)
+    r = residuals(grid)
+    order = np.argsort(np.einsum("km,km->k", r, r))
+    linear = 2 * frames.signals.shape[1]
+    ends, rss = minimise(residuals, _apart(grid, order), box, tolerance=1e-3, iterations=20)
+    best = fit(residuals, ends[np.argmin(rss)], box, linear)
+    score = aicc(best.rss, frames.n_data, linear + best.values.size)
+    if not np.isfinite(score):
+        return None
+    return FittedCourse(course, best, score)
+
+
+def with_interval(frames: Frames, fitted: FittedCourse) -> FittedCourse:
+    """The fit with the profile interval of its half time."""
+    course = fitted.course
+    low, high = profile_interval(course.residuals(frames), fitted.fit, 0, course.bounds(frames.times_s))
+    return replace(fitted, half_time_interval_s=(_exp(low), _exp(high)))
+
+
+def better_ends(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
+    """For each model the better of going to the end and stopping part-way, best first."""
+    ordered = sorted(fits, key=lambda f: f.aicc)
+    first = {f.course.model.name: f for f in reversed(ordered)}
+    return tuple(f for f in ordered if first[f.course.model.name] is f)
+
+
+def not_excluded(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
+    """All within 2 AICc units of the best, and any whose exponent may be 1 together with first order.
+
+    The exponent's interval reaches 1 where first order, which is that model at exponent 1, stays within
+    its F limit. A model that goes on to the end and one that stops part-way are two candidates.
+    """
+    best = min(f.aicc for f in fits)
+    keep = [f.aicc <= best + SAME for f in fits]
+    first = next((i for i, f in enumerate(fits) if f.course.model.name == "first-order"), None)
+    if first is None:
+        return tuple(f for f, kept in zip(fits, keep, strict=True) if kept)
+    reaching = [_reaches_one(f, fits[first]) for f in fits]
+    if any(k and r for k, r in zip(keep, reaching, strict=True)) or keep[first]:
+        keep = [k or r for k, r in zip(keep, reaching, strict=True)]
+        keep[first] = True
+    return tuple(f for f, kept in zip(fits, keep, strict=True) if kept)
+
+
+def _reaches_one(fitted: FittedCourse, first: FittedCourse) -> bool:
+    has_exponent = fitted.course.model.exponent_range is not None
+    return has_exponent and first.fit.rss <= rss_limit(fitted.fit.rss, fitted.fit.dof)
+
+
+def _apart(grid: Array, order: Index, count: int = 4) -> Array:
+    """The best grid points that are not neighbours in half time, as starts of the descent."""
+    chosen: list[Array] = []
+    spacing = 1.5 * (grid[:, 0].max() - grid[:, 0].min()) / 39
+    for i in order[:400]:
+        if all(abs(grid[i, 0] - other[0]) > spacing for other in chosen):
+            chosen.append(grid[i])
+        if len(chosen) == count:
+            break
+    return np.array(chosen)
+
+
+def _exp(value: float | None) -> float | None:
+    return None if value is None else float(np.exp(value))

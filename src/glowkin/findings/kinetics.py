@@ -1,0 +1,389 @@
+"""How fast one emissive form becomes the other, from a series of photographs of one sample.
+
+Signals mix in linear light (see ``unmix``); rate models give the fraction f_t (see ``rate_models``), with
+f = 1 at time zero. Without a known end form the fitted end of the series counts as fraction zero, so the half
+time, to the middle between initial and final amount, holds wherever the change stops, but where it stops
+is not claimed. Light is not amount: with an unknown lamp only shares of the light are given.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.records import CourseComparison, Ratio
+from glowkin.findings.change import (
+    CANNOT_TELL,
+    CHANGING,
+    NO_CHANGE,
+    see_change,
+    slowest_half_time,
+    two_forms_suffice,
+)
+from glowkin.findings.courses import Course, better_ends, fit_one, not_excluded, quick_fit, with_interval
+from glowkin.findings.fitting import profile_interval
+from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
+from glowkin.findings.unmix import (
+    EndForm,
+    Frames,
+    Series,
+    colours_of,
+    fractions_of,
+    frames_of,
+    light_share,
+    unmix,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.records import ModelFit, SampleCourse
+    from glowkin.base.uncertainty import Array
+    from glowkin.findings.courses import FittedCourse
+    from glowkin.findings.fitting import Interval
+    from glowkin.findings.unmix import Index
+
+__all__ = ["CourseFit", "EndForm", "Series", "compare_half_times", "fit_course"]
+
+AGREE = 1.5
+"""Half times beyond the last photograph are given only if models agree within this factor."""
+
+_INDISTINCT = 2.0
+
+Column = tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class CourseFit:
+    """What one series says; figures as in ``SampleCourse``, columns with one entry for each frame given.
+
+    ``fraction_start`` with its 95 % ``low`` and ``high`` is amount, from that frame alone given the fitted
+    forms, and not cut off at 0 and 1. ``start_signal`` and ``end_signal`` are the fitted forms in the
+    units of the signals: the end of a vial that converted fully can serve its siblings as end form.
+    """
+
+    verdict: str
+    fraction_start: Column
+    low: Column
+    high: Column
+    light_fraction_start: Column
+    two_forms_suffice: bool | None = None
+    luminance_ratio: Ratio | None = None
+    stops_at: float | None = None
+    stops_at_interval: tuple[float, float] | None = None
+    model: str | None = None
+    not_excluded: tuple[str, ...] = ()
+    half_time_s: float | None = None
+    half_time_interval_s: Interval | None = None
+    light_half_time_s: float | None = None
+    longer_than_s: float | None = None
+    models: tuple[ModelFit, ...] = ()
+    flags: tuple[str, ...] = ()
+    start_signal: tuple[float, float, float] | None = None
+    end_signal: EndForm | None = None
+
+
+def fit_course(
+    series: Series, end_form: EndForm | None = None, models: Sequence[str] = DEFAULT_MODELS
+) -> CourseFit:
+    """Verdict, rate models, half time and fractions of one sample.
+
+    The half time is the best model's; its interval spans all models that are not excluded. It is None
+    where it lies beyond the last photograph and those models disagree by more than a factor of 1.5, and,
+    without a known end form, where the data set no upper limit to it: the end is then not known either.
+    A course that stops part-way is a candidate only with a known end form, and is chosen if AICc favours it.
+    """
+    index = series.usable()
+    whole, series = series, series.take(index)
+    change = see_change(series)
+    if change.verdict == CHANGING:
+        found = _changing(series, end_form, models)
+    else:
+        found = _unchanged(series, end_form, change.verdict)
+    return _spread(found, index, len(whole.times_s))
+
+
+def compare_half_times(courses: Sequence[SampleCourse]) -> tuple[CourseComparison, ...]:
+    """Every pair of half times: ``half_time_ratio`` = that of a over that of b, with a 95 % interval.
+
+    Half times count as log-normal; the limits of the two intervals combine in quadrature on each side
+    (MOVER: Donner & Zou, Stat. Methods Med. Res. 21, 347, 2012). Pairs without two half times, or with
+    an interval open on a side, are left out. One vial for each condition says nothing of how vials scatter.
+    """
+    known = [c for c in courses if c.half_time_s and c.half_time_interval_s and all(c.half_time_interval_s)]
+    return tuple(_compared(a, b) for a, b in combinations(known, 2))
+
+
+def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) -> CourseFit:
+    suffice = two_forms_suffice(series)
+    can_fit = series.lamp_known and series.times_s[-1] > 0.0 and len(names) > 0
+    fits, frames = _fit_models(series, end_form, names) if can_fit else ((), None)
+    if not fits or frames is None:
+        return _light_only(series, end_form, suffice, ())
+    best, *_ = table = tuple(with_interval(frames, f) for f in better_ends(fits))
+    kept = [with_interval(frames, f) for f in not_excluded(fits)]
+    records = tuple(f.record() for f in table)
+    half, interval = _half_time(best, kept, series.times_s[-1])
+    if end_form is None and (half is None or interval[1] is None):
+        return _light_only(series, end_form, suffice, records)
+    return _amounts(series, frames, best, kept, records, suffice, half, interval)
+
+
+def _fit_models(
+    series: Series, end_form: EndForm | None, names: Sequence[str]
+) -> tuple[tuple[FittedCourse, ...], Frames]:
+    """All models, weights taken from the best coarse fit's own signals (see ``frames_of``)."""
+    courses = [Course(RATE_MODELS[name]) for name in names]
+    if end_form is not None:
+        courses += [Course(RATE_MODELS[name], stops=True) for name in names]
+    frames = frames_of(series, end_form)
+    for _ in range(2):
+        _, theta, course = min(((*quick_fit(frames, c), c) for c in courses), key=lambda q: q[0])
+        f = course.fractions(series.times_s, theta[None])
+        forms = unmix(frames, f)
+        smooth = f[0][:, None] * forms.A[0] + (1.0 - f[0])[:, None] * forms.B[0]
+        frames = frames_of(series, end_form, smooth)
+    fits = (fit_one(frames, course) for course in courses)
+    return tuple(f for f in fits if f is not None), frames
+
+
+def _half_time(
+    best: FittedCourse, kept: Sequence[FittedCourse], last_s: float
+) -> tuple[float | None, Interval]:
+    lows, highs = zip(*(f.half_time_interval_s for f in kept), strict=True)
+    interval = (
+        None if None in lows else min(lows),
+        None if None in highs else max(highs),
+    )
+    halves = [f.half_time_s for f in kept]
+    agree = max(halves) <= AGREE * min(halves) and None not in interval
+    return (best.half_time_s if best.half_time_s <= last_s or agree else None), interval
+
+
+def _amounts(
+    series: Series,
+    frames: Frames,
+    best: FittedCourse,
+    kept: Sequence[FittedCourse],
+    records: tuple[ModelFit, ...],
+    suffice: bool | None,
+    half: float | None,
+    interval: Interval,
+) -> CourseFit:
+    forms = unmix(frames, best.fractions(frames.times_s)[None])
+    A, B = forms.A[0], forms.B[0]
+    covariance = _forms_covariance(frames, best, A, B)
+    f, low, high = _bars(frames, A, B, best.fit.rss / best.fit.dof, best.fit.dof)
+    stops_at, stops_interval = _stop(frames, best)
+    y = series.luminance_weights
+    return CourseFit(
+        verdict=CHANGING,
+        two_forms_suffice=suffice,
+        luminance_ratio=_luminance_ratio(y, A, B, covariance, best.fit.dof),
+        stops_at=stops_at,
+        stops_at_interval=stops_interval,
+        model=best.course.model.name,
+        not_excluded=tuple(dict.fromkeys(k.course.model.name for k in sorted(kept, key=lambda k: k.aicc))),
+        half_time_s=half,
+        half_time_interval_s=None if half is None else interval,
+        light_half_time_s=_light_half_time(best, y @ A, y @ B, series.times_s[-1]),
+        longer_than_s=None,
+        models=records,
+        fraction_start=_column(f),
+        low=_column(low),
+        high=_column(high),
+        light_fraction_start=_column(light_share(f, float(y @ A), float(y @ B))),
+        start_signal=_triple(A),
+        end_signal=EndForm(B, covariance[3:6, 3:6]),
+    )
+
+
+def _forms_covariance(frames: Frames, best: FittedCourse, A: Array, B: Array) -> Array:
+    """Covariance (6, 6) of the fitted A and B, the rate model's parameters free beside them."""
+    f = best.fractions(frames.times_s)
+    box = best.course.bounds(frames.times_s)
+    step = 1e-5 * box.scale * np.eye(box.scale.size)
+    theta = np.clip(
+        best.fit.values + np.array([step, -step]).reshape(-1, box.scale.size), box.lower, box.upper
+    )
+    up, down = best.course.fractions(frames.times_s, theta).reshape(2, box.scale.size, -1)
+    W = frames.whiteners
+    slopes = np.einsum("pn,nij,j->nip", (up - down) / 2e-5, W, A - B)
+    J = np.concatenate([W * f[:, None, None], W * (1.0 - f)[:, None, None], slopes], axis=2)
+    J = J.reshape(-1, J.shape[2])
+    if frames.end_whitener is not None:
+        prior = np.hstack([np.zeros((3, 3)), frames.end_whitener, np.zeros((3, box.scale.size))])
+        J = np.vstack([J, prior])
+    size = np.linalg.norm(J, axis=0)
+    scale = np.divide(1.0, size, out=np.zeros_like(size), where=size > 1e-100)
+    inverse = np.linalg.pinv((J * scale).T @ (J * scale)) * np.outer(scale, scale)
+    return np.asarray(best.fit.rss / best.fit.dof * inverse[:6, :6])
+
+
+def _luminance_ratio(y: Array, A: Array, B: Array, covariance: Array, dof: int) -> Ratio | None:
+    """Y(B) / Y(A); the interval from the first-order error of its logarithm."""
+    if y @ A <= 0.0 or y @ B <= 0.0:
+        return None
+    slope = np.concatenate([-y / (y @ A), y / (y @ B)])
+    spread = np.exp(min(_t(dof) * float(np.sqrt(max(0.0, slope @ covariance @ slope))), 700.0))
+    ratio = float((y @ B) / (y @ A))
+    return Ratio(ratio, float(ratio / spread), float(ratio * spread))
+
+
+def _bars(frames: Frames, A: Array, B: Array, variance: float, dof: int) -> tuple[Array, Array, Array]:
+    f, var = fractions_of(frames, A, B)
+    half_width = _t(dof) * np.sqrt(variance * var)
+    return f, f - half_width, f + half_width
+
+
+def _t(dof: int) -> float:
+    from scipy.stats import t
+
+    return float(t.ppf(0.975, dof))
+
+
+def _stop(frames: Frames, best: FittedCourse) -> tuple[float | None, tuple[float, float] | None]:
+    """Where it stops, if the best fit stops and its interval keeps off zero and off never having begun."""
+    if not best.course.stops:
+        return None, None
+    residuals, box = best.course.residuals(frames), best.course.bounds(frames.times_s)
+    low, high = profile_interval(residuals, best.fit, best.fit.values.size - 1, box)
+    if low is None or high is None:
+        return None, None
+    return best.left, (low, high)
+
+
+def _light_half_time(
+    best: FittedCourse, luminance_A: float, luminance_B: float, last_s: float
+) -> float | None:
+    """When the share of the light has gone half its way, by the fitted course; None if not yet crossed."""
+    if luminance_A <= 0.0 or luminance_B <= 0.0:
+        return None
+    end = float(light_share(np.asarray(best.left), luminance_A, luminance_B))
+    w = (1.0 + end) / 2.0
+    fraction = w * luminance_B / (luminance_A * (1.0 - w) + w * luminance_B)
+    time = best.time_to(fraction)
+    return time if time is not None and time <= last_s else None
+
+
+def _light_only(
+    series: Series, end_form: EndForm | None, suffice: bool | None, records: tuple[ModelFit, ...]
+) -> CourseFit:
+    """Shares of the light, from the colour of the first frame to that of the last (or of the end form)."""
+    frames = colours_of(series)
+    a, b = frames.signals[0], frames.signals[-1]
+    if end_form is not None:
+        b = _colour_of(end_form, series)
+    w, _ = fractions_of(frames, a, b)
+    return replace(
+        _blank(CHANGING, len(w)),
+        two_forms_suffice=suffice,
+        light_half_time_s=_crossing_time(series.times_s, w),
+        models=records,
+        light_fraction_start=_column(w),
+        flags=("light-is-not-amount",),
+    )
+
+
+def _colour_of(end_form: EndForm, series: Series) -> Array:
+    one = Series(
+        np.zeros(1), end_form.signal[None], end_form.covariance[None], np.inf, series.luminance_weights
+    )
+    return np.asarray(colours_of(one).signals[0])
+
+
+def _crossing_time(times_s: Array, w: Array) -> float | None:
+    """When w lies half-way from its first to its last value, after making it fall steadily.
+
+    None below four frames: between so few the time would be the interpolation's.
+    """
+    from scipy.interpolate import PchipInterpolator
+    from scipy.optimize import isotonic_regression
+
+    times, first = np.unique(times_s, return_index=True)
+    falling = isotonic_regression(w[first], increasing=False).x
+    if len(times) < 4 or falling[0] <= falling[-1]:
+        return None
+    level = (falling[0] + falling[-1]) / 2.0
+    roots = PchipInterpolator(times, falling).solve(level, extrapolate=False)
+    return float(roots[0]) if roots.size and roots[0] > 0.0 else None
+
+
+def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> CourseFit:
+    """No change or not enough to tell: with a known end form still fractions, and a limit to the rate."""
+    n = len(series.times_s)
+    if end_form is None or not series.lamp_known or n < 2:
+        return _blank(verdict, n)
+    frames = frames_of(series, end_form)
+    W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
+    A = np.linalg.solve(W.sum(axis=0), np.einsum("nij,nj->i", W, series.signals))
+    f, low, high = _bars(frames, A, end_form.signal, 1.0, 3 * n - 3)
+    y = series.luminance_weights
+    can_limit = verdict == NO_CHANGE and series.times_s[-1] > 0.0
+    return CourseFit(
+        verdict,
+        _column(f),
+        _column(low),
+        _column(high),
+        _column(light_share(f, float(y @ A), float(y @ end_form.signal))),
+        longer_than_s=slowest_half_time(series, end_form) if can_limit else None,
+        start_signal=_triple(A),
+    )
+
+
+def _blank(verdict: str, n: int) -> CourseFit:
+    unknown = (None,) * n
+    return CourseFit(verdict, unknown, unknown, unknown, unknown)
+
+
+def _spread(found: CourseFit, index: Index, n: int) -> CourseFit:
+    """Columns back in the order the frames came in, None for those passed over."""
+
+    def placed(column: Column) -> Column:
+        out: list[float | None] = [None] * n
+        for i, value in zip(index, column, strict=True):
+            out[i] = value
+        return tuple(out)
+
+    return replace(
+        found,
+        fraction_start=placed(found.fraction_start),
+        low=placed(found.low),
+        high=placed(found.high),
+        light_fraction_start=placed(found.light_fraction_start),
+    )
+
+
+def _column(values: Array) -> Column:
+    return tuple(float(v) for v in values)
+
+
+def _triple(values: Array) -> tuple[float, float, float]:
+    r, g, b = (float(v) for v in values)
+    return r, g, b
+
+
+def _compared(a: SampleCourse, b: SampleCourse) -> CourseComparison:
+    (value_a, low_a, high_a), (value_b, low_b, high_b) = _logs(a), _logs(b)
+    ratio = value_a - value_b
+    low = ratio - np.hypot(value_a - low_a, high_b - value_b)
+    high = ratio + np.hypot(high_a - value_a, value_b - low_b)
+    interval = float(np.exp(low)), float(np.exp(high))
+    return CourseComparison(a.name, b.name, float(np.exp(ratio)), interval, _difference(interval))
+
+
+def _logs(course: SampleCourse) -> tuple[float, float, float]:
+    low, high = course.half_time_interval_s or (None, None)
+    value, low, high = np.log(np.array([course.half_time_s, low, high], dtype=float))
+    return float(value), float(low), float(high)
+
+
+def _difference(interval: tuple[float, float]) -> str:
+    low, high = interval
+    if low > 1.0 or high < 1.0:
+        return "different"
+    near = low > 1.0 / _INDISTINCT and high < _INDISTINCT
+    return "no difference seen" if near else CANNOT_TELL

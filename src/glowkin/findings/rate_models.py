@@ -1,0 +1,74 @@
+"""The catalogue of rate models: how much of the starting form remains after a time.
+
+Each model is ``g(alpha) = t / tau`` solved for the remaining fraction ``1 - alpha``; ``x = t / tau``.
+Source of the integral forms g(alpha): Khawam & Flanagan, J. Phys. Chem. B 110, 17315 (2006); Vyazovkin
+et al., Thermochimica Acta 520, 1 (2011). The stretched exponential (Kohlrausch) has the Avrami form with
+an exponent below 1. A further model is one more entry of the table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from glowkin.base.uncertainty import Array
+
+
+@dataclass(frozen=True)
+class RateModel:
+    """A rate model; ``exponent`` is ignored by models whose ``exponent_range`` is None.
+
+    ``remaining(x, exponent)`` is the fraction left at x = t / tau >= 0, ``half_x(exponent)`` the x at
+    which half is left, ``g(alpha, exponent)`` the published integral form, x as a function of the
+    converted fraction. Arrays broadcast.
+    """
+
+    name: str
+    remaining: Callable[[Array, Array], Array]
+    half_x: Callable[[Array], Array]
+    g: Callable[[Array, Array], Array]
+    exponent_range: tuple[float, float] | None = None
+
+    def fraction(self, times_s: Array, half_time_s: Array, exponent: Array) -> Array:
+        """Fraction left at ``times_s``, on the scale of the half time; times before zero count as zero."""
+        x = np.maximum(times_s, 0.0) / half_time_s * self.half_x(exponent)
+        return self.remaining(x, exponent)
+
+
+def _weibull(x: Array, exponent: Array) -> Array:
+    with np.errstate(over="ignore", under="ignore"):
+        return np.asarray(np.exp(-(x**exponent)))
+
+
+def _weibull_half(exponent: Array) -> Array:
+    return np.asarray(np.log(2.0) ** (1.0 / exponent))
+
+
+def _weibull_g(alpha: Array, exponent: Array) -> Array:
+    return np.asarray((-np.log1p(-alpha)) ** (1.0 / exponent))
+
+
+_TABLE = (
+    RateModel(
+        "zero-order",
+        remaining=lambda x, _: np.maximum(0.0, 1.0 - x),
+        half_x=lambda exponent: np.full_like(exponent, 0.5),
+        g=lambda alpha, _: alpha,
+    ),
+    RateModel(
+        "first-order",
+        remaining=lambda x, _: np.exp(-x),
+        half_x=lambda exponent: np.full_like(exponent, np.log(2.0)),
+        g=lambda alpha, _: -np.log1p(-alpha),
+    ),
+    RateModel("stretched-exponential", _weibull, _weibull_half, _weibull_g, (0.2, 1.0)),
+    RateModel("avrami-erofeev", _weibull, _weibull_half, _weibull_g, (1.0, 4.0)),
+)
+
+RATE_MODELS: dict[str, RateModel] = {model.name: model for model in _TABLE}
+DEFAULT_MODELS: tuple[str, ...] = tuple(RATE_MODELS)

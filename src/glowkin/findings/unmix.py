@@ -1,0 +1,201 @@
+"""Two forms in linear light: S_t = g_t [f_t A + (1 - f_t) B], and what follows from given fractions f_t.
+
+A and B are the signals of the unconverted and the converted sample, g_t the common error of a frame (lamp,
+position). Its relative sd enters as one more term of the frame's covariance, C_t + sd^2 s s^T. Where the
+lamp is unknown (infinite sd) only colour informs: signals are divided by their luminance, and two numbers
+remain of three.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from glowkin.base.uncertainty import Array
+
+    Index = NDArray[np.int64]
+
+# No photograph is exact to a hundred-thousandth of its level; keeps covariances of exact numbers invertible.
+_EXACT = 1e-5
+
+
+@dataclass(frozen=True)
+class Series:
+    """One sample's photographs: n times (s after time zero) and mean linear signals.
+
+    ``signals`` (n, 3) is camera RGB, ``covariances`` (n, 3, 3) the own covariance of each mean,
+    ``brightness_sd`` the relative sd of what all channels of a frame share (infinite: lamp unknown),
+    ``luminance_weights`` (3,) maps linear RGB to luminance. Frames may come in any order; frames whose
+    time or signal is not finite are passed over.
+    """
+
+    times_s: Array
+    signals: Array
+    covariances: Array
+    brightness_sd: float
+    luminance_weights: Array
+
+    @property
+    def lamp_known(self) -> bool:
+        """Whether brightness says anything: beyond 50 % from frame to frame it does not."""
+        return self.brightness_sd < 0.5
+
+    def usable(self) -> Index:
+        """Indices of the frames with finite time and positive luminance, in order of time."""
+        with np.errstate(invalid="ignore"):
+            positive = self.signals @ self.luminance_weights > 0.0
+        good = np.isfinite(self.times_s) & np.isfinite(self.signals).all(axis=1) & positive
+        order = np.argsort(self.times_s, kind="stable")
+        return order[good[order]]
+
+    def take(self, index: Index) -> Series:
+        """The frames of these indices."""
+        return replace(
+            self,
+            times_s=self.times_s[index],
+            signals=self.signals[index],
+            covariances=self.covariances[index],
+        )
+
+
+@dataclass(frozen=True)
+class EndForm:
+    """Signal (3,) of this vial were it fully converted, in the units of its signals, with covariance.
+
+    The covariance (3, 3) should hold how far vials of one batch differ, not only noise.
+    """
+
+    signal: Array
+    covariance: Array
+
+
+@dataclass(frozen=True)
+class Frames:
+    """Frames ready to fit: signals (n, d), whiteners (n, d, d) with W V W^T = 1, and the known end form."""
+
+    times_s: Array
+    signals: Array
+    whiteners: Array
+    end_signal: Array | None = None
+    end_whitener: Array | None = None
+
+    @property
+    def n_data(self) -> int:
+        """Numbers fitted: d for each frame, and d for a known end form."""
+        return int(self.signals.size + (0 if self.end_signal is None else self.end_signal.size))
+
+
+@dataclass(frozen=True)
+class Unmixed:
+    """Best A and B (k, d) for k courses of fractions, and the whitened residuals (k, n_data)."""
+
+    A: Array
+    B: Array
+    residuals: Array
+
+
+def frames_of(series: Series, end_form: EndForm | None = None, smooth: Array | None = None) -> Frames:
+    """Whiten a series; the common error is relative to ``smooth`` (n, 3), a fitted signal, if given.
+
+    Taking it relative to the observed signal gives dim frames more weight than bright ones (Peelle's
+    puzzle), so a fit is repeated once with its own signals.
+    """
+    s = series.signals if smooth is None else smooth
+    V = _floored(series.covariances, series.signals) + series.brightness_sd**2 * s[:, :, None] * s[:, None, :]
+    if end_form is None:
+        return Frames(series.times_s, series.signals, whitener(V))
+    C = _floored(end_form.covariance[None], end_form.signal[None])
+    return Frames(series.times_s, series.signals, whitener(V), end_form.signal, whitener(C)[0])
+
+
+def colours_of(series: Series) -> Frames:
+    """Frames reduced to colour: two coordinates of each signal divided by its luminance.
+
+    A mixture's colour is w a + (1 - w) b, w the share of the light, a and b the colours of the forms.
+    """
+    y = series.luminance_weights
+    Y = series.signals @ y
+    colour = series.signals / Y[:, None]
+    J = (np.eye(3) - colour[:, :, None] * y) / Y[:, None, None]
+    plane = np.linalg.svd(y[None])[2][1:]
+    V = plane @ J @ _floored(series.covariances, series.signals) @ np.swapaxes(J, 1, 2) @ plane.T
+    return Frames(series.times_s, colour @ plane.T, whitener(V))
+
+
+def whitener(V: Array) -> Array:
+    """Inverse Cholesky factors of covariances (n, d, d)."""
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(V)))
+
+
+def unmix(frames: Frames, f: Array) -> Unmixed:
+    """Weighted least squares for A and B at given fractions f (k, n): the linear half of the fit.
+
+    Solved for level and slope along the centred fraction, which stay apart even where f hardly varies.
+    """
+    k, n, d = f.shape[0], *frames.signals.shape
+    centre = f.mean(axis=1)
+    z = f - centre[:, None]
+    spread = np.maximum(np.sqrt(np.einsum("kn,kn->k", z, z) / n), 1e-12)
+    z /= spread[:, None]
+    z_end = -centre / spread
+    level, slope = _solve(*_normal_equations(frames, z, z_end))
+    A, B = level + slope * ((1.0 - centre) / spread)[:, None], level + slope * z_end[:, None]
+    model = level[:, None, :] + z[..., None] * slope[:, None, :]
+    rows = (frames.whiteners @ (frames.signals - model)[..., None]).reshape(k, n * d)
+    if frames.end_signal is not None:
+        rows = np.concatenate([rows, (frames.end_signal - B) @ _matrix(frames.end_whitener).T], axis=1)
+    return Unmixed(A, B, rows)
+
+
+def fractions_of(frames: Frames, A: Array, B: Array) -> tuple[Array, Array]:
+    """Fraction of A in each frame and its variance, both (n,), from that frame alone."""
+    D = np.einsum("nij,j->ni", frames.whiteners, A - B)
+    rest = np.einsum("nij,nj->ni", frames.whiteners, frames.signals - B)
+    weight = np.maximum(np.einsum("ni,ni->n", D, D), 1e-300)
+    return np.einsum("ni,ni->n", D, rest) / weight, 1.0 / weight
+
+
+def light_share(f: Array, luminance_A: float, luminance_B: float) -> Array:
+    """Share of the light that comes from the starting form, of which the fraction f is left."""
+    return np.asarray(f * luminance_A / (f * luminance_A + (1.0 - f) * luminance_B))
+
+
+def _floored(C: Array, s: Array) -> Array:
+    size = (_EXACT * np.linalg.norm(s, axis=1)) ** 2
+    return np.asarray(C + size[:, None, None] * np.eye(s.shape[1]))
+
+
+def _normal_equations(frames: Frames, z: Array, z_end: Array) -> tuple[Array, Array]:
+    """Matrices (k, 2d, 2d) and right sides (k, 2d) for level and slope, the end form one more frame."""
+    k, d = len(z), frames.signals.shape[1]
+    W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
+    s = frames.signals
+    if frames.end_signal is not None:
+        P = _matrix(frames.end_whitener)
+        W, s = np.concatenate([W, (P.T @ P)[None]]), np.vstack([s, frames.end_signal])
+        z = np.concatenate([z, z_end[:, None]], axis=1)
+    flat, Ws = W.reshape(len(s), d * d), (W @ s[..., None])[..., 0]
+    M, right = np.empty((k, 2 * d, 2 * d)), np.empty((k, 2 * d))
+    M[:, :d, :d] = W.sum(axis=0)
+    M[:, d:, :d] = M[:, :d, d:] = (z @ flat).reshape(k, d, d)
+    M[:, d:, d:] = (z**2 @ flat).reshape(k, d, d)
+    right[:, :d], right[:, d:] = Ws.sum(axis=0), z @ Ws
+    return M, right
+
+
+def _matrix(array: Array | None) -> Array:
+    return np.asarray(array, dtype=float)
+
+
+def _solve(M: Array, right: Array) -> tuple[Array, Array]:
+    """Level and slope (k, d) each, with rows and columns brought to unit size first."""
+    d = right.shape[1] // 2
+    scale = 1.0 / np.sqrt(np.einsum("kii->ki", M) + 1e-300)
+    M = M * scale[:, :, None] * scale[:, None, :] + 1e-14 * np.eye(2 * d)
+    x = np.linalg.solve(M, (right * scale)[..., None])[..., 0] * scale
+    return x[:, :d], x[:, d:]

@@ -1,0 +1,97 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+from scipy.stats import f, linregress
+from scipy.stats import t as student
+
+from glowkin.findings.fitting import Bounds, aicc, fit, minimise, profile_interval
+
+# NIST StRD, Misra1a (Misra 1978, monomolecular adsorption): y = b1 (1 - exp(-b2 x)), certified values.
+X = np.array(
+    [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0]
+)
+Y = np.array(
+    [10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78]
+)
+
+
+def misra1a(b):
+    return b[:, :1] * (1.0 - np.exp(-b[:, 1:] * X)) - Y
+
+
+@pytest.mark.parametrize("start", [(500.0, 1e-4), (250.0, 5e-4)], ids=["NIST start 1", "NIST start 2"])
+def test_values_and_standard_errors_agree_with_the_certified_ones(start):
+    found = fit(misra1a, np.array(start))
+    assert found.values == pytest.approx([2.3894212918e2, 5.5015643181e-4], rel=1e-6)
+    assert found.standard_errors == pytest.approx([2.7070075241, 7.2668688436e-6], rel=1e-6)
+    assert found.rss == pytest.approx(1.2455138894e-1, rel=1e-8)
+    assert found.dof == 12
+
+
+def test_one_linear_parameter_may_be_solved_for_within_the_residuals():
+    # Variable projection must give the certified rate and error too, b1 eliminated.
+    def projected(b):
+        shape = 1.0 - np.exp(-b * X)
+        b1 = (shape @ Y) / np.sum(shape**2, axis=1)
+        return b1[:, None] * shape - Y
+
+    found = fit(projected, np.array([1e-4]), projected=1)
+    assert found.values == pytest.approx([5.5015643181e-4], rel=1e-6)
+    assert found.standard_errors == pytest.approx([7.2668688436e-6], rel=1e-5)
+
+
+def test_the_profile_interval_of_a_straight_line_is_the_t_interval():
+    # Exact for linear models (Bates & Watts 1988, 6.1); scipy's regression is the other implementation.
+    def straight(b):
+        return b[:, :1] + b[:, 1:] * X - Y
+
+    line = linregress(X, Y)
+    found = fit(straight, np.array([1.0, 1.0]))
+    half_width = student.ppf(0.975, 12) * line.stderr
+    expected = (line.slope - half_width, line.slope + half_width)
+    lines = fit(lambda b: b[:, :1] + b[:, 1:] * X - Y, found.values)
+    assert profile_interval(lambda b: b[:, :1] + b[:, 1:] * X - Y, lines, 1) == pytest.approx(
+        expected, rel=1e-6
+    )
+
+
+def test_a_side_on_which_the_profile_never_rises_stays_open():
+    # Saturated from the first point: any larger rate fits as well.
+    y = np.array([1.0, 1.01, 0.99, 1.0, 1.005])
+    x = np.arange(1.0, 6.0)
+    box = Bounds(np.array([-2.0]), np.array([6.0]), np.array([0.3]))
+
+    def saturated(b):
+        return 1.0 - np.exp(-np.exp(b) * x) - y
+
+    found = fit(saturated, np.array([2.0]), box)
+    limit = np.sum((1.0 - y) ** 2) * (1.0 + f.ppf(0.95, 1, 4) / 4)
+    expected = brentq(lambda b: np.sum(saturated(np.array([[b]])) ** 2) - limit, -2.0, 3.0)
+    low, high = profile_interval(saturated, found, 0, box)
+    assert low is not None
+    assert low == pytest.approx(expected, abs=0.02)
+    assert high is None
+
+
+def test_parameters_rest_at_their_bounds():
+    box = Bounds(np.array([0.0, 0.0]), np.array([1.0, 1.0]), np.array([1.0, 1.0]))
+    ends, rss = minimise(lambda b: b - np.array([2.0, 0.25]), np.array([[0.5, 0.9]]), box)
+    assert ends[0] == pytest.approx([1.0, 0.25])
+    assert rss[0] == pytest.approx(1.0)
+
+
+def test_many_starts_descend_together_to_the_same_place():
+    starts = np.array([[500.0, 1e-4], [250.0, 5e-4], [300.0, 8e-4]])
+    box = Bounds(np.array([1.0, 1e-6]), np.array([1e4, 1e-1]), np.array([100.0, 1e-4]))
+    ends, rss = minimise(misra1a, starts, box)
+    assert np.ptp(ends, axis=0) == pytest.approx([0.0, 0.0], abs=1e-4)
+    assert rss == pytest.approx(np.full(3, 0.12455138894), rel=1e-6)
+
+
+def test_aicc_follows_the_published_formula_and_refuses_too_few_data():
+    # Burnham & Anderson (2002), 2.4, by hand: n = 14, RSS = 0.12455138894, K = 3 with the variance.
+    assert aicc(0.12455138894, 14, 2) == pytest.approx(14 * np.log(0.12455138894 / 14) + 6 + 24 / 10)
+    assert aicc(1.0, 4, 2) == np.inf
+    assert aicc(0.0, 30, 2) == aicc(1e-12, 30, 2)
