@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -123,16 +124,12 @@ def test_svg_is_repeatable_and_its_ids_do_not_clash(plain):
 
 @pytest.mark.parametrize("name", ["$x$ & <b> a_b^{2}", "試料", "", "x" * 200])
 def test_any_name_can_be_drawn(photos, name):
-    from dataclasses import replace
-
     odd = replace(photos[0], samples=(replace(photos[0].samples[2], name=name),))
     assert ET.fromstring(svg(chromaticity_diagram([odd]), "p")) is not None  # noqa: S314 - our own drawing
     assert png(chromaticity_diagram([odd]), 40)[:4] == b"\x89PNG"
 
 
 def test_a_photograph_without_any_colour_leaves_an_empty_diagram(photos):
-    from dataclasses import replace
-
     empty = replace(photos[0], samples=(Sample("dark", (1.0, 1.0), 3.0, ()),))
     assert [t for t in words_of(chromaticity_diagram([empty])) if not t.isdigit()] == ["white E"]
 
@@ -141,3 +138,11 @@ def test_text_is_at_least_nine_points(photos, course):
     fig = chromaticity_diagram(photos, "1976", course)
     sizes = [t.get_fontsize() for ax in fig.axes for t in (*ax.texts, *ax.get_xticklabels(), ax.title)]
     assert min(sizes) >= 9
+
+
+def test_the_ten_degree_observer_has_its_own_locus(plain):
+    # CIE 15, 1964 observer, 520 nm (as carried by colour-science).
+    ten = next(m for m in locus_marks("1931", 10) if m.wavelength_nm == 520)
+    assert ten.point == pytest.approx((0.1252, 0.8102), abs=1e-4)
+    ax = chromaticity_diagram([replace(plain, observer=10)]).axes[0]
+    assert ax.get_title(loc="left").startswith("CIE 1976, 10° observer")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import PurePosixPath
+
 import pytest
 
 from glowkin.telling.naming import base_name, by_condition, public_names, split_vial, without_folders
@@ -21,6 +23,7 @@ from glowkin.telling.naming import base_name, by_condition, public_names, split_
         "'/home/someone/my photos/a.dng' is empty",
         "/home/some one/my photos/a.dng",
         {"camera": ["/home/someone/a.dng"]},
+        [PurePosixPath("/home/someone/a.dng")],
     ],
 )
 def test_folders_are_cut_from_paths_in_text(text):

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from glowkin.telling import naming, numbers, out_dir, tables
-from glowkin.telling.numbers import at_least, decimals_for, duration, rounded, with_interval
+from glowkin.telling.numbers import at_least, decimals_for, duration, durations, rounded, with_interval
 
 
 @pytest.mark.parametrize("module", [naming, numbers, out_dir, tables])
@@ -69,6 +69,12 @@ def test_a_figure_and_its_interval_share_their_digits(value, interval, text):
 )
 def test_durations_come_in_the_unit_a_person_would_use(seconds, interval, text):
     assert duration(seconds, interval) == text
+
+
+def test_times_told_together_share_unit_and_digits():
+    hour = 3600.0
+    times = [(5.8 * hour, (5.51 * hour, 6.21 * hour)), (6.2 * hour, (5.2 * hour, None)), (49 * hour, None)]
+    assert durations(times) == "6, 6, 49 h"
 
 
 @given(st.floats(1.0, 1e9))

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
 Kind: TypeAlias = Literal["1976", "1931"]
 
-WHOLE_IN, ENLARGED_IN = 4.9, 2.6
+WHOLE_IN: dict[Kind, float] = {"1976": 4.45, "1931": 4.9}
+ENLARGED_IN = 2.6
 
 SHAPE = 2.1
 """Width over height of an enlarged place."""
@@ -62,9 +63,9 @@ def chromaticity_diagram(
     paths = paths_of(course) if course else []
     close = [] if paths else crowds(spots)
     with drawing.style():
-        fig = drawing.blank(WHOLE_IN + ENLARGED_IN * len(close))
-        ax, panels = _panels(fig, len(close))
-        _whole(ax, plane, photos)
+        fig = drawing.blank(WHOLE_IN[kind] + ENLARGED_IN * len(close))
+        ax, panels = _panels(fig, WHOLE_IN[kind], len(close))
+        _whole(ax, plane, photos, "; arrows: in time" if paths else "")
         for panel, group, letter in zip(panels, close, "AB", strict=False):
             _enlarge(panel, ax, plane, group, spots, letter)
         if paths:
@@ -76,9 +77,9 @@ def chromaticity_diagram(
     return fig
 
 
-def _panels(fig: Figure, n: int) -> tuple[Axes, list[Axes]]:
+def _panels(fig: Figure, whole_in: float, n: int) -> tuple[Axes, list[Axes]]:
     """The axes of the whole diagram, and n smaller ones below it."""
-    whole, *below = fig.subplots(1 + n, 1, squeeze=False, height_ratios=[WHOLE_IN] + n * [ENLARGED_IN])[:, 0]
+    whole, *below = fig.subplots(1 + n, 1, squeeze=False, height_ratios=[whole_in] + n * [ENLARGED_IN])[:, 0]
     return whole, below
 
 
@@ -114,12 +115,12 @@ def _mark(wavelength_nm: int, locus: Array, i: int, centre: Array) -> Mark:
     return Mark(wavelength_nm, locus[i], outward)
 
 
-def _whole(ax: Axes, plane: _Plane, photos: Sequence[MeasuredPhoto]) -> None:
+def _whole(ax: Axes, plane: _Plane, photos: Sequence[MeasuredPhoto], more: str) -> None:
     x0, x1, y0, y1 = _LIMITS[plane.kind]
     ax.set(xlim=(x0, x1), ylim=(y0, y1), aspect="equal")
     ax.set_xlabel(_AXES[plane.kind][0])
     ax.set_ylabel(_AXES[plane.kind][1])
-    ax.set_title(f"CIE {plane.kind}, {plane.degrees}° observer; numbers on the edge: nm", loc="left")
+    ax.set_title(f"CIE {plane.kind}, {plane.degrees}° observer; edge in nm{more}", loc="left")
     drawing.quiet_grid(ax)
     _draw_locus(ax, plane)
     _draw_marks(ax, plane)
@@ -193,7 +194,8 @@ def _shorten(words: str, most: int = 34) -> str:
 def _edge(plane: _Plane) -> list[tuple[float, float]]:
     """The locus and its numbers as places where no label may lie."""
     marks = locus_marks(plane.kind, plane.degrees)
-    numbers = [m.point + m.outward * k for m in marks for k in (0.02, 0.035)]
+    x0, x1, _, _ = _LIMITS[plane.kind]
+    numbers = [m.point + m.outward * (x1 - x0) * k for m in marks for k in (0.03, 0.045, 0.06)]
     return [*(_pair(p) for p in numbers), *_line(plane)]
 
 

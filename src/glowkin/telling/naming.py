@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from pathlib import PureWindowsPath
+from pathlib import PurePath, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -58,6 +58,8 @@ def without_folders(value: Any) -> Any:
     """
     if isinstance(value, str):
         return _ROOTED.sub(lambda found: base_name(found.group()), value)
+    if isinstance(value, PurePath):
+        return base_name(str(value))
     if isinstance(value, dict):
         return {key: without_folders(v) for key, v in value.items()}
     if isinstance(value, list | tuple):

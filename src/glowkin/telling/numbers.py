@@ -8,7 +8,10 @@ a figure by more than a sixth of its half-width.
 from __future__ import annotations
 
 import math
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 Interval: TypeAlias = "tuple[float | None, float | None] | None"
 
@@ -119,9 +122,23 @@ def duration(seconds: float | None, interval: Interval = None) -> str:
     if not known:
         return NOTHING
     length, sign = duration_unit(known[0])
+    return with_interval(None if seconds is None else seconds / length, _scaled(interval, length), sign)
+
+
+def durations(times: Sequence[tuple[float, Interval]]) -> str:
+    """Several times in one unit, all to the digits that the least certain of them has.
+
+    >>> durations([(20900.0, (19800.0, 22400.0)), (22300.0, (20900.0, 24100.0))])
+    '5.8, 6.2 h'
+    """
+    length, sign = duration_unit(times[0][0])
+    decimals = min(_decimals(t / length, *_scaled(interval, length)) for t, interval in times)
+    return f"{', '.join(fixed(t / length, decimals) for t, _ in times)} {sign}"
+
+
+def _scaled(interval: Interval, length: float) -> tuple[float | None, float | None]:
     low, high = interval or (None, None)
-    ends = (None if low is None else low / length, None if high is None else high / length)
-    return with_interval(None if seconds is None else seconds / length, ends, sign)
+    return None if low is None else low / length, None if high is None else high / length
 
 
 def at_least(seconds: float) -> str:

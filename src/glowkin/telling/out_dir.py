@@ -84,7 +84,12 @@ def write_out(
     )
     (out_dir / "figures").mkdir(parents=True, exist_ok=True)
     for name, document in _documents(parts).items():
-        write_whole(out_dir / name, (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode())
+        write_whole(
+            out_dir / name,
+            (
+                json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False, default=str) + "\n"
+            ).encode(),
+        )
     write_whole(out_dir / "samples.csv", samples_csv(parts.photos).encode())
     _write_previews(out_dir / "figures", parts)
     for name, fig in _figures(parts):

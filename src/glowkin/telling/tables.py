@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.base.flags import FLAGS, Flag
 from glowkin.base.uncertainty import ellipse_95
-from glowkin.telling.naming import base_name
+from glowkin.telling.naming import base_name, without_folders
 from glowkin.telling.numbers import NOTHING, at_least, duration, fixed, rounded, significant, with_interval
 
 if TYPE_CHECKING:
@@ -280,7 +280,7 @@ def _photo_row(p: MeasuredPhoto, name: str) -> tuple[str, ...]:
 
 def camera_words(p: MeasuredPhoto) -> str:
     """The camera description's name and what it rests on."""
-    name = base_name(p.camera.name)
+    name = str(without_folders(p.camera.name))
     return name if name == p.camera.basis else f"{name} ({p.camera.basis.replace('-', ' ')})"
 
 
@@ -319,8 +319,6 @@ def _few(places: list[str], most: int = 6) -> str:
 
 def settings_rows(settings: dict[str, Any]) -> list[tuple[str, str]]:
     """Settings as words, empty ones left out."""
-    from glowkin.telling.naming import without_folders
-
     return [
         (k.replace("_", " "), _plain(without_folders(v)))
         for k, v in settings.items()

@@ -6,7 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from glowkin.telling.naming import base_name, by_condition
-from glowkin.telling.numbers import at_least, duration, with_interval
+from glowkin.telling.numbers import at_least, durations, with_interval
 from glowkin.telling.tables import camera_words, half_time, pair_name
 
 if TYPE_CHECKING:
@@ -69,9 +69,9 @@ def _change(condition: str, vials: Sequence[SampleCourse]) -> str:
 
 
 def _times(vials: Sequence[SampleCourse]) -> str:
-    times = [duration(v.half_time_s, v.half_time_interval_s).split(" (")[0] for v in vials if v.half_time_s]
+    times = [(v.half_time_s, v.half_time_interval_s) for v in vials if v.half_time_s]
     bounds = [v.longer_than_s for v in vials if v.longer_than_s is not None]
-    text = f"; half-times {', '.join(times)}" if times else ""
+    text = f"; half-times {durations(times)}" if times else ""
     return text + (f"; half-time longer than {at_least(min(bounds))} in each" if bounds and not times else "")
 
 
