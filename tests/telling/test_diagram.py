@@ -49,12 +49,12 @@ def test_the_drawn_ellipse_holds_95_percent_of_draws(photos, kind):
     """By draws from the covariance, carried to the diagram one by one, in matplotlib's own containment."""
     sample = photos[0].sample("green form")
     fig = chromaticity_diagram(photos, kind)
-    line = next(k for k in fig.axes[0].lines if k.get_label() == "95 % of green form")
+    drawn = next(k for k in fig.axes[0].patches if k.get_label() == "95 % of green form")
     rng = np.random.default_rng(7)
     mean = (sample.u_prime, sample.v_prime)
     draws = rng.multivariate_normal(mean, sample.u_prime_v_prime_covariance, 20000)
     points = draws if kind == "1976" else uv_prime_to_xy(draws)
-    share = Outline(line.get_xydata()).contains_points(points).mean()
+    share = Outline(drawn.get_xy()).contains_points(points).mean()
     assert share == pytest.approx(0.95, abs=0.006)
 
 

@@ -8,17 +8,19 @@ import re
 from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
+from itertools import combinations
 
 import pytest
 from PIL import Image
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.flags import FLAGS
-from glowkin.base.records import TimeCourse
+from glowkin.base.records import CourseComparison, TimeCourse
 from glowkin.telling.previews import jpeg as reencoded
 from glowkin.telling.previews import pixels_of
+from glowkin.telling.provenance import GRAVITY, flag_rows
 from glowkin.telling.report import build_report
-from glowkin.telling.tables import GRAVITY, flag_rows
+from glowkin.telling.tables import ratios_table
 
 VOID = {"meta", "img", "br", "link", "input", "hr"}
 
@@ -226,3 +228,14 @@ def test_a_preview_is_turned_upright_and_made_small(jpeg_of, picture):
 def test_a_preview_that_is_no_picture_is_refused():
     with pytest.raises(CannotReadError, match="is no picture"):
         pixels_of(b"nothing of the kind")
+
+
+def test_many_ratios_are_gathered_by_condition_over_all_pairs_of_vials(course):
+    names = [s.name for s in course.samples[:6]]
+    pairs = [
+        CourseComparison(a, b, 0.07 + 0.001 * k, (0.06 + 0.001 * k, 0.08 + 0.001 * k), "different")
+        for k, (a, b) in enumerate(combinations(names, 2))
+    ]
+    rows = {r[0]: r[1:] for r in ratios_table(replace(course, comparisons=tuple(pairs))).rows}
+    assert set(rows) == {"MgCl2 25 C, its vials", "MgCl2 25 C against MgCl2 5 C", "MgCl2 5 C, its vials"}
+    assert rows["MgCl2 25 C against MgCl2 5 C"] == ("0.072 to 0.081 in 9 pairs", "different")

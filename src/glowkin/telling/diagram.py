@@ -30,6 +30,9 @@ ENLARGED_IN = 2.6
 SHAPE = 2.1
 """Width over height of an enlarged place."""
 
+TINTED = 12
+"""More ellipses than that are drawn as lines alone."""
+
 MARKS_NM: dict[Kind, tuple[int, ...]] = {
     "1976": (420, 440, 450, 460, 470, 480, 490, 500, 510, 520, 540, 560, 580, 600, 620, 700),
     "1931": (400, 460, 470, 480, 490, 500, 510, 520, 530, 540, 550, 560, 570, 580, 590, 600, 620, 700),
@@ -167,16 +170,17 @@ def _draw_spots(
 ) -> None:
     apart = [s for s in spots if not any(s is c for group in close for c in group)]
     for spot in spots:
-        _draw_spot(ax, plane, spot, size=5.0)
+        _draw_spot(ax, plane, spot, size=5.0, tint=len(spots) <= TINTED)
     place(ax, [*_whites(plane, photos), *_labels(plane, apart)], [*_dots(plane, spots), *_edge(plane)])
 
 
-def _draw_spot(ax: Axes, plane: _Plane, spot: Spot, size: float, tint: bool = True) -> None:
+def _draw_spot(ax: Axes, plane: _Plane, spot: Spot, size: float, tint: bool) -> None:
     colour = drawing.colour(spot.number)
     edge = plane.of(ellipse_uv(spot))
-    if tint:
-        ax.fill(*edge.T, facecolor=colour, alpha=0.12, linewidth=0, zorder=3)
-    ax.plot(*edge.T, color=colour, linewidth=1.1, zorder=4, label=f"95 % of {spot.name}")
+    inside = (colour, 0.12) if tint else "none"
+    ax.fill(
+        *edge.T, facecolor=inside, edgecolor=colour, linewidth=1.1, zorder=4, label=f"95 % of {spot.name}"
+    )
     ax.plot(
         *plane.of(spot.uv), marker=drawing.marker(spot.number), color=colour, markersize=size,
         markeredgecolor="white", markeredgewidth=0.6, zorder=5, linestyle="none",
@@ -205,7 +209,7 @@ def _line(plane: _Plane) -> list[tuple[float, float]]:
 
 def _dots(plane: _Plane, spots: Sequence[Spot]) -> list[tuple[float, float]]:
     """The boundaries of the ellipses, as places where no label may lie."""
-    return [_pair(p) for s in spots for p in plane.of(ellipse_uv(s))[::12]]
+    return [_pair(p) for s in spots for p in plane.of(ellipse_uv(s))[::6]]
 
 
 def _pair(point: Array) -> tuple[float, float]:
@@ -225,7 +229,7 @@ def _enlarge(
     drawing.quiet_grid(ax)
     _draw_locus(ax, plane)
     for spot in spots:
-        _draw_spot(ax, plane, spot, size=6.0, tint=len(group) <= 6)
+        _draw_spot(ax, plane, spot, size=6.0, tint=len(group) <= TINTED)
 
 
 def _window(plane: _Plane, group: Sequence[Spot]) -> tuple[float, float, float, float]:
@@ -246,10 +250,9 @@ def _frame(ax: Axes, window: tuple[float, float, float, float], letter: str) -> 
 
 
 def _draw_paths(ax: Axes, plane: _Plane, photos: Sequence[MeasuredPhoto], paths: Sequence[Path]) -> None:
-    names = {name for path in paths for name in path.names}
-    for spot in spots_of(photos):
-        if spot.name in names:
-            ax.plot(*plane.of(ellipse_uv(spot)).T, color=drawing.FAINT, linewidth=0.6, zorder=2)
+    last = {s.name: s for s in spots_of(photos[-1:])}
+    for spot in (last[p.names[0]] for p in paths if p.names[0] in last):
+        ax.plot(*plane.of(ellipse_uv(spot)).T, color=drawing.FAINT, linewidth=0.6, zorder=2)
     for path in paths:
         _draw_path(ax, plane, path)
     ends = [Label(*_pair(plane.of(p.end)), _shorten(p.words), drawing.colour(p.number)) for p in paths]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from glowkin.telling.labels import Box
 
 SWATCH_ROW_IN = 0.62
+
+ONE_COLUMN = 8
+"""More swatches than that stand in two columns."""
 FULL = 0.98
 """Swatches are nearly as bright as the display can show them."""
 
@@ -127,34 +130,38 @@ def swatches(photo: MeasuredPhoto) -> Figure:
     were is not shown.
     """
     samples = [s for s in photo.samples if s.x is not None and s.y is not None]
+    columns = 1 if len(samples) <= ONE_COLUMN else 2
+    rows = max(-(-len(samples) // columns), 1)
     with drawing.style():
-        fig = drawing.blank(SWATCH_ROW_IN * max(len(samples), 1) + 0.75)
+        fig = drawing.blank(SWATCH_ROW_IN * rows + 0.5)
         ax = fig.subplots()
-        ax.set(xlim=(0, 10), ylim=(max(len(samples), 1) + 0.1, -0.1))
+        ax.set(xlim=(0, 10), ylim=(rows, -0.1))
         ax.set_axis_off()
         ax.set_title(f"Colours in {base_name(photo.path)}, as near as a screen comes", loc="left")
         for i, sample in enumerate(samples):
-            _swatch(ax, i, sample)
+            _swatch(ax, 10 / columns * (i // rows), i % rows, 3.0 / columns, sample)
         if not samples:
             drawing.say(ax, 0.0, 0.5, "No sample has a colour to show.")
     return fig
 
 
-def _swatch(ax: Axes, row: int, sample: Sample) -> None:
+def _swatch(ax: Axes, x: float, row: int, width: float, sample: Sample) -> None:
     from matplotlib.patches import Rectangle
 
     rgb, shown = screen_colour(float(sample.x or 0), float(sample.y or 0))
-    ax.add_patch(Rectangle((0, row), 3.0, 0.84, facecolor=rgb, edgecolor=drawing.INK, linewidth=0.6))
+    outline: dict[str, Any] = {"edgecolor": drawing.INK, "linewidth": 0.6}
+    ax.add_patch(Rectangle((x, row), width, 0.84, facecolor=rgb, **outline))
     if not shown:
-        ax.add_patch(
-            Rectangle((1.8, row), 1.2, 0.84, facecolor=rgb, hatch="////", edgecolor="white", linewidth=0)
-        )
-        ax.add_patch(Rectangle((0, row), 3.0, 0.84, fill=False, edgecolor=drawing.INK, linewidth=0.6))
+        hatched = Rectangle((x + 0.6 * width, row), 0.4 * width, 0.84, facecolor=rgb, hatch="////")
+        hatched.set(edgecolor="white", linewidth=0)
+        ax.add_patch(hatched)
+        ax.add_patch(Rectangle((x, row), width, 0.84, fill=False, **outline))
     says = "inside this screen's gamut (sRGB)" if shown else "outside this screen's gamut:\nshown desaturated"
-    ax.text(3.25, row + 0.16, sample.name, va="center", parse_math=False)
-    ax.text(
-        3.25, row + 0.58, says, va="center", fontsize=drawing.SMALL_PT, color=drawing.FAINT, linespacing=1.0
-    )
+    if width < 3:
+        says = says.replace("side this screen's", "side").replace(" (sRGB)", "")
+    small: dict[str, Any] = {"fontsize": drawing.SMALL_PT, "color": drawing.FAINT}
+    ax.text(x + width + 0.2, row + 0.16, sample.name, va="center", parse_math=False)
+    ax.text(x + width + 0.2, row + 0.58, says, va="center", linespacing=1.0, **small)
 
 
 def screen_colour(x: float, y: float) -> tuple[tuple[float, float, float], bool]:

@@ -125,7 +125,8 @@ def _short(seconds: float) -> str:
 
 
 def _panel(ax: Axes, condition: str, samples: Sequence[SampleCourse], axis: _TimeAxis) -> None:
-    by_light = all(p.fraction_start is None for s in samples for p in s.points)
+    points = [p for s in samples for p in s.points]
+    by_light = _only_light(points)
     ax.set_title(condition, loc="left", weight="bold", parse_math=False)
     ax.set_ylabel("share of light" if by_light else "amount left")
     ax.set(ylim=_limits(samples, by_light), yticks=(0, 0.5, 1))
@@ -134,6 +135,8 @@ def _panel(ax: Axes, condition: str, samples: Sequence[SampleCourse], axis: _Tim
         _vial(ax, i, sample, axis, by_light, alone=len(samples) == 1)
     if by_light:
         drawing.say(ax, 1.0, 1.03, "light, not amount", ha="right", va="bottom")
+    elif all(p.fraction_start is None for p in points):
+        drawing.say(ax, 0.5, 0.75, "no second form seen, so there is no share to plot", ha="center")
     if samples:
         ax.legend(
             loc="best", frameon=True, framealpha=0.85, edgecolor="none", borderpad=0.2, handletextpad=0.3
@@ -151,6 +154,12 @@ def _vial(ax: Axes, i: int, sample: SampleCourse, axis: _TimeAxis, by_light: boo
     curve = None if by_light or fitted is None else curve_of(fitted, axis.grid())
     if curve is not None:
         ax.plot(axis.grid(), curve, color=colour, linewidth=1.1, linestyle=("-", "--", "-.", ":")[i % 4])
+
+
+def _only_light(points: Sequence[TrackPoint]) -> bool:
+    """Whether shares of light are all there is."""
+    light = any(p.light_fraction_start is not None for p in points)
+    return light and all(p.fraction_start is None for p in points)
 
 
 def _limits(samples: Sequence[SampleCourse], by_light: bool) -> tuple[float, float]:

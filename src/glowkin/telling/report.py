@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from glowkin.telling import drawing, tables, wording
+from glowkin.telling import drawing, provenance, tables, wording
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.numbers import NOTHING
@@ -50,7 +50,7 @@ def build_report(
     ``previews`` are small pictures (JPEG or PNG bytes, or uint8 RGB arrays) by the photograph's path; they
     are made anew from their pixels. Paths are cut to file names, and every text is escaped.
     """
-    noticed = tables.flag_rows(photos, course)
+    noticed = provenance.flag_rows(photos, course)
     html: str = _template().render(
         title=title,
         program=program,
@@ -65,7 +65,7 @@ def build_report(
         flags=noticed,
         method=wording.method(photos, course),
         settings=_settings(photos, course, settings or {}, versions or {}),
-        files=tables.photos_table(photos, public_names(p.path for p in photos)) if photos else None,
+        files=provenance.photos_table(photos, public_names(p.path for p in photos)) if photos else None,
         errors=[_error(e) for e in errors],
         safety=wording.SAFETY,
     )
@@ -105,7 +105,7 @@ def _settings(
     told = {k.replace("_", " ") for k in own}
     given = {k: v for k, v in settings.items() if k.replace("_", " ") not in told}
     used = {"versions": ", ".join(f"{name} {version}" for name, version in versions.items())}
-    return tables.settings_rows({**own, **given, **used})
+    return provenance.settings_rows({**own, **given, **used})
 
 
 def observer_words(observer: int) -> str:
@@ -195,7 +195,7 @@ def _course_figures(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) 
     caption = (
         "The way each condition has gone on the CIE 1976 diagram: small markers are photographs, arrow "
         "heads point on in time, the large marker is the last photograph, the number in brackets counts the "
-        "vials."
+        "vials. Grey: the 95 % ellipse of one vial of each condition at the last photograph."
     )
     return [*out, _inline(chromaticity_diagram(photos, "1976", course), "path", label, caption)]
 

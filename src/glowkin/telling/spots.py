@@ -22,11 +22,14 @@ MOST_SPOTS = 30
 CROWDED = 0.035
 """u'v' distance below which two spots cannot both be labelled at the scale of the whole diagram."""
 
+WIDEST = 0.14
+"""Extent in u'v' from which a crowd gains too little from being enlarged."""
+
 GATHERED = 3
 """So many vials of one condition in one place are labelled once."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Spot:
     """One sample: u'v' (2,), covariance (2, 2) or none, and the number that gives colour and marker.
 
@@ -40,7 +43,7 @@ class Spot:
     number: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Named:
     """Words for a place on the diagram, u'v' (2,)."""
 
@@ -49,7 +52,7 @@ class Named:
     number: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Path:
     """One storage condition: the u'v' (n, 2) of each of its vials in order of time, and its words."""
 
@@ -140,7 +143,7 @@ def _words(condition: str, names: Sequence[str]) -> str:
     return condition if len(names) == 1 else f"{condition} ({len(names)})"
 
 
-def ellipse_uv(spot: Spot, n: int = 181) -> Array:
+def ellipse_uv(spot: Spot, n: int = 91) -> Array:
     """The boundary (n, 2) of the 95 % ellipse of a spot in u'v'; the spot itself where it has no error.
 
     Carried to xy point by point it encloses the same 95 %, which a first-order ellipse there would not.
@@ -153,10 +156,18 @@ def ellipse_uv(spot: Spot, n: int = 181) -> Array:
 
 
 def crowds(spots: Sequence[Spot], most: int = 2, limit: float = CROWDED) -> list[list[Spot]]:
-    """The largest groups of spots too close to be labelled apart (single linkage), at most so many."""
+    """The largest groups of spots too close to be labelled apart (single linkage), at most so many.
+
+    Groups with ellipses so wide that enlarging would show little more are left out.
+    """
     groups: list[list[Spot]] = []
     for spot in spots:
         near = [g for g in groups if any(np.hypot(*(spot.uv - s.uv)) < limit for s in g)]
         groups = [g for g in groups if g not in near] + [[*(s for g in near for s in g), spot]]
-    found = sorted((g for g in groups if len(g) > 1), key=len, reverse=True)
+    found = sorted((g for g in groups if len(g) > 1 and _extent(g) < WIDEST), key=len, reverse=True)
     return found[:most]
+
+
+def _extent(group: Sequence[Spot]) -> float:
+    edge = np.concatenate([ellipse_uv(s) for s in group])
+    return float(np.max(edge.max(axis=0) - edge.min(axis=0)))

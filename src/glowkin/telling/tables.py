@@ -2,52 +2,33 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from math import sqrt
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from glowkin.base.flags import FLAGS, Flag
 from glowkin.base.uncertainty import ellipse_95
-from glowkin.telling.naming import base_name, without_folders
+from glowkin.telling.naming import base_name, by_condition
 from glowkin.telling.numbers import NOTHING, at_least, duration, fixed, rounded, significant, with_interval
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from glowkin.base.records import Comparison, MeasuredPhoto, Sample, SampleCourse, TimeCourse
+    from glowkin.base.records import (
+        Comparison,
+        CourseComparison,
+        MeasuredPhoto,
+        Sample,
+        SampleCourse,
+        TimeCourse,
+    )
 
 Z95 = 1.959963984540054
+MOST_RATIOS = 12
+"""More comparisons of half-times than that are gathered by condition."""
+
 MOST_ROWS = 40
 """More samples than that and the table shows the first and the last photograph."""
-
-GRAVITY = (
-    "merged-by-phone",
-    "clipped",
-    "automatic-white-balance",
-    "out-of-gamut",
-    "glowing-background",
-    "lamp-leakage",
-    "rendered-file",
-    "room-light",
-    "lamp-off-mismatch",
-    "maybe-swapped",
-    "other-filter",
-    "other-camera",
-    "camera-unlike-prior",
-    "light-is-not-amount",
-    "no-start-time",
-    "single-vial",
-    "uneven-sample",
-    "lit-by-neighbour",
-    "underexposed",
-    "no-profile",
-    "time-missing",
-    "edge-of-frame",
-    "exposure-changed",
-    "not-a-single-band",
-    "moved",
-)
-"""Flags, the one that endangers a conclusion most first."""
 
 
 @dataclass(frozen=True)
@@ -58,14 +39,6 @@ class Table:
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
-
-
-@dataclass(frozen=True)
-class FlagRow:
-    """A flag and where it was raised."""
-
-    flag: Flag
-    where: str
 
 
 def flag_words(names: Sequence[str]) -> str:
@@ -248,89 +221,39 @@ def half_time(s: SampleCourse) -> str:
 
 
 def ratios_table(course: TimeCourse) -> Table:
-    """One row for each two samples whose half-times were compared."""
-    rows = tuple(
-        (f"{c.a} against {c.b}", with_interval(c.half_time_ratio, c.interval), c.verdict)
-        for c in course.comparisons
-    )
-    return Table(
-        "How many times longer one takes than the other", ("Samples", "Ratio of half-times", "Verdict"), rows
-    )
+    """One row for each two samples whose half-times were compared; many are gathered by condition.
+
+    The range over pairs of vials holds their scatter, which no single interval does.
+    """
+    heads = ("Samples", "Ratio of half-times", "Verdict")
+    caption = "How many times longer one takes than the other"
+    if len(course.comparisons) > MOST_RATIOS:
+        rows = tuple(_gathered(who, found) for who, found in _by_conditions(course).items())
+        return Table(
+            caption, heads, rows, "Lowest to highest ratio over all pairs of vials; track.json has each."
+        )
+    return Table(caption, heads, tuple(_ratio_row(c) for c in course.comparisons))
 
 
-def photos_table(photos: Sequence[MeasuredPhoto], names: dict[str, str]) -> Table:
-    """The files, how they were taken, and the hash that tells them from any other."""
-    heads = ("Photograph", "Taken", "Exposure", "ISO", "Aperture", "Kind", "Camera description", "SHA-256")
-    rows = tuple(_photo_row(p, names[p.path]) for p in photos)
-    return Table("Photographs", heads, rows)
+def _ratio_row(c: CourseComparison) -> tuple[str, str, str]:
+    return f"{c.a} against {c.b}", with_interval(c.half_time_ratio, c.interval), c.verdict
 
 
-def _photo_row(p: MeasuredPhoto, name: str) -> tuple[str, ...]:
-    return (
-        name,
-        p.taken_at or "unknown",
-        _exposure(p.exposure_s),
-        NOTHING if p.iso is None else f"{p.iso:g}",
-        NOTHING if p.f_number is None else f"f/{p.f_number:g}",
-        {"raw": "raw", "rendered": "developed by the camera"}.get(p.kind, p.kind),
-        camera_words(p),
-        p.sha256,
-    )
+def _by_conditions(course: TimeCourse) -> dict[str, list[CourseComparison]]:
+    groups = by_condition(s.name for s in course.samples)
+    condition = {name: title for title, names in groups.items() for name in names}
+    out: dict[str, list[CourseComparison]] = {}
+    for c in course.comparisons:
+        a, b = condition.get(c.a, c.a), condition.get(c.b, c.b)
+        out.setdefault(f"{a}, its vials" if a == b else f"{a} against {b}", []).append(c)
+    return out
 
 
-def camera_words(p: MeasuredPhoto) -> str:
-    """The camera description's name and what it rests on."""
-    name = str(without_folders(p.camera.name))
-    return name if name == p.camera.basis else f"{name} ({p.camera.basis.replace('-', ' ')})"
-
-
-def _exposure(seconds: float | None) -> str:
-    if seconds is None:
-        return NOTHING
-    return f"1/{1 / seconds:.0f} s" if seconds < 0.3 else f"{seconds:g} s"
-
-
-def flag_rows(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[FlagRow]:
-    """Every flag raised, gravest first, with the places that raised it."""
-    places: dict[str, dict[str, None]] = {}
-    for where, names in _raised(photos, course):
-        for name in names:
-            places.setdefault(name, {})[where] = None
-    order = {name: i for i, name in enumerate(GRAVITY)}
-    known = sorted((n for n in places if n in FLAGS), key=lambda n: order.get(n, len(order)))
-    return [FlagRow(FLAGS[n], _few(list(places[n]))) for n in known]
-
-
-def _raised(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[tuple[str, tuple[str, ...]]]:
-    out: list[tuple[str, tuple[str, ...]]] = []
-    for p in photos:
-        out.append((base_name(p.path), p.flags))
-        out += [(s.name, s.flags) for s in p.samples]
-    for followed in course.samples if course else ():
-        out.append((followed.name, followed.flags))
-        out += [(followed.name, point.flags) for point in followed.points]
-    return [*out, ("the whole series", course.flags)] if course else out
-
-
-def _few(places: list[str], most: int = 6) -> str:
-    rest = len(places) - most
-    return ", ".join(places[:most]) + (f" and {rest} more" if rest > 0 else "")
-
-
-def settings_rows(settings: dict[str, Any]) -> list[tuple[str, str]]:
-    """Settings as words, empty ones left out."""
-    return [
-        (k.replace("_", " "), _plain(without_folders(v)))
-        for k, v in settings.items()
-        if v not in (None, "", ())
-    ]
-
-
-def _plain(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, dict):
-        return ", ".join(f"{k} {_plain(v)}" for k, v in value.items())
-    if isinstance(value, list | tuple):
-        return ", ".join(_plain(v) for v in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
+def _gathered(who: str, found: Sequence[CourseComparison]) -> tuple[str, str, str]:
+    if len(found) == 1:
+        return who, *_ratio_row(found[0])[1:]
+    ratios = [c.half_time_ratio for c in found]
+    error = max((c.interval[1] - c.interval[0]) / 2 for c in found)
+    verdicts = Counter(c.verdict for c in found)
+    said = ", ".join(v if n == len(found) else f"{v} in {n}" for v, n in verdicts.most_common())
+    return who, f"{rounded(min(ratios), error)} to {rounded(max(ratios), error)} in {len(found)} pairs", said

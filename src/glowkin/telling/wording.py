@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.telling.naming import base_name, by_condition
 from glowkin.telling.numbers import at_least, durations, with_interval
-from glowkin.telling.tables import camera_words, half_time, pair_name
+from glowkin.telling.provenance import camera_words
+from glowkin.telling.tables import half_time, pair_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.records import Comparison, MeasuredPhoto, SampleCourse, TimeCourse
-    from glowkin.telling.tables import FlagRow
+    from glowkin.telling.provenance import FlagRow
 
 MOST_PAIRS = 6
 

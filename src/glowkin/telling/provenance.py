@@ -1,0 +1,131 @@
+"""Where the figures come from: photographs, flags and settings as rows of words for the report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from glowkin.base.flags import FLAGS, Flag
+from glowkin.telling.naming import base_name, without_folders
+from glowkin.telling.numbers import NOTHING
+from glowkin.telling.tables import Table
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.records import MeasuredPhoto, TimeCourse
+
+GRAVITY = (
+    "merged-by-phone",
+    "clipped",
+    "automatic-white-balance",
+    "out-of-gamut",
+    "glowing-background",
+    "lamp-leakage",
+    "rendered-file",
+    "room-light",
+    "lamp-off-mismatch",
+    "maybe-swapped",
+    "other-filter",
+    "other-camera",
+    "camera-unlike-prior",
+    "light-is-not-amount",
+    "no-start-time",
+    "single-vial",
+    "uneven-sample",
+    "lit-by-neighbour",
+    "underexposed",
+    "no-profile",
+    "time-missing",
+    "edge-of-frame",
+    "exposure-changed",
+    "not-a-single-band",
+    "moved",
+)
+"""Flags, the one that endangers a conclusion most first."""
+
+
+@dataclass(frozen=True)
+class FlagRow:
+    """A flag and where it was raised."""
+
+    flag: Flag
+    where: str
+
+
+def photos_table(photos: Sequence[MeasuredPhoto], names: dict[str, str]) -> Table:
+    """The files, how they were taken, and the hash that tells them from any other."""
+    heads = ("Photograph", "Taken", "Exposure", "ISO", "Aperture", "Kind", "Camera description", "SHA-256")
+    rows = tuple(_photo_row(p, names[p.path]) for p in photos)
+    return Table("Photographs", heads, rows)
+
+
+def _photo_row(p: MeasuredPhoto, name: str) -> tuple[str, ...]:
+    return (
+        name,
+        p.taken_at or "unknown",
+        _exposure(p.exposure_s),
+        NOTHING if p.iso is None else f"{p.iso:g}",
+        NOTHING if p.f_number is None else f"f/{p.f_number:g}",
+        {"raw": "raw", "rendered": "developed by the camera"}.get(p.kind, p.kind),
+        camera_words(p),
+        p.sha256,
+    )
+
+
+def camera_words(p: MeasuredPhoto) -> str:
+    """The camera description's name and what it rests on."""
+    name = str(without_folders(p.camera.name))
+    return name if name == p.camera.basis else f"{name} ({p.camera.basis.replace('-', ' ')})"
+
+
+def _exposure(seconds: float | None) -> str:
+    if seconds is None:
+        return NOTHING
+    return f"1/{1 / seconds:.0f} s" if seconds < 0.3 else f"{seconds:g} s"
+
+
+def flag_rows(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[FlagRow]:
+    """Every flag raised, gravest first, with the places that raised it."""
+    places: dict[str, dict[str, None]] = {}
+    for where, names in _raised(photos, course):
+        for name in names:
+            places.setdefault(name, {})[where] = None
+    order = {name: i for i, name in enumerate(GRAVITY)}
+    known = sorted((n for n in places if n in FLAGS), key=lambda n: order.get(n, len(order)))
+    return [FlagRow(FLAGS[n], _few(list(places[n]))) for n in known]
+
+
+def _raised(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[tuple[str, tuple[str, ...]]]:
+    out: list[tuple[str, tuple[str, ...]]] = []
+    for p in photos:
+        out.append((base_name(p.path), p.flags))
+        out += [(s.name, s.flags) for s in p.samples]
+    for followed in course.samples if course else ():
+        out.append((followed.name, followed.flags))
+        out += [(followed.name, point.flags) for point in followed.points]
+    return [*out, ("the whole series", course.flags)] if course else out
+
+
+def _few(places: list[str], most: int = 6) -> str:
+    rest = len(places) - most
+    return ", ".join(places[:most]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def settings_rows(settings: dict[str, Any]) -> list[tuple[str, str]]:
+    """Settings as words, empty ones left out."""
+    return [
+        (k.replace("_", " "), _plain(without_folders(v)))
+        for k, v in settings.items()
+        if v not in (None, "", ())
+    ]
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dict):
+        return ", ".join(f"{k} {_plain(v)}" for k, v in value.items())
+    if isinstance(value, list | tuple):
+        return ", ".join(_plain(v) for v in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
