@@ -45,10 +45,10 @@ class Uncertain:
 
 
 def cross_covariance(a: Uncertain, b: Uncertain) -> Array:
-    """Covariance between two values, k_a x k_b: the sources both name."""
+    """Covariance between two values, k_a x k_b: the sources both name, column by column."""
     zero = np.zeros((a.value.size, b.value.size))
-    common = sorted(set(a.shared) & set(b.shared))
-    return sum((a.shared[s] @ b.shared[s].T for s in common), zero)
+    pairs = [(a.shared[s], b.shared[s]) for s in sorted(set(a.shared) & set(b.shared))]
+    return sum((S_a[:, : S_b.shape[1]] @ S_b[:, : S_a.shape[1]].T for S_a, S_b in pairs), zero)
 
 
 def difference(a: Uncertain, b: Uncertain) -> Uncertain:
