@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -41,12 +42,12 @@ def decode_jpeg(path: Path, data: bytes, digest: str, limits: Limits) -> Photogr
 
 
 def _header(path: Path, data: bytes, limits: Limits) -> tuple[Metadata, bytes | None]:
-    from PIL import Image, UnidentifiedImageError
+    from PIL.JpegImagePlugin import JpegImageFile
 
     try:
-        with Image.open(io.BytesIO(data), formats=("JPEG",)) as image:
+        with JpegImageFile(io.BytesIO(data)) as image:
             size, mode, icc, exif = image.size, image.mode, image.info.get("icc_profile"), image.getexif()
-    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError) as error:
+    except (OSError, SyntaxError, ValueError, struct.error, IndexError, KeyError) as error:
         raise CannotReadError(f"{path}: a broken JPEG file; copy it from the camera again") from error
     if mode != "RGB":
         raise CannotReadError(f"{path}: a {mode} JPEG has no three colour channels; export it as RGB")

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 _EXIF_IFD, _INTEROP_IFD = 0x8769, 0xA005
 _TIME_IN_NAME = re.compile(
-    r"(?<!\d)(\d{4})[-_.]?(\d{2})[-_.]?(\d{2})[T_ -](\d{2})[-_.:h]?(\d{2})(?:[-_.:m]?(\d{2}))?(?!\d)"
+    r"(?<!\d)(\d{4})[-_.]?(\d{2})[-_.]?(\d{2})[T_ -](\d{2})[-_.:h]?(\d{2})"
+    r"(?:[-_.:m]?(\d{2})(?:\d{3})?)?(?!\d)"
 )
 
 
@@ -59,7 +60,7 @@ def read_metadata(exif: Any, path: Path) -> Metadata:
 
 
 def time_in_name(name: str) -> str | None:
-    """The time written in a file name such as 2026-05-04T13-30-00.jpg, or None."""
+    """The time written in a file name such as 2026-05-04T13-30-00.jpg, to the second, or None."""
     match = _TIME_IN_NAME.search(name)
     if not match:
         return None

@@ -2,7 +2,7 @@
 
 Photon transfer (EMVA 1288): variance = gain x mean + floor. Variance is read from small patches with the
 Laplacian that is blind to planes, so that lamp gradients do not count as noise; over the many patches of
-like brightness the lower quartile is kept, so that texture does not either.
+like brightness the calmer half is kept, so that edges and texture do not either.
 """
 
 from __future__ import annotations
@@ -25,6 +25,9 @@ _LAPLACIAN = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32) /
 """Immerkaer's operator (Comput. Vis. Image Underst. 64, 300, 1996), scaled to unit noise gain."""
 _PATCH = 10
 _GRID = 16
+_CALM_SHARE = 0.77
+"""Mean over the calmer half of patches in shares of the true variance, for independent normal noise: from
+0.79 of 4 patches to 0.755 of 40, by 20 000 draws of 10 x 10."""
 
 
 @dataclass(frozen=True)
@@ -68,15 +71,27 @@ def _patch(photo: Photograph, window: Window) -> tuple[NDArray[Any], NDArray[Any
 
 
 def _line(mean: Array, variance: Array) -> tuple[float, float]:
-    """A non-negative line through the lower quartiles of bins of like brightness."""
+    """A non-negative line through the calmer halves of bins of like brightness, each weighed by its size."""
     from scipy.optimize import nnls
 
-    order = np.argsort(mean)
-    bins = [b for b in np.array_split(order, 12) if b.size]
-    x = np.array([mean[b].mean() for b in bins])
-    y = np.array([np.quantile(variance[b], 0.25) for b in bins])
+    halves = [_calmer(mean[b], variance[b]) for b in _bins(mean)]
+    x, y = np.transpose(halves)
     weight = 1.0 / np.maximum(y, 1e-12)
     (gain, floor), _ = nnls(
         np.stack([np.clip(x, 0.0, None), np.ones_like(x)], axis=1) * weight[:, None], y * weight
     )
     return float(gain), float(max(floor, 1e-12))
+
+
+def _bins(mean: Array) -> list[NDArray[np.bool_]]:
+    """Patches by brightness, each bin 1.5 times as bright as the one before; fewer than 4 do not count."""
+    top = max(float(mean.max()), 1e-12)
+    step = np.floor(np.log(np.clip(mean / top, 1e-3, None)) / np.log(1.5))
+    bins = [step == s for s in np.unique(step)]
+    return [b for b in bins if np.count_nonzero(b) >= 4] or [np.ones(mean.size, dtype=bool)]
+
+
+def _calmer(mean: Array, variance: Array) -> tuple[float, float]:
+    """Mean and variance over the half of the patches that varies less, freed of having been chosen so."""
+    calm = np.argsort(variance)[: max(1, variance.size // 2)]
+    return float(mean[calm].mean()), float(variance[calm].mean() / _CALM_SHARE)

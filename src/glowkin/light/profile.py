@@ -49,9 +49,10 @@ def read_profile(data: bytes) -> ColourSpace:
                 "its colour profile is a lookup table (LUT); export it with an sRGB profile"
             )
         adapted = np.stack([_xyz(tags[t]) for t in (b"rXYZ", b"gXYZ", b"bXYZ")], axis=1)
-        curves = np.stack([_curve(tags[t]) for t in (b"rTRC", b"gTRC", b"bTRC")], axis=1)
-        return ColourSpace(_name(tags), _own_white(tags) @ adapted, curves)
-    except (struct.error, IndexError, ValueError, np.linalg.LinAlgError) as broken:
+        with np.errstate(all="raise"):
+            curves = np.stack([_curve(tags[t]) for t in (b"rTRC", b"gTRC", b"bTRC")], axis=1)
+            return ColourSpace(_name(tags), _own_white(tags) @ adapted, curves)
+    except (ArithmeticError, struct.error, IndexError, ValueError, np.linalg.LinAlgError) as broken:
         raise CannotReadError("its colour profile is broken; export it with an sRGB profile") from broken
 
 

@@ -23,7 +23,10 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
 
-_FLIP_TO_ORIENTATION = {0: 1, 3: 3, 5: 8, 6: 6}
+_FLIP_TO_ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
+"""The decoder's flips (bits: 1 left-right, 2 top-bottom, 4 transposed) as Exif orientations."""
+_TUNGSTEN = (3, 17, 24)
+"""Exif LightSource: tungsten, standard light A, ISO studio tungsten."""
 _CLIP_SHARE = 0.99
 """Pixels saturate unequally; the top hundredth of the scale counts as clipped (common practice)."""
 
@@ -36,7 +39,7 @@ def decode_raw(path: Path, data: bytes, digest: str, limits: Limits) -> Photogra
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
             return _photograph(path, digest, raw, tags, limits)
-    except rawpy.LibRawError as error:
+    except (rawpy.LibRawError, NotImplementedError) as error:
         raise CannotReadError(f"{path}: not a raw file that can be decoded; convert it to DNG") from error
 
 
@@ -48,7 +51,7 @@ def _photograph(path: Path, digest: str, raw: Any, tags: Any, limits: Limits) ->
     metadata = read_metadata(tags, path)
     turn = _FLIP_TO_ORIENTATION.get(raw.sizes.flip, 1)
     p = _period(colours)
-    pattern = oriented(colours[: _whole(colours.shape[0], p), : _whole(colours.shape[1], p)], turn)[:p, :p]
+    pattern = oriented(colours[:p, :p], turn)  # of a mosaic cut to whole periods all corners are the same
     white = float(raw.white_level)
     return Photograph(
         path=path,
@@ -60,7 +63,7 @@ def _photograph(path: Path, digest: str, raw: Any, tags: Any, limits: Limits) ->
         to_xyz=_matrices(path, raw, tags),
         colour_space="camera",
         channels=np.where(pattern == 3, 1, pattern).astype(np.int_),
-        black=_black(raw, tags, pattern),
+        black=_black(raw, tags, pattern, turn),
         white=white,
     )
 
@@ -78,12 +81,17 @@ def _period(colours: NDArray[Any]) -> int:
     return 12
 
 
-def _black(raw: Any, tags: Any, pattern: NDArray[Any]) -> Array:
-    """Black level of each position of a cell, unrounded where the DNG tells a rational."""
+def _black(raw: Any, tags: Any, pattern: NDArray[Any], turn: int) -> Array:
+    """Black level of each position of a cell, unrounded where the DNG tells rationals."""
     level: Any = tags.get(50714) if tags else None
     if isinstance(level, int | float) or hasattr(level, "numerator"):
-        return np.asarray(np.full(pattern.shape, float(level)), dtype=float)
-    return np.asarray(raw.black_level_per_channel, dtype=float)[pattern]
+        return np.full(pattern.shape, float(level), dtype=np.float64)
+    rows, columns = tags.get(50713, (1, 1)) if tags else (1, 1)
+    p = len(pattern)
+    if isinstance(level, tuple) and len(level) == rows * columns and p % rows == p % columns == 0:
+        tile = np.array([float(v) for v in level]).reshape(rows, columns)
+        return np.asarray(oriented(np.tile(tile, (p // rows, p // columns)), turn))
+    return np.asarray(np.array(raw.black_level_per_channel, dtype=float)[pattern])
 
 
 def _tiff_tags(data: bytes) -> Any:
@@ -99,10 +107,10 @@ def _tiff_tags(data: bytes) -> Any:
 
 
 def _matrices(path: Path, raw: Any, tags: Any) -> tuple[Array, ...]:
-    """Camera RGB to XYZ, one matrix for each calibration illuminant of the file (DNG 1.7, chapter 6)."""
+    """Camera RGB to XYZ for each calibration illuminant (DNG 1.7, chapter 6), tungsten before daylight."""
     found = tuple(_invert(path, M) for M in _dng_matrices(tags))
     if found:
-        return found
+        return found[::-1] if tags.get(50779) in _TUNGSTEN and tags.get(50778) not in _TUNGSTEN else found
     M = np.asarray(raw.rgb_xyz_matrix, dtype=float)[:3]
     if not np.any(M):
         raise CannotReadError(f"{path}: tells no colour matrix of its camera; convert it to DNG")
@@ -128,6 +136,6 @@ def _numbers(tags: Any, tag: int, count: int, default: list[float]) -> Array:
 
 def _invert(path: Path, M: Array) -> Array:
     """Camera to XYZ; a matrix that cannot be turned round is the file's fault."""
-    if abs(np.linalg.det(M)) < 1e-9:
+    if not np.isfinite(M).all() or abs(np.linalg.det(M)) < 1e-9:
         raise CannotReadError(f"{path}: its colour matrix is broken; convert it to DNG again")
     return np.asarray(np.linalg.inv(M))
