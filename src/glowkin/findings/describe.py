@@ -15,6 +15,7 @@ from glowkin.colour.chromaticity import (
     xy_to_uv_prime,
 )
 from glowkin.colour.dominant import dominant
+from glowkin.colour.observer import locus_xy
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,10 +49,11 @@ def describe(colours: Sequence[Uncertain], white_xy: Array, observer: int) -> li
     drawn = np.stack([joint_draws([c], DRAWS)[0] for c in colours])
     at = dominant(uv_prime_to_xy(np.stack([c.value for c in colours])), white_xy, observer)
     spread = dominant(uv_prime_to_xy(drawn), white_xy, observer)
+    beyond = _complement_beyond(spread.dominant_wavelength_nm, white_xy, observer)
+    white_uv = xy_to_uv_prime(white_xy)
     rows = []
     for i, colour in enumerate(colours):
         x, y = uv_prime_to_xy(colour.value)
-        white_uv = xy_to_uv_prime(white_xy)
         wavelength = _known(at.dominant_wavelength_nm[i])
         complement = _known(at.complementary_wavelength_nm[i])
         rows.append(
@@ -59,10 +61,12 @@ def describe(colours: Sequence[Uncertain], white_xy: Array, observer: int) -> li
                 x=float(x),
                 y=float(y),
                 dominant_wavelength_nm=wavelength,
-                dominant_wavelength_interval_nm=_interval(wavelength, spread.dominant_wavelength_nm[i]),
+                dominant_wavelength_interval_nm=_interval(
+                    wavelength, spread.dominant_wavelength_nm[i], _end_of_spectrum(wavelength)
+                ),
                 complementary_wavelength_nm=complement,
                 complementary_wavelength_interval_nm=_interval(
-                    complement, spread.complementary_wavelength_nm[i]
+                    complement, spread.complementary_wavelength_nm[i], beyond[i]
                 ),
                 excitation_purity=float(np.clip(at.excitation_purity[i], 0, 1)),
                 excitation_purity_interval=interval_95(np.clip(spread.excitation_purity[i], 0, 1)),
@@ -77,9 +81,21 @@ def _known(wavelength: float) -> float | None:
     return float(wavelength) if np.isfinite(wavelength) else None
 
 
-def _interval(wavelength: float | None, drawn: Array) -> Pair | None:
-    """95 % of the drawn wavelengths; a draw beyond the purple line counts as the near end of the spectrum."""
+def _end_of_spectrum(wavelength: float | None) -> float:
+    """The near end of the spectrum: what a draw beyond it, on the purple side, counts as."""
+    return _LONGEST_NM if wavelength is not None and wavelength > _GREEN_NM else _SHORTEST_NM
+
+
+def _complement_beyond(drawn_dominant: Array, white_xy: Array, observer: int) -> Array:
+    """What a draw that left the purple side counts as: the complementary wavelength of the end it left by."""
+    _, locus = locus_xy(observer)
+    ends = 0.999 * locus[[0, -1]] + 0.001 * locus[[-1, 0]]
+    violet, red = dominant(ends, white_xy, observer).complementary_wavelength_nm
+    return np.asarray(np.where(drawn_dominant > _GREEN_NM, red, violet))
+
+
+def _interval(wavelength: float | None, drawn: Array, beyond: float | Array) -> Pair | None:
+    """95 % of the drawn wavelengths, those that have none counting as the one at the end they are beyond."""
     if wavelength is None:
         return None
-    end = _LONGEST_NM if wavelength > _GREEN_NM else _SHORTEST_NM
-    return interval_95(np.where(np.isfinite(drawn), drawn, end))
+    return interval_95(np.where(np.isfinite(drawn), drawn, beyond))
