@@ -17,15 +17,23 @@ from glowkin.base.settings import Settings
 from glowkin.camera.emission import Camera, camera_of
 from glowkin.colour.observer import white_point_xy
 from glowkin.findings.assemble import Evidence, sample_records
+from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
+from glowkin.findings.track import Plan, name_along, track_photos
 from glowkin.light.linear import reduced
 from glowkin.light.noise import estimate_noise
 from glowkin.light.photo import Photograph, open_photo
+from glowkin.light.preview import preview
 from glowkin.light.region import region_means
 from glowkin.samples.find import Found, find_samples, found_from_outline
 from glowkin.samples.stray import remove, surroundings
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from glowkin.base.records import Comparison, TimeCourse
 
 
 def measure(
@@ -33,6 +41,40 @@ def measure(
 ) -> MeasuredPhoto:
     """Decode one photograph and measure its samples."""
     return measure_photo(open_photo(path), settings or Settings(), camera)
+
+
+def measure_and_show(
+    path: str | Path, settings: Settings, camera: Camera | None = None
+) -> tuple[MeasuredPhoto, NDArray[np.uint8]]:
+    """The measured photograph and a small sRGB picture of it, decoded once."""
+    photo = open_photo(path)
+    return measure_photo(photo, settings, camera), preview(photo, reduced(photo))
+
+
+def compare(
+    photos: Sequence[MeasuredPhoto],
+    pairs: Sequence[tuple[str, str]] = (),
+    tolerance: float = TOLERANCE,
+    lab_white: str | None = None,
+) -> list[Comparison]:
+    """All pairs within each photograph, or the named ones (NAME, or FILE:NAME)."""
+    chosen = [(find_sample(photos, a), find_sample(photos, b)) for a, b in pairs] or list(all_pairs(photos))
+    lab = None
+    if lab_white is not None:
+        x, y = white_point_xy(lab_white, photos[0].observer if photos else 2)
+        lab = Lab(lab_white, (float(x), float(y)))
+    found = (compare_samples(a, b, tolerance, lab) for a, b in chosen)
+    return [comparison for comparison in found if comparison is not None]
+
+
+def track(
+    photos: Sequence[MeasuredPhoto], plan: Plan | None = None, names: Sequence[str] = ()
+) -> tuple[list[MeasuredPhoto], TimeCourse]:
+    """Samples followed through photographs of one arrangement: these photographs in order of capture, every
+    sample named by its place, and the courses.
+    """
+    series = name_along(photos, names)
+    return series, track_photos(series, plan)
 
 
 def measure_photo(photo: Photograph, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:

@@ -21,8 +21,8 @@ class Sample:
 
     ``u_prime_v_prime_covariance`` is total and scaled so that its chi-square ellipse holds 95 %;
     ``shared_errors`` are the loadings (2 x r for each source) that other samples have in common with this
-    one. ``linear_rgb`` is the mean linear signal of the camera's channels as a share of full scale, stray
-    light taken off; ``linear_rgb_covariance`` is that of the mean alone, stray light not counted.
+    one. ``linear_rgb`` is the mean linear signal of the camera's channels as a share of full scale, the
+    stray light ``stray_rgb`` taken off; ``linear_rgb_covariance`` is that of the mean alone.
     """
 
     name: str
@@ -53,6 +53,7 @@ class Sample:
     clipped_fraction: float = 0.0
     linear_rgb: tuple[float, float, float] | None = None
     linear_rgb_covariance: Matrix | None = None
+    stray_rgb: tuple[float, float, float] | None = None
     flags: tuple[str, ...] = ()
 
 
@@ -271,7 +272,7 @@ def photos_from_json(document: Row) -> list[MeasuredPhoto]:
 
 def pairs_from_json(document: Row) -> list[Comparison]:
     """Read the pairs of a glowkin.compare.v1 document back."""
-    return [_build(Comparison, {**p, "a": Place(**p["a"]), "b": Place(**p["b"])}) for p in document["pairs"]]
+    return [_build(Comparison, {**p, **{k: _build(Place, p[k]) for k in "ab"}}) for p in document["pairs"]]
 
 
 def course_from_json(document: Row) -> TimeCourse:
@@ -283,7 +284,7 @@ def course_from_json(document: Row) -> TimeCourse:
 
 def _photo(row: Row) -> MeasuredPhoto:
     samples = tuple(_build(Sample, s) for s in row["samples"])
-    return _build(MeasuredPhoto, {**row, "camera": CameraUsed(**row["camera"]), "samples": samples})
+    return _build(MeasuredPhoto, {**row, "camera": _build(CameraUsed, row["camera"]), "samples": samples})
 
 
 def _course(row: Row) -> SampleCourse:

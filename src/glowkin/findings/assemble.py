@@ -9,7 +9,7 @@ import numpy as np
 
 from glowkin.base.records import Matrix, Sample
 from glowkin.findings.describe import describe
-from glowkin.samples.quality import sample_flags, stray_flag, stray_shift, unevenness
+from glowkin.samples.quality import lamp_flag, sample_flags, stray_shift, unevenness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,7 +46,7 @@ def sample_records(
     described = dict(zip(coloured, (asdict(w) for w in words), strict=True))
     spread = unevenness(evidence.camera, evidence.emitted, evidence.noise)
     shift = stray_shift(evidence.camera, evidence.emitted, evidence.stray)
-    kind = stray_flag(evidence.camera, evidence.stray)
+    kind = lamp_flag(evidence.camera, evidence.stray)
     records = []
     for i, (name, found) in enumerate(zip(names, evidence.found, strict=True)):
         flags = sample_flags(evidence.photo, found, i, evidence.emitted, spread[i], shift[i], kind)
@@ -68,6 +68,7 @@ def _coloured(
     colours, metadata = evidence.colours, evidence.photo.metadata
     colour = colours.uncertain(i)
     rgb = tuple(float(v) for v in evidence.emitted.mean[i])
+    stray = tuple(float(v) for v in evidence.stray.level[i])
     exposure = None
     if metadata.exposure_s and metadata.iso and metadata.f_number:
         exposure = metadata.exposure_s * metadata.iso / metadata.f_number**2
@@ -82,6 +83,7 @@ def _coloured(
         luminance_per_exposure=luminance / exposure if exposure else None,
         unevenness_u_prime_v_prime=float(spread),
         linear_rgb=(rgb[0], rgb[1], rgb[2]),
+        stray_rgb=(stray[0], stray[1], stray[2]),
         linear_rgb_covariance=_matrix(evidence.seen.covariance[i]),
         **described,  # type: ignore[arg-type]
     )

@@ -7,10 +7,12 @@ as far as they are the same.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.base.errors import WrongUseError
 from glowkin.base.records import Comparison, MeasuredPhoto, Place, Sample
 from glowkin.base.uncertainty import CHI2_95_2D, Array, Uncertain, difference, interval_95, joint_draws
 from glowkin.colour.chromaticity import uv_prime_to_xy
@@ -58,12 +60,13 @@ def compare_samples(
     distances = np.linalg.norm(drawn[0] - drawn[1], axis=1)
     distance = float(np.linalg.norm(step.value))
     within = float(np.mean(distances <= tolerance))
+    interval = _distance_interval(step, distances)
     shift, shift_interval = _wavelength_shift(a, b, drawn)
     return Comparison(
         a=Place(a[0].path, a[1].name),
         b=Place(b[0].path, b[1].name),
         delta_u_prime_v_prime=distance,
-        delta_u_prime_v_prime_interval=_distance_interval(step, distances),
+        delta_u_prime_v_prime_interval=interval,
         n_step=float(n_step(distance)),
         delta_dominant_wavelength_nm=shift,
         delta_dominant_wavelength_interval_nm=shift_interval,
@@ -71,15 +74,19 @@ def compare_samples(
         delta_e_2000_white=lab.white if lab else None,
         tolerance_u_prime_v_prime=tolerance,
         probability_within_tolerance=within,
-        verdict=verdict(within),
+        verdict=verdict(within, interval[0]),
     )
 
 
-def verdict(probability_within: float) -> str:
-    """The contract's verdict: 0.95 either way, else undecided."""
+def verdict(probability_within: float, least: float) -> str:
+    """0.95 either way, else undecided; and never different while the interval begins at no difference.
+
+    With an uncertainty much larger than the tolerance hardly any draw lies within it, whatever the truth is:
+    the probability alone would call two readings of one sample different.
+    """
     if probability_within >= 0.95:
         return "no difference above tolerance"
-    return "different" if probability_within <= 0.05 else "cannot tell"
+    return "different" if probability_within <= 0.05 and least > 0 else "cannot tell"
 
 
 def _distance_interval(step: Uncertain, distances: Array) -> tuple[float, float]:
@@ -116,6 +123,22 @@ def _delta_e(a: Sample, b: Sample, lab: Lab) -> float | None:
     white = xyY_to_XYZ(np.array([*lab.white_xy, 100.0]))
     colours = [xyY_to_XYZ(np.array([s.x, s.y, 100.0 * (s.luminance_relative or 0.0)])) for s in (a, b)]
     return float(delta_e_2000(*(XYZ_to_Lab(XYZ, white) for XYZ in colours)))
+
+
+def find_sample(photos: Sequence[MeasuredPhoto], address: str) -> tuple[MeasuredPhoto, Sample]:
+    """The sample at NAME or FILE:NAME; WrongUseError where there is none, or more than one."""
+    found = [(p, s) for p in photos for s in p.samples if address in addresses(p, s)]
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        names = dict.fromkeys(s.name for p in photos for s in p.samples)
+        raise WrongUseError(f"--pair {address}: no such sample; there are {', '.join(names) or 'none'}")
+    raise WrongUseError(f"--pair {address}: is in several photographs; write FILE:{address}")
+
+
+def addresses(photo: MeasuredPhoto, sample: Sample) -> tuple[str, ...]:
+    """The ways to name a sample: alone, with the file's name, with the path as given."""
+    return sample.name, f"{PurePath(photo.path).name}:{sample.name}", f"{photo.path}:{sample.name}"
 
 
 def all_pairs(

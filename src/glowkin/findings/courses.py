@@ -109,12 +109,25 @@ class FittedCourse:
         )
 
 
-def quick_fit(frames: Frames, course: Course) -> tuple[float, Array]:
-    """RSS and parameters of the best point of the coarse grid."""
-    grid = course.starts(frames.times_s)
-    r = course.residuals(frames)(grid)
-    rss = np.einsum("km,km->k", r, r)
-    return float(rss.min()), grid[np.argmin(rss)]
+def rough_fit(frames: Frames, courses: Sequence[Course]) -> tuple[Array, float]:
+    """Fitted signals (n, 3) of the best of these courses, and the scatter of the frames about it.
+
+    The scatter is in units of the declared sd, and kept off zero for exact data.
+    """
+    ends = []
+    for course in courses:
+        residuals, grid = course.residuals(frames), course.starts(frames.times_s)
+        r = residuals(grid)
+        start = grid[[np.argmin(np.einsum("km,km->k", r, r))]]
+        theta, rss = minimise(residuals, start, course.bounds(frames.times_s), tolerance=1e-3, iterations=12)
+        ends.append((float(rss[0]), theta, course))
+    _, theta, course = min(ends, key=lambda end: end[0])
+    f = course.fractions(frames.times_s, theta)
+    forms = unmix(frames, f)
+    rows = forms.residuals[0, : frames.signals.size]
+    dof = max(1, rows.size - 2 * frames.signals.shape[1] - theta.size)
+    signals = f[0][:, None] * forms.A[0] + (1.0 - f[0])[:, None] * forms.B[0]
+    return signals, max(float(np.sqrt(rows @ rows / dof)), 1e-3)
 
 
 def fit_one(frames: Frames, course: Course) -> FittedCourse | None:

@@ -23,7 +23,7 @@ Interval = tuple[float | None, float | None]
 
 # Distances, in standard errors, at which a profile is looked at: fine where it usually crosses the
 # threshold, then ever wider for profiles that are far from a parabola.
-_STEPS = np.array([0.5, 1.0, 1.4, 1.8, 2.1, 2.4, 2.8, 3.4, 4.2, 5.5, 8.0, 12.0, 20.0, 40.0, 80.0, 160.0])
+_STEPS = np.array([0.6, 1.1, 1.5, 1.8, 2.1, 2.5, 3.2, 4.5, 8.0, 16.0, 40.0, 120.0])
 
 
 @dataclass(frozen=True)
@@ -216,10 +216,11 @@ def _profile(residuals: Residuals, best: Fit, index: int, at: Array, bounds: Bou
     C = best.covariance
     slope = C[:, index] / C[index, index] if C[index, index] > 0.0 else np.zeros(shape[1])
     along = best.values + (at - best.values[index])[:, None] * slope
-    starts = np.concatenate([along, np.broadcast_to(best.values, shape)])
-    twice = Bounds(np.tile(lower, (2, 1)), np.tile(upper, (2, 1)), bounds.scale)
-    rss = minimise(residuals, starts, twice, tolerance=1e-4, iterations=25)[1]
-    return np.asarray(rss.reshape(2, -1).min(axis=0))
+    along = np.clip(along, lower, upper)
+    stay = np.clip(np.broadcast_to(best.values, shape), lower, upper)
+    straight = _squares(residuals(along)) < _squares(residuals(stay))
+    starts = np.where(straight[:, None], along, stay)
+    return minimise(residuals, starts, Bounds(lower, upper, bounds.scale), tolerance=1e-4, iterations=25)[1]
 
 
 def _widest_gap(points: Array, rss: Array, limit: float, fine: float) -> Array:

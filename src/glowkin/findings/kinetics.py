@@ -23,7 +23,7 @@ from glowkin.findings.change import (
     slowest_half_time,
     two_forms_suffice,
 )
-from glowkin.findings.courses import Course, better_ends, fit_one, not_excluded, quick_fit, with_interval
+from glowkin.findings.courses import Course, better_ends, fit_one, not_excluded, rough_fit, with_interval
 from glowkin.findings.fitting import profile_interval
 from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
 from glowkin.findings.unmix import (
@@ -31,6 +31,7 @@ from glowkin.findings.unmix import (
     Frames,
     Series,
     colours_of,
+    fraction_slopes,
     fractions_of,
     frames_of,
     light_share,
@@ -61,8 +62,9 @@ class CourseFit:
     """What one series says; figures as in ``SampleCourse``, columns with one entry for each frame given.
 
     ``fraction_start`` with its 95 % ``low`` and ``high`` is amount, from that frame alone given the fitted
-    forms, and not cut off at 0 and 1. ``start_signal`` and ``end_signal`` are the fitted forms in the
-    units of the signals: the end of a vial that converted fully can serve its siblings as end form.
+    forms, whose own error is in the limits, and not cut off at 0 and 1. ``start_signal`` and
+    ``end_signal`` are the fitted forms in the units of the signals: the end of a vial that converted
+    fully can serve its siblings as end form.
     """
 
     verdict: str
@@ -135,17 +137,14 @@ def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) ->
 def _fit_models(
     series: Series, end_form: EndForm | None, names: Sequence[str]
 ) -> tuple[tuple[FittedCourse, ...], Frames]:
-    """All models, weights taken from the best coarse fit's own signals (see ``frames_of``)."""
+    """All models; signals and scatter for the weights come from the best rough fit (see ``frames_of``)."""
     courses = [Course(RATE_MODELS[name]) for name in names]
     if end_form is not None:
         courses += [Course(RATE_MODELS[name], stops=True) for name in names]
     frames = frames_of(series, end_form)
     for _ in range(2):
-        _, theta, course = min(((*quick_fit(frames, c), c) for c in courses), key=lambda q: q[0])
-        f = course.fractions(series.times_s, theta[None])
-        forms = unmix(frames, f)
-        smooth = f[0][:, None] * forms.A[0] + (1.0 - f[0])[:, None] * forms.B[0]
-        frames = frames_of(series, end_form, smooth)
+        smooth, scatter = rough_fit(frames, courses)
+        frames = frames_of(series, end_form, smooth, scatter)
     fits = (fit_one(frames, course) for course in courses)
     return tuple(f for f in fits if f is not None), frames
 
@@ -176,7 +175,7 @@ def _amounts(
     forms = unmix(frames, best.fractions(frames.times_s)[None])
     A, B = forms.A[0], forms.B[0]
     covariance = _forms_covariance(frames, best, A, B)
-    f, low, high = _bars(frames, A, B, best.fit.rss / best.fit.dof, best.fit.dof)
+    f, low, high = _bars(frames, A, B, best.fit.rss / best.fit.dof, best.fit.dof, covariance)
     stops_at, stops_interval = _stop(frames, best)
     y = series.luminance_weights
     return CourseFit(
@@ -233,9 +232,17 @@ def _luminance_ratio(y: Array, A: Array, B: Array, covariance: Array, dof: int) 
     return Ratio(ratio, float(ratio / spread), float(ratio * spread))
 
 
-def _bars(frames: Frames, A: Array, B: Array, variance: float, dof: int) -> tuple[Array, Array, Array]:
+def _bars(
+    frames: Frames, A: Array, B: Array, variance: float, dof: int, forms: Array | None = None
+) -> tuple[Array, Array, Array]:
+    """Fraction of each frame with 95 % limits: its own noise, and the error of A and B (``forms``, 6 x 6)."""
     f, var = fractions_of(frames, A, B)
-    half_width = _t(dof) * np.sqrt(variance * var)
+    var = variance * var
+    if forms is not None:
+        slope = fraction_slopes(frames, A, B)
+        pull = np.concatenate([-f[:, None] * slope, (f - 1.0)[:, None] * slope], axis=1)
+        var = var + np.einsum("ni,ij,nj->n", pull, forms, pull)
+    half_width = _t(dof) * np.sqrt(var)
     return f, f - half_width, f + half_width
 
 

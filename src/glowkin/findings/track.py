@@ -43,17 +43,54 @@ class Plan:
 
 @dataclass(frozen=True, eq=False)
 class _Frame:
-    """One photograph of the series: time after zero, and its samples by the name of their place."""
+    """One photograph of the series: time after zero, its samples by name, and the lamp's brightness."""
 
     time_s: float
     photo: MeasuredPhoto
     samples: dict[str, Sample]
-    flags: tuple[str, ...]
     lamp: float = 1.0
 
 
+def name_along(photos: Sequence[MeasuredPhoto], names: Sequence[str] = ()) -> list[MeasuredPhoto]:
+    """The dated photographs that hold samples, in order of capture, every sample named by its place.
+
+    The first photograph's samples take the ``names`` given, in reading order; the others' are followed
+    from there, and one that stands on no known place is left out of the series.
+    """
+    dated = sorted(
+        (p for p in photos if p.taken_at and p.samples), key=lambda p: _moment(p.taken_at or "", "taken_at")
+    )
+    if len(dated) < 2:
+        raise CannotMeasureError(
+            f"{len(dated)} of {len(photos)} photographs have both a capture time and a sample; a course "
+            "needs two at least: send the camera's own files, or put the time in their names"
+        )
+    first = _named(dated[0], names)
+    reference = np.array([s.centre_px for s in first.samples])
+    return [first, *(_follow(first, reference, photo) for photo in dated[1:])]
+
+
+def _named(photo: MeasuredPhoto, names: Sequence[str]) -> MeasuredPhoto:
+    if not names:
+        return photo
+    if len(names) != len(photo.samples) or len(set(names)) != len(names):
+        raise CannotMeasureError(
+            f"{photo.path}: {len(set(names))} different names were given, {len(photo.samples)} samples were "
+            "found in this first photograph; see the annotated photograph of --out, or give --outlines"
+        )
+    samples = tuple(replace(s, name=n) for s, n in zip(photo.samples, names, strict=True))
+    return replace(photo, samples=samples)
+
+
+def _follow(first: MeasuredPhoto, reference: Array, photo: MeasuredPhoto) -> MeasuredPhoto:
+    step = follow(reference, np.array([s.centre_px for s in photo.samples]))
+    placed = sorted((place, i) for i, place in enumerate(step.place) if place >= 0)
+    samples = tuple(replace(photo.samples[i], name=first.samples[place].name) for place, i in placed)
+    return replace(photo, samples=samples, flags=(*photo.flags, *(("moved",) if step.moved else ())))
+
+
 def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> TimeCourse:
-    """The course of every sample; CannotMeasureError where the photographs are no series."""
+    """The course of every sample through photographs from ``name_along``."""
     plan = plan or Plan()
     frames = _frames(photos, plan)
     names = list(dict.fromkeys(name for frame in frames for name in frame.samples))
@@ -74,37 +111,23 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
 
 
 def _frames(photos: Sequence[MeasuredPhoto], plan: Plan) -> list[_Frame]:
-    """The photographs with a time and a sample, in order of capture, samples matched to places."""
-    dated = sorted(
-        ((_moment(p.taken_at), p) for p in photos if p.taken_at and p.samples), key=lambda pair: pair[0]
-    )
-    if len(dated) < 2:
-        raise CannotMeasureError(
-            f"{len(dated)} of {len(photos)} photographs have both a capture time and a sample; "
-            "a course needs two at least: send the camera's own files, or put the time in their names"
-        )
-    start = _moment(plan.start) if plan.start else dated[0][0]
-    if dated[0][0] < start:
-        raise WrongUseError(
-            f"--start {plan.start}: is later than the first photograph, {dated[0][1].taken_at}"
-        )
-    first = dated[0][1]
-    reference = np.array([s.centre_px for s in first.samples])
-    out = []
-    for moment, photo in dated:
-        step = follow(reference, np.array([s.centre_px for s in photo.samples]))
-        placed = {first.samples[i].name: s for i, s in zip(step.place, photo.samples, strict=True) if i >= 0}
-        flags = ("moved",) if step.moved else ()
-        out.append(_Frame((moment - start).total_seconds(), photo, placed, flags))
-    return out
+    """The photographs with their time after zero."""
+    moments = [_moment(p.taken_at or "", "taken_at") for p in photos]
+    start = _moment(plan.start, "--start") if plan.start else moments[0]
+    if moments[0] < start:
+        raise WrongUseError(f"--start {plan.start}: is later than the first photograph, {photos[0].taken_at}")
+    return [
+        _Frame((moment - start).total_seconds(), photo, {s.name: s for s in photo.samples})
+        for moment, photo in zip(moments, photos, strict=True)
+    ]
 
 
-def _moment(text: str) -> datetime:
+def _moment(text: str, where: str) -> datetime:
     """A time as written; a zone is passed over, since cameras as a rule do not tell theirs."""
     try:
         return datetime.fromisoformat(text).replace(tzinfo=None)
     except ValueError:
-        raise WrongUseError(f"--start {text}: write it as 2026-05-04T13:30") from None
+        raise WrongUseError(f"{where} {text}: write it as 2026-05-04T13:30") from None
 
 
 def _check_names(plan: Plan, names: list[str]) -> None:
@@ -162,9 +185,8 @@ def _end_forms(series: dict[str, Series], plan: Plan) -> dict[str, EndForm]:
     if not plan.converted or not plan.controls:
         return {}
     shown = [fit_course(series[name]) for name in plan.converted]
-    relative = [
-        r for fit, name in zip(shown, plan.converted, strict=True) if (r := _relative_end(fit, series[name]))
-    ]
+    pairs = zip(shown, plan.converted, strict=True)
+    relative = [end for fit, name in pairs if (end := _relative_end(fit, series[name]))]
     if not relative:
         return {}
     ends = np.array([r[0] for r in relative])
@@ -207,7 +229,7 @@ def _record(frames: list[_Frame], name: str, fit: CourseFit, names: list[str], p
             u_prime=sample.u_prime,
             v_prime=sample.v_prime,
             luminance_relative=sample.luminance_relative,
-            flags=(*sample.flags, *frame.flags),
+            flags=sample.flags,
         )
         for i, frame in enumerate(frames)
         if (sample := frame.samples.get(name)) is not None
@@ -235,7 +257,7 @@ def _series_flags(frames: list[_Frame], plan: Plan) -> tuple[str, ...]:
     exposures = {round(_exposure(frame.photo), 9) for frame in frames}
     checks = {
         "no-start-time": plan.start is None,
-        "moved": any(frame.flags for frame in frames),
+        "moved": any("moved" in frame.photo.flags for frame in frames),
         "exposure-changed": len(exposures) > 1,
     }
     return tuple(name for name, raised in checks.items() if raised)

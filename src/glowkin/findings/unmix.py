@@ -99,18 +99,21 @@ class Unmixed:
     residuals: Array
 
 
-def frames_of(series: Series, end_form: EndForm | None = None, smooth: Array | None = None) -> Frames:
+def frames_of(
+    series: Series, end_form: EndForm | None = None, smooth: Array | None = None, scatter: float = 1.0
+) -> Frames:
     """Whiten a series; the common error is relative to ``smooth`` (n, 3), a fitted signal, if given.
 
     Taking it relative to the observed signal gives dim frames more weight than bright ones (Peelle's
-    puzzle), so a fit is repeated once with its own signals.
+    puzzle), so a fit is repeated once with its own signals. ``scatter`` is by how much the frames scatter
+    more than they declare: a fit multiplies all variances by its square, which the end form's undoes.
     """
     s = series.signals if smooth is None else smooth
     V = _floored(series.covariances, series.signals) + series.brightness_sd**2 * s[:, :, None] * s[:, None, :]
     if end_form is None:
         return Frames(series.times_s, series.signals, whitener(V))
     C = _floored(end_form.covariance[None], end_form.signal[None])
-    return Frames(series.times_s, series.signals, whitener(V), end_form.signal, whitener(C)[0])
+    return Frames(series.times_s, series.signals, whitener(V), end_form.signal, whitener(C)[0] * scatter)
 
 
 def colours_of(series: Series) -> Frames:
@@ -158,6 +161,13 @@ def fractions_of(frames: Frames, A: Array, B: Array) -> tuple[Array, Array]:
     rest = np.einsum("nij,nj->ni", frames.whiteners, frames.signals - B)
     weight = np.maximum(np.einsum("ni,ni->n", D, D), 1e-300)
     return np.einsum("ni,ni->n", D, rest) / weight, 1.0 / weight
+
+
+def fraction_slopes(frames: Frames, A: Array, B: Array) -> Array:
+    """How the fraction of each frame changes with its signal, (n, 3)."""
+    W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
+    pull = W @ (A - B)
+    return np.asarray(pull / np.maximum(pull @ (A - B), 1e-300)[:, None])
 
 
 def light_share(f: Array, luminance_A: float, luminance_B: float) -> Array:

@@ -84,13 +84,13 @@ def clipped_cells(photo: Photograph, window: Window) -> NDArray[np.uint8]:
     return np.asarray(top >= photo.clip, dtype=np.uint8)
 
 
-def reduced(photo: Photograph, long_side: int = 640) -> Frame:
+def reduced(photo: Photograph, long_side: int = 512) -> Frame:
     """The whole frame in linear light, shrunk by a whole number of cells to at most ``long_side``.
 
     Rendered files are averaged in codes: good enough to find samples, never used to measure them.
     """
     width, height = photo.size_cells
-    k = max(1, -(-max(width, height) // long_side))
+    k = min(max(1, -(-max(width, height) // long_side)), width, height)
     size = (width // k, height // k)
     codes = window_codes(photo, Window(0, 0, size[0] * k, size[1] * k))
 

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 
 from glowkin.base.uncertainty import CHI2_95_2D, Array
-from glowkin.light.linear import Window, clipped_cells, linear_cells
+from glowkin.light.linear import Window, clipped_cells, linear_cells, window_codes
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -34,7 +34,7 @@ class Signals:
     """Per region: ``mean`` (n x 3, full scale 1), ``covariance`` of the mean (n x 3 x 3), ``scatter`` of
     block means within the region (n x 3 x 3), ``clipped`` share of cells, ``at_zero`` share of unclipped
     cells with the channel at code zero (n x 3), ``blocks`` counted, and ``block_cells`` in one of them. NaN
-    where nothing unclipped is left.
+    where too little unclipped is left: fewer than 4 cells, or than 3 blocks.
     """
 
     mean: Array
@@ -59,10 +59,12 @@ def _region(photo: Photograph, outline: Array) -> tuple[Any, ...]:
     side = _block_side(photo, int(np.count_nonzero(mask)))
     sums, counts, clipped, zeros = _block_sums(photo, mask, window, side)
     whole = max(int(np.count_nonzero(mask)), 1)
+    nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
     if counts.sum() < 4:
-        nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
         return *nothing, clipped / whole if mask.any() else np.nan, np.zeros(3), 0, 0.0
     mean, covariance, scatter, blocks = _statistics(sums, counts, side)
+    if blocks < 3:
+        return *nothing, clipped / whole, np.zeros(3), blocks, 0.0
     return mean, covariance, scatter, clipped / whole, zeros / counts.sum(), blocks, counts.sum() / blocks
 
 
@@ -93,11 +95,18 @@ def _block_sums(photo: Photograph, mask: NDArray[np.uint8], window: Window, side
         over = _spread(photo, clipped_cells(photo, strip)) & piece
         valid = piece & ~over
         clipped += int(np.count_nonzero(over))
-        if photo.curves is not None:
-            zeros += ((linear <= photo.curves[1]) & (valid[..., None] == 1)).sum(axis=(0, 1))
-        sums.append(_blocks(linear * valid[..., None], side))
+        zeros += _at_zero(photo, strip, valid)
+        sums.append(_blocks(cv2.copyTo(linear, valid), side))
         counts.append(_blocks(valid.astype(np.float32), side))
     return np.concatenate(sums).reshape(-1, 3), np.concatenate(counts).ravel(), clipped, zeros
+
+
+def _at_zero(photo: Photograph, strip: Window, valid: NDArray[np.uint8]) -> Array:
+    """Unclipped cells of a rendered strip with each channel at code 0 or 1, from every ninth of them."""
+    if photo.curves is None:
+        return np.zeros(3)
+    few = window_codes(photo, strip)[::3, ::3][valid[::3, ::3] == 1]
+    return np.asarray(9.0 * np.count_nonzero(few <= 1, axis=0))
 
 
 def _strips(mask: NDArray[np.uint8], window: Window, side: int) -> Iterator[tuple[NDArray[np.uint8], Window]]:
@@ -133,7 +142,7 @@ def _statistics(sums: Array, counts: Array, side: int) -> tuple[Array, Array, Ar
     deviation = (block_means - mean) * n[:, None]
     blocks = int(n.size)
     if blocks < 3:
-        return mean, np.full((3, 3), np.inf), np.zeros((3, 3)), blocks
+        return mean, np.full((3, 3), np.nan), np.full((3, 3), np.nan), blocks
     covariance = deviation.T @ deviation / counts.sum() ** 2 * blocks / (blocks - 1)
     scatter = np.cov(block_means.T, aweights=n)
     return mean, covariance * few_blocks_factor(blocks), scatter, blocks

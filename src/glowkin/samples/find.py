@@ -58,7 +58,7 @@ def find_samples(frame: Frame) -> list[Found]:
     bright, noise = _brightness(frame.linear)
     labels, roots = _tree(bright, noise)
     chosen = [patch for root in roots for patch in _choose(root, labels, bright)]
-    found = [_outline(labels[p.level], p, frame.scale_px) for p in chosen]
+    found = [_outline(_half_level(labels[p.level], p, bright), frame.scale_px) for p in chosen]
     return in_reading_order([f for f in found if f is not None])
 
 
@@ -134,27 +134,53 @@ def _is_sample(patch: _Patch, labels: list[NDArray[np.int32]], bright: NDArray[n
     inside = (labels[patch.level][box] == patch.label).astype(np.uint8)
     ring = cv2.dilate(inside, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)) - inside
     ring &= (labels[patch.level][box] == 0).astype(np.uint8)
-    hull = cv2.convexHull(cv2.findNonZero(inside))
-    if patch.area < _SOLID * cv2.contourArea(hull) or not ring.any():
+    if not ring.any() or not _compact(inside):
         return False
     return bool(np.median(bright[box][inside == 1]) > _CONTRAST * np.median(bright[box][ring == 1]))
 
 
-def _outline(label: NDArray[np.int32], patch: _Patch, scale: int) -> Found | None:
-    """The patch cut back from its edge, as a polygon in pixels of the photograph."""
+def _compact(inside: NDArray[np.uint8]) -> bool:
+    """Whether a patch fills most of its convex hull."""
+    contours, _ = cv2.findContours(inside, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    edge = max(contours, key=len)
+    return bool(np.count_nonzero(inside) >= _SOLID * cv2.contourArea(cv2.convexHull(edge)))
+
+
+def _half_level(label: NDArray[np.int32], patch: _Patch, bright: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """The sample's own pixels, 1 in the whole frame's shape: above half of its level over its surroundings.
+
+    So glass rims, menisci and halo stay out, and the outline is the same however bright the sample is.
+    """
+    left, top, width, height = patch.box
+    reach = 4 + int(0.25 * np.sqrt(patch.area))
+    box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
+    inside = label[box] == patch.label
+    around = bright[box][label[box] == 0]
+    base = float(np.median(around)) if around.size else 0.0
+    level = base + 0.5 * (float(np.median(bright[box][inside])) - base)
+    _, pieces = cv2.connectedComponents(((bright[box] > level) & inside).view(np.uint8), connectivity=4)
+    counts = np.bincount(pieces.ravel())
+    counts[0] = 0
+    own = np.zeros(label.shape, np.uint8)
+    own[box] = pieces == int(np.argmax(counts))
+    return own
+
+
+def _outline(own: NDArray[np.uint8], scale: int) -> Found | None:
+    """A sample's pixels cut back from their edge, as a polygon in pixels of the photograph."""
     from skimage.measure import find_contours
 
-    left, top, width, height = patch.box
-    inside = (label[top : top + height, left : left + width] == patch.label).astype(np.uint8)
+    left, top, width, height = cv2.boundingRect(own)
+    inside = own[top : top + height, left : left + width]
     depth = cv2.distanceTransform(cv2.copyMakeBorder(inside, 2, 2, 2, 2, cv2.BORDER_CONSTANT), cv2.DIST_L2, 5)
     depth = cv2.GaussianBlur(depth, (0, 0), 0.7)
-    cut = min(1.0 + 0.12 * float(np.sqrt(patch.area / np.pi)), 0.6 * float(depth.max()))
-    contours = find_contours(depth, cut)
+    radius = float(np.sqrt(np.count_nonzero(inside) / np.pi))
+    contours = find_contours(depth, min(1.0 + 0.12 * radius, 0.6 * float(depth.max())))
     if not contours:
         return None
     rows_columns = max(contours, key=len)
     corners = (rows_columns[:-1, ::-1] - 2 + (left, top) + 0.5) * scale - 0.5
-    at_edge = left == 0 or top == 0 or left + width >= label.shape[1] or top + height >= label.shape[0]
+    at_edge = left == 0 or top == 0 or left + width >= own.shape[1] or top + height >= own.shape[0]
     return found_from_outline(corners, at_edge=at_edge)
 
 

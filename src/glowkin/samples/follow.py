@@ -84,6 +84,4 @@ def _similarity(source: Array, target: Array):  # type: ignore[no-untyped-def]
     """Least-squares rotation, scale and shift (Umeyama, IEEE Trans. PAMI 13, 376, 1991)."""
     from skimage.transform import SimilarityTransform
 
-    transform = SimilarityTransform()
-    transform.estimate(source, target)
-    return transform
+    return SimilarityTransform.from_estimate(source, target)

@@ -30,12 +30,12 @@ def unevenness(camera: Camera, emitted: Signals, noise: Noise) -> Array:
 
 
 def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> Array:
-    """How far in u'v' the stray light expected on each sample would pull its colour (n,)."""
-    return np.asarray(np.linalg.norm(camera.jacobian(emitted.mean) @ stray.level, axis=1))
+    """How far in u'v' stray light would pull a sample's colour (n x 2): lamp or room, scatter."""
+    return np.asarray(np.linalg.norm(camera.jacobian(emitted.mean) @ stray.loadings, axis=1))
 
 
 def sample_flags(
-    photo: Photograph, found: Found, i: int, emitted: Signals, spread: float, shift: float, stray_flag: str
+    photo: Photograph, found: Found, i: int, emitted: Signals, spread: float, shift: Array, lamp_flag: str
 ) -> tuple[str, ...]:
     """Flags of the i-th sample."""
     brightest = float(np.nan_to_num(emitted.mean[i]).max())
@@ -44,13 +44,16 @@ def sample_flags(
         "underexposed": np.isfinite(emitted.mean[i]).all() and brightest < _DIM,
         "out-of-gamut": photo.kind == "rendered" and emitted.at_zero[i].max() > _AT_ZERO,
         "uneven-sample": spread > _UNEVEN,
-        stray_flag: shift > _STRAY_SHIFT,
+        lamp_flag: shift[0] > _STRAY_SHIFT,
+        "lit-by-neighbour": shift[1] > _STRAY_SHIFT,
         "edge-of-frame": found.at_edge,
     }
     return tuple(name for name, raised in checks.items() if raised)
 
 
-def stray_flag(camera: Camera, stray: Stray) -> str:
-    """Whether the surroundings' light is the lamp's violet or some other light of the room."""
-    v_prime = camera.infer(stray.level[None], np.zeros((1, 3, 3))).uv_prime[0, 1]
+def lamp_flag(camera: Camera, stray: Stray) -> str:
+    """Whether the dark surroundings' light is the lamp's violet or some other light of the room."""
+    if not len(stray.level):
+        return "lamp-leakage"
+    v_prime = camera.infer(stray.loadings[:1, :, 0], np.zeros((1, 3, 3))).uv_prime[0, 1]
     return "lamp-leakage" if not v_prime > _VIOLET_V else "room-light"

@@ -1,53 +1,84 @@
-"""Stray light on the samples: its colour from the surroundings, its amount left open.
+"""Stray light on the samples: its colour from their surroundings, its amount left open.
 
-Dark surroundings tell the colour of what lies on the scene besides the emissions (lamp violet, room
-light, veiling glare), not how much of it a sample sends back: powder scatters several times more than
-black cloth. So twice the surroundings' level is taken off, and as much again is carried as error along
-that colour, each sample's own.
+Two parts. Dark surroundings far from all samples tell the colour of what the lamp and the room throw on
+everything (lamp violet, room light); powder sends back several times more of it than black cloth does.
+The ring just outside a sample shows, above that, light scattered from brighter neighbours (and from the
+sample itself, which does not change its colour). Of each part its likely amount is taken off, and as much
+again is carried as error along its colour, each sample's own.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from glowkin.base.uncertainty import Array
     from glowkin.light.linear import Frame
     from glowkin.light.region import Signals
 
-_AMOUNT, _AMOUNT_SD = 2.0, 2.0
-"""Stray light of a sample in multiples of the dark surroundings' (common practice, no source)."""
+_LAMP, _LAMP_SD = 2.0, 2.0
+"""Lamp and room light on a sample in multiples of the dark surroundings' (common practice, no source)."""
+_SCATTER, _SCATTER_SD = 1.0, 1.0
+"""Scattered light on a sample in multiples of the ring around it (common practice, no source)."""
 
 
 @dataclass(frozen=True)
 class Stray:
-    """Stray light expected on every sample: ``level`` (3,) and its standard deviation ``spread`` (3,)."""
+    """Stray light expected on each of n samples.
+
+    ``level`` (n x 3), and its error as ``loadings`` (n x 3 x 2): one column for the lamp's and the room's
+    light, one for scattered light.
+    """
 
     level: Array
-    spread: Array
-
-    @property
-    def covariance(self) -> Array:
-        """One free amplitude along one colour: rank one, 3 x 3."""
-        return np.outer(self.spread, self.spread)
+    loadings: Array
 
 
 def surroundings(frame: Frame, outlines: list[Array]) -> Stray:
-    """Stray light from the darker half of what lies well away from the samples."""
-    near = cv2.dilate(frame.mask(outlines), np.ones((31, 31), np.uint8))
-    away = frame.linear[near == 0]
+    """Stray light on each sample from what the reduced photograph shows around them."""
+    samples = frame.mask(outlines)
+    dark = _far_level(frame, samples)
+    rings = np.array([_ring_level(frame, samples, outline) for outline in outlines]).reshape(-1, 3)
+    lamp = np.broadcast_to(dark, rings.shape)
+    scattered = np.clip(np.nan_to_num(rings) - dark, 0.0, None)
+    loadings = np.stack([_LAMP_SD * lamp, _SCATTER_SD * scattered], axis=2)
+    return Stray(_LAMP * lamp + _SCATTER * scattered, loadings)
+
+
+def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:
+    """Mean of the darker half of what lies well away from all samples, never below zero."""
+    away = frame.linear[cv2.dilate(samples, np.ones((31, 31), np.uint8)) == 0]
     if len(away) < 100:
         away = frame.linear.reshape(-1, 3)
     total = away.sum(axis=1)
-    dark = away[total <= np.median(total)].mean(axis=0).astype(float)
-    level = np.clip(dark, 0.0, None)
-    return Stray(_AMOUNT * level, _AMOUNT_SD * level)
+    return np.asarray(np.clip(away[total <= np.median(total)].mean(axis=0), 0.0, None), dtype=float)
+
+
+def _ring_level(frame: Frame, samples: NDArray[np.uint8], outline: Array) -> Array:
+    """Median of a ring around one sample, clear of all edges; NaN if there is no such ring."""
+    own = frame.mask([outline])
+    left, top, width, height = cv2.boundingRect(own)
+    gap = 2 + int(0.25 * max(width, height))
+    reach = 2 * gap
+    box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
+    near = cv2.dilate(samples[box], _disc(gap))
+    ring = (cv2.dilate(own[box], _disc(reach)) == 1) & (near == 0)
+    if not ring.any():
+        return np.full(3, np.nan)
+    return np.asarray(np.median(frame.linear[box][ring], axis=0), dtype=float)
+
+
+def _disc(radius: int) -> Any:
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
 
 
 def remove(seen: Signals, stray: Stray) -> Signals:
     """The signals without the stray light expected on them, its error added to each sample's own."""
-    return replace(seen, mean=seen.mean - stray.level, covariance=seen.covariance + stray.covariance)
+    spread = stray.loadings @ stray.loadings.transpose(0, 2, 1)
+    return replace(seen, mean=seen.mean - stray.level, covariance=seen.covariance + spread)

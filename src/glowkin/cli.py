@@ -1,0 +1,156 @@
+"""The command line: parse, call the recipes, print. No science here."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from glowkin import __version__
+from glowkin.base.errors import GlowkinError, WrongUseError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+PROGRAM = f"glowkin {__version__}"
+CAUTION = (
+    "UV hurts eyes and skin: eyewear rated for the lamp, no direct or reflected view, gloves and sleeves, "
+    "ventilation. The lamp's instructions, local codes and licensed or supervised practice come first."
+)
+
+
+class Commands(click.Group):
+    """A group whose commands end with one sentence, not a traceback, and with the documented status."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Turn glowkin's own errors into exit status 1 (not read or measured) or 2 (wrong usage)."""
+        try:
+            return super().invoke(ctx)
+        except WrongUseError as error:
+            raise click.UsageError(str(error)) from error
+        except GlowkinError as error:
+            click.echo(f"Error: {error}", err=True)
+            ctx.exit(1)
+
+
+@click.group(cls=Commands, epilog=CAUTION, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="glowkin")
+def main() -> None:
+    """Turn photographs of samples glowing under a UV lamp into defensible colour measurements."""
+
+
+def shared_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options every measuring command has."""
+    options = [
+        click.option("--names", metavar="A,B,..", help="Names, left to right, then top to bottom."),
+        click.option("--outlines", type=click.Path(path_type=Path), help="GeoJSON polygons in pixels."),
+        click.option(
+            "--white-point", default="E", show_default=True, metavar="E|D65|D50|A|x,y",
+            help="White for dominant wavelength and purity.",
+        ),
+        click.option(
+            "--observer", type=click.Choice(["2", "10"]), default="2", show_default=True,
+            help="CIE standard observer, degrees.",
+        ),
+        click.option("--out", type=click.Path(path_type=Path), help="Folder for records and report."),
+        click.option("--jobs", type=click.IntRange(1), default=2, show_default=True, help="At once."),
+        click.option("--json", "as_json", is_flag=True, help="Print one JSON document."),
+    ]  # fmt: skip
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+
+
+@main.command(epilog="Example: glowkin measure evening.dng --names red,green --out results")
+@PHOTOS
+@shared_options
+def measure(photos: tuple[Path, ...], **options: Any) -> None:
+    """Find the samples of each PHOTO and measure their colours."""
+    from glowkin.session import start
+
+    sys.exit(start(photos, PROGRAM, **options).finish())
+
+
+@main.command(epilog="Example: glowkin compare evening.dng --names red,green --pair red green")
+@PHOTOS
+@click.option("--pair", "pairs", nargs=2, multiple=True, metavar="A B", help="NAME or FILE:NAME; repeatable.")
+@click.option("--tolerance", type=click.FloatRange(0, min_open=True), default=0.0033, show_default=True,
+              help="Difference in u'v' that does not matter.")  # fmt: skip
+@click.option("--lab-white", metavar="WHITE", help="Also CIEDE2000 against this white (a surface formula).")
+@shared_options
+def compare(
+    photos: tuple[Path, ...],
+    pairs: tuple[tuple[str, str], ...],
+    tolerance: float,
+    lab_white: str | None,
+    **options: Any,
+) -> None:
+    """Compare samples: all pairs within each PHOTO, or the named ones."""
+    from glowkin import recipes
+    from glowkin.session import start
+
+    session = start(photos, PROGRAM, tolerance=tolerance, lab_white=lab_white, **options)
+    session.pairs = recipes.compare(session.photos, pairs, tolerance, lab_white)
+    sys.exit(session.finish())
+
+
+@main.command(epilog="Example: glowkin track series --control steady --start 2026-05-04T09:00 --out results")
+@PHOTOS
+@click.option("--control", "controls", multiple=True, metavar="NAME", help="A sample that does not change.")
+@click.option("--converted", multiple=True, metavar="NAME",
+              help="A sample that turns fully into the new form, as the others would.")  # fmt: skip
+@click.option("--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph.")
+@shared_options
+def track(
+    photos: tuple[Path, ...],
+    controls: tuple[str, ...],
+    converted: tuple[str, ...],
+    start: str | None,
+    **options: Any,
+) -> None:
+    """Follow samples through the PHOTOS (or folders of them) over time."""
+    from glowkin import recipes
+    from glowkin.findings.track import Plan
+    from glowkin.session import start as begin
+
+    plan = Plan(controls, converted, start)
+    session = begin(photos, PROGRAM, keep_names=False, controls=controls, converted=converted, **options)
+    session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
+    sys.exit(session.finish())
+
+
+@main.command(epilog="Example: glowkin report results")
+@click.argument("out_dir", type=click.Path(path_type=Path, file_okay=False))
+def report(out_dir: Path) -> None:
+    """Make the report of an OUT_DIR anew from its records."""
+    from glowkin.telling.out_dir import rebuild
+
+    click.echo(rebuild(out_dir))
+
+
+@main.command(epilog="Example: glowkin demo --out demo-report")
+@click.option("--out", type=click.Path(path_type=Path), default=Path("demo-report"), show_default=True,
+              help="Folder for records, figures and report.")  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+def demo(out: Path, as_json: bool) -> None:
+    """Do the whole job on the sample photographs, and set what is found beside the known answers."""
+    from glowkin.demo import run_demo
+
+    run_demo(out, PROGRAM, as_json=as_json)
+
+
+def run(arguments: Sequence[str] | None = None) -> None:
+    """Entry point: 130 when interrupted, as the shell expects."""
+    try:
+        main.main(args=arguments, prog_name="glowkin", standalone_mode=True)
+    except KeyboardInterrupt:
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,192 @@
+"""The whole job on the sample photographs, what is found set beside the known answers."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from glowkin import recipes
+from glowkin.base.errors import CannotReadError
+from glowkin.base.settings import Settings
+from glowkin.findings.compare import uncertain_colour
+from glowkin.findings.track import Plan
+from glowkin.run.map import map_photos
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from glowkin.base.records import Comparison, MeasuredPhoto, Sample, TimeCourse
+
+HOUR_S = 3600.0
+
+
+@dataclass(frozen=True)
+class Check:
+    """One figure found, with its 95 % interval, beside the known answer."""
+
+    what: str
+    found: float | None
+    low: float | None
+    high: float | None
+    known: float
+    unit: str = ""
+
+    @property
+    def inside(self) -> bool:
+        """Whether the interval holds the known answer."""
+        return self.low is not None and self.high is not None and self.low <= self.known <= self.high
+
+
+@dataclass(frozen=True)
+class Told:
+    """A verdict beside what is truly so."""
+
+    what: str
+    verdict: str
+    known: str
+
+
+def sample_images() -> Path:
+    """The folder of sample photographs: packed in when installed, beside ``src`` in a checkout."""
+    here = Path(__file__).parent
+    for folder in (here / "sample_images", here.parents[1] / "sample_images"):
+        if (folder / "answers.json").is_file():
+            return folder
+    raise CannotReadError(f"{here}: the sample photographs are missing; install glowkin again")
+
+
+def run_demo(out: Path, program: str, *, as_json: bool) -> None:
+    """Measure, compare, track and report the sample photographs; print found beside known."""
+    from glowkin.session import versions
+    from glowkin.telling.out_dir import write_out
+
+    folder = sample_images()
+    answers = json.loads((folder / "answers.json").read_text("utf-8"))
+    previews: dict[str, Any] = {}
+    pair = _side_by_side(folder, answers["side_by_side"], previews)
+    pairs = recipes.compare(pair[:1])
+    series, course = _series(folder, answers["series"], previews)
+    checks = [*_colour_checks(pair[0], answers), *_course_checks(course, answers["series"])]
+    told = [*_pair_verdicts(pairs, answers), *_course_verdicts(course, answers["series"])]
+    settings = {"photographs": "rendered", "figures": "invented", "control": "control"}
+    report = write_out(
+        out, [*pair, *series], pairs, course, previews, settings, program=program, versions=versions()
+    )
+    if as_json:
+        rows = [{**asdict(check), "inside": check.inside} for check in checks]
+        verdicts = [asdict(t) for t in told]
+        document = {"schema": "glowkin.demo.v1", "program": program, "checks": rows, "verdicts": verdicts}
+        json.dump({**document, "report": str(report)}, sys.stdout, indent=1, allow_nan=False)
+        sys.stdout.write("\n")
+        return
+    _print(checks, told, report)
+
+
+def _measured(paths: Sequence[Path], settings: Settings, previews: dict[str, Any]) -> list[MeasuredPhoto]:
+    photos = []
+    for outcome in map_photos(lambda path: recipes.measure_and_show(path, settings), paths, jobs=2):
+        if outcome.result is None:
+            raise CannotReadError(f"{outcome.message}; install glowkin again")
+        photos.append(outcome.result[0])
+        previews[outcome.result[0].path] = outcome.result[1]
+    return photos
+
+
+def _side_by_side(folder: Path, known: dict[str, Any], previews: dict[str, Any]) -> list[MeasuredPhoto]:
+    """The raw file and the JPEG of one shot. The blank comes last in reading order, and does not glow."""
+    glowing = tuple(s["name"] for s in known["samples"] if "u_prime" in s)
+    paths = [folder / "side_by_side.dng", folder / "side_by_side.jpg"]
+    return _measured(paths, Settings(names=glowing), previews)
+
+
+def _series(
+    folder: Path, known: dict[str, Any], previews: dict[str, Any]
+) -> tuple[list[MeasuredPhoto], TimeCourse]:
+    names = known["names"].split(",")
+    converted = tuple(v["name"] for v in known["vials"] if v["name"].startswith("MgCl2-25C"))
+    photos = _measured(sorted((folder / "series").glob("*.dng")), Settings(), previews)
+    return recipes.track(photos, Plan((known["control"],), converted, known["start"]), names)
+
+
+def _colour_checks(photo: MeasuredPhoto, answers: dict[str, Any]) -> Iterator[Check]:
+    for known in answers["side_by_side"]["samples"]:
+        sample = photo.sample(known["name"])
+        if sample is None:
+            continue
+        for i, axis in enumerate(("u_prime", "v_prime")):
+            yield Check(f"{known['name']} {axis[0]}′", *_along(sample, i), known[axis])
+        low, high = sample.dominant_wavelength_interval_nm or (None, None)
+        wavelength = sample.dominant_wavelength_nm
+        yield Check(
+            f"{known['name']} dominant wavelength",
+            wavelength,
+            low,
+            high,
+            known["dominant_wavelength_nm"],
+            "nm",
+        )
+
+
+def _along(sample: Sample, axis: int) -> tuple[float | None, float | None, float | None]:
+    """One coordinate with its 95 % interval."""
+    colour = uncertain_colour(sample)
+    if colour is None:
+        return None, None, None
+    value, reach = float(colour.value[axis]), 1.96 * float(colour.covariance[axis, axis]) ** 0.5
+    return value, value - reach, value + reach
+
+
+def _course_checks(course: TimeCourse, known: dict[str, Any]) -> Iterator[Check]:
+    for vial in known["vials"]:
+        found = course.sample(vial["name"])
+        if found is None or found.verdict != "changing":
+            continue
+        low, high = found.half_time_interval_s or (None, None)
+        half, low, high = (None if t is None else t / HOUR_S for t in (found.half_time_s, low, high))
+        yield Check(f"{vial['name']} half-time", half, low, high, vial["half_time_h"], "h")
+        if vial["stops_at"] > 0:
+            low, high = found.stops_at_interval or (None, None)
+            yield Check(f"{vial['name']} stops at", found.stops_at, low, high, vial["stops_at"])
+        ratio = found.luminance_ratio
+        if ratio:
+            what = f"{vial['name']} luminance ratio"
+            yield Check(what, ratio.value, ratio.low, ratio.high, vial["luminance_ratio"])
+
+
+def _pair_verdicts(pairs: Sequence[Comparison], answers: dict[str, Any]) -> Iterator[Told]:
+    truth = {s["name"]: s for s in answers["side_by_side"]["samples"]}
+    for pair in pairs:
+        a, b = truth[pair.a.name], truth[pair.b.name]
+        apart = ((a["u_prime"] - b["u_prime"]) ** 2 + (a["v_prime"] - b["v_prime"]) ** 2) ** 0.5
+        yield Told(f"{pair.a.name} and {pair.b.name}", pair.verdict, f"Δu′v′ {apart:.4f}")
+
+
+def _course_verdicts(course: TimeCourse, known: dict[str, Any]) -> Iterator[Told]:
+    vials = {v["name"]: v for v in known["vials"]}
+    for found in course.samples:
+        vial = vials.get(found.name, {"model": "none"})
+        truly = "does not change" if vial["model"] == "none" else f"changes, {vial['model']}"
+        yield Told(found.name, found.verdict + (f", {found.model}" if found.model else ""), truly)
+
+
+def _print(checks: Sequence[Check], told: Sequence[Told], report: Path) -> None:
+    from glowkin.telling.numbers import with_interval
+    from glowkin.telling.tables import Table
+    from glowkin.terminal import plain_console, print_table
+
+    console = plain_console()
+    console.print("Sample photographs, rendered; every known answer in them is invented.\n")
+    rows = tuple(
+        (c.what, with_interval(c.found, (c.low, c.high)), f"{c.known:g}", c.unit, "yes" if c.inside else "NO")
+        for c in checks
+    )
+    heads = ("Figure", "Found (95 % interval)", "Known", "Unit", "Inside")
+    print_table(console, Table("Found beside known", heads, rows))
+    verdicts = tuple((t.what, t.verdict, t.known) for t in told)
+    print_table(console, Table("Verdicts", ("Samples", "Found", "Truly"), verdicts))
+    held = sum(c.inside for c in checks)
+    console.print(f"{held} of {len(checks)} known answers lie inside their 95 % intervals.")
+    console.print(f"Report: {report}", highlight=False, soft_wrap=True)

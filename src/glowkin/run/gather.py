@@ -1,0 +1,33 @@
+"""From the arguments of a command to the photographs meant."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from glowkin.base.errors import CannotReadError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+
+def photographs(paths: Sequence[Path], suffixes: Sequence[str]) -> list[Path]:
+    """Files as given, folders as the photographs directly in them, by name; each once.
+
+    An empty folder is a CannotReadError; a missing file is left for the decoder to report.
+    """
+    found: dict[Path, None] = {}
+    for path in paths:
+        if not path.is_dir():
+            found[path] = None
+            continue
+        inside = sorted(p for p in path.iterdir() if _is_photograph(p, suffixes))
+        if not inside:
+            raise CannotReadError(f"{path}: holds no photographs ({', '.join(suffixes)}); check the folder")
+        found.update(dict.fromkeys(inside))
+    return list(found)
+
+
+def _is_photograph(path: Path, suffixes: Sequence[str]) -> bool:
+    """Files whose names begin with a dot are the system's own, such as copies of icons."""
+    return path.suffix.lower() in suffixes and not path.name.startswith(".") and path.is_file()

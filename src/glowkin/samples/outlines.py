@@ -1,0 +1,44 @@
+"""Outlines from a file: GeoJSON polygons (RFC 7946) whose coordinates are pixels of the photograph."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import TYPE_CHECKING, Any
+
+from glowkin.base.errors import CannotReadError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+Outline = tuple[tuple[float, float], ...]
+
+
+def read_outlines(path: Path) -> tuple[tuple[Outline, ...], tuple[str, ...]]:
+    """Outlines in the file's order, and their names where every feature has a property ``name``."""
+    try:
+        document = json.loads(path.read_text("utf-8"))
+    except FileNotFoundError:
+        raise CannotReadError(f"{path}: no such file; check the name and the folder") from None
+    except (OSError, ValueError) as error:
+        raise CannotReadError(f"{path}: not a GeoJSON file ({error}); save polygons as GeoJSON") from error
+    features = document.get("features") if isinstance(document, dict) else None
+    if not isinstance(features, list) or not features:
+        raise CannotReadError(f"{path}: holds no features; a GeoJSON FeatureCollection of Polygons is needed")
+    outlines = tuple(_outline(path, number, feature) for number, feature in enumerate(features, 1))
+    names = tuple(str((f.get("properties") or {}).get("name", "")) for f in features)
+    return outlines, names if all(names) else ()
+
+
+def _outline(path: Path, number: int, feature: Any) -> Outline:
+    """The outer ring of one Polygon feature, its closing point dropped."""
+    try:
+        geometry = feature["geometry"]
+        ring = [(float(x), float(y)) for x, y, *_ in geometry["coordinates"][0]]
+    except (TypeError, KeyError, ValueError, IndexError):
+        ring, geometry = [], {}
+    if not all(math.isfinite(c) and abs(c) < 1e6 for corner in ring for c in corner):
+        raise CannotReadError(f"{path}: feature {number} has a corner that is no pixel of any photograph")
+    if geometry.get("type") != "Polygon" or len(set(ring)) < 3:
+        raise CannotReadError(f"{path}: feature {number} is not a Polygon of at least three corners")
+    return tuple(ring[:-1] if ring[0] == ring[-1] else ring)

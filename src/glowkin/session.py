@@ -1,0 +1,137 @@
+"""One run of a command: which photographs, what came of them, where it goes. No science here."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+from glowkin import recipes
+from glowkin.base.errors import CannotMeasureError
+from glowkin.base.records import compare_document, measure_document, track_document
+from glowkin.base.settings import Settings
+from glowkin.light.photo import SUFFIXES
+from glowkin.run.gather import photographs
+from glowkin.run.map import map_photos
+from glowkin.samples.outlines import read_outlines
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+
+
+_UNTOLD = ("out", "jobs", "as_json")
+
+
+@dataclass(frozen=True)
+class Outlet:
+    """Where results go: a folder, standard output as JSON, or as tables."""
+
+    out: Path | None = None
+    as_json: bool = False
+
+
+@dataclass
+class Session:
+    """Photographs measured for one command, and what was made of them."""
+
+    program: str
+    settings: Settings
+    outlet: Outlet
+    told: dict[str, Any]
+    photos: list[MeasuredPhoto] = field(default_factory=list)
+    previews: dict[str, Any] = field(default_factory=dict)
+    errors: list[dict[str, str]] = field(default_factory=list)
+    pairs: list[Comparison] | None = None
+    course: TimeCourse | None = None
+
+    def measure(self, paths: Sequence[Path], jobs: int) -> None:
+        """Measure every photograph; a bad one becomes a row of errors."""
+
+        def work(path: Path) -> Any:
+            return recipes.measure_and_show(path, self.settings)
+
+        for outcome in progress(map_photos(work, paths, jobs), len(paths)):
+            if outcome.result is None:
+                self.errors.append({"path": str(outcome.path), "message": outcome.message or ""})
+                continue
+            photo, picture = outcome.result
+            self.photos.append(photo)
+            self.previews[photo.path] = picture
+        if not self.photos:
+            raise CannotMeasureError("; ".join(e["message"] for e in self.errors))
+
+    def finish(self) -> int:
+        """Write and print; the exit status."""
+        report = self.write() if self.outlet.out else None
+        if self.outlet.as_json:
+            json.dump(self.document(), sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
+            sys.stdout.write("\n")
+        else:
+            from glowkin.terminal import show
+
+            show(self, report)
+        for error in self.errors:
+            sys.stderr.write(f"Error: {error['message']}\n")
+        return 1 if self.errors else 0
+
+    def document(self) -> dict[str, Any]:
+        """The document of the command that was run."""
+        if self.course is not None:
+            return track_document(self.course, self.errors, self.program)
+        if self.pairs is not None:
+            return compare_document(self.pairs, self.errors, self.program)
+        return measure_document(self.photos, self.errors, self.program)
+
+    def write(self) -> Path:
+        """Records, figures and report into the folder asked for."""
+        from glowkin.telling.out_dir import write_out
+
+        assert self.outlet.out is not None  # noqa: S101 - asked for by finish only with a folder
+        return write_out(
+            self.outlet.out,
+            self.photos,
+            self.pairs or (),
+            self.course,
+            previews=self.previews,
+            settings=self.told,
+            program=self.program,
+            versions=versions(),
+            errors=self.errors,
+        )
+
+
+def start(photos: Sequence[Path], program: str, *, keep_names: bool = True, **options: Any) -> Session:
+    """Measure the photographs that a command names, with its options."""
+    outlines, names = (None, ()) if options["outlines"] is None else read_outlines(options["outlines"])
+    given = options["names"]
+    names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
+    settings = Settings(options["white_point"], int(options["observer"]), names, outlines)
+    told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
+    session = Session(program, settings, Outlet(options["out"], options["as_json"]), told)
+    if not keep_names:
+        session.settings = replace(settings, names=())
+    session.measure(photographs(photos, SUFFIXES), options["jobs"])
+    session.settings = settings
+    return session
+
+
+def progress(outcomes: Any, total: int) -> Any:
+    """A progress bar on a terminal, nothing when piped."""
+    if not sys.stderr.isatty() or total < 3:
+        return outcomes
+    from rich.console import Console
+    from rich.progress import track
+
+    return track(outcomes, total=total, description="measuring", console=Console(stderr=True), transient=True)
+
+
+def versions() -> dict[str, str]:
+    """The versions of what computed, for the report."""
+    from importlib.metadata import version
+
+    names = ("numpy", "scipy", "opencv-python-headless", "scikit-image", "rawpy", "simplejpeg", "matplotlib")
+    return {"Python": sys.version.split()[0], **{name: version(name) for name in names}}

@@ -1,0 +1,60 @@
+"""Results as tables on the terminal: the same words as the report's."""
+
+from __future__ import annotations
+
+import shutil
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from rich.console import Console
+
+    from glowkin.session import Session
+    from glowkin.telling.tables import Table
+
+
+def show(session: Session, report: Path | None) -> None:
+    """Print what the command found, what to mind, and where the report is."""
+    from glowkin.telling import tables
+    from glowkin.telling.provenance import flag_rows
+
+    console = plain_console()
+    if session.course is not None:
+        print_table(console, tables.courses_table(session.course))
+    elif session.pairs is not None:
+        print_table(console, tables.pairs_table(session.pairs))
+    else:
+        if any(p.samples for p in session.photos):
+            print_table(console, tables.samples_table(session.photos))
+        empty = [p.path for p in session.photos if not p.samples]
+        for path in empty:
+            console.print(f"{path}: no sample found. Darken the room, expose longer, or give --outlines.")
+    for row in flag_rows(session.photos, session.course):
+        console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)
+    if report:
+        console.print(f"Report: {report}", highlight=False, soft_wrap=True)
+
+
+def plain_console() -> Console:
+    """Standard output, as wide as the terminal; wide enough for a table when piped."""
+    from rich.console import Console
+
+    width = shutil.get_terminal_size((120, 24)).columns
+    return Console(width=max(width, 60), soft_wrap=False)
+
+
+def print_table(console: Console, table: Table) -> None:
+    """One of the report's tables."""
+    from rich import box
+    from rich.table import Table as Grid
+    from rich.text import Text
+
+    grid = Grid(title=Text(table.caption), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    for head in table.heads:
+        grid.add_column(Text(head), overflow="fold")
+    for row in table.rows:
+        grid.add_row(*(Text(cell) for cell in row))
+    console.print(grid)
+    if table.note:
+        console.print(Text(table.note))
