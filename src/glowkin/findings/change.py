@@ -55,9 +55,9 @@ def see_change(series: Series) -> Change:
     if n < _FEWEST:
         huge = gain / d > 30.0 and _size(series) > 0.1
         return Change(CHANGING if huge else CANNOT_TELL, 1.0)
-    from scipy.stats import f as f_distribution
+    from scipy.special import fdtrc
 
-    probability = min(1.0, min(n - 1, 6) * float(f_distribution.sf(gain / d / scale, d, dof)))
+    probability = min(1.0, min(n - 1, 6) * float(fdtrc(d, dof, gain / d / scale)))
     certain = CHANGING if probability < _SURE else NO_CHANGE
     return Change(CANNOT_TELL if _SURE <= probability < _UNSURE else certain, probability)
 
@@ -74,10 +74,10 @@ def slowest_half_time(series: Series, end_form: EndForm) -> float | None:
     f = np.exp(-np.log(2.0) * np.maximum(series.times_s, 0.0) / half_times[:, None])
     rss = np.array([_rss_towards(X, y, frames, course) for course in f])
     dof = frames.n_data - 2 * frames.signals.shape[1] - 1
-    from scipy.stats import f as f_distribution
+    from scipy.special import fdtri
 
     scale = max(1.0, rss.min() / dof)
-    possible = np.flatnonzero(rss <= rss.min() + scale * f_distribution.ppf(0.90, 1, dof))
+    possible = np.flatnonzero(rss <= rss.min() + scale * fdtri(1, dof, 0.90))
     return None if possible[0] == 0 else float(half_times[possible[0]])
 
 
@@ -91,11 +91,11 @@ def two_forms_suffice(series: Series) -> bool | None:
     n = len(series.times_s)
     if n < 5:
         return None
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
     e = _distances_from_plane(series)
     scatter = _neighbour_scatter(series.times_s, e)
-    return bool(e @ e / max(1.0, scatter) < chi2.ppf(0.99, n - 2))
+    return bool(e @ e / max(1.0, scatter) < chdtri(n - 2, 0.01))
 
 
 def _believable(series: Series) -> Series:

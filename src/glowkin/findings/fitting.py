@@ -133,9 +133,9 @@ def profile_interval(
 
 def rss_limit(rss: float, dof: int, level: float = 0.95) -> float:
     """The RSS a parameter may rise to within its interval; infinite without degrees of freedom."""
-    from scipy.stats import f
+    from scipy.special import fdtri
 
-    return float(rss * (1.0 + f.ppf(level, 1, dof) / dof)) if dof > 0 else np.inf
+    return float(rss * (1.0 + fdtri(1, dof, level) / dof)) if dof > 0 else np.inf
 
 
 def aicc(rss: float, n_data: int, n_parameters: int) -> float:

@@ -247,9 +247,9 @@ def _bars(
 
 
 def _t(dof: int) -> float:
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    return float(t.ppf(0.975, dof))
+    return float(stdtrit(dof, 0.975))
 
 
 def _stop(frames: Frames, best: FittedCourse) -> tuple[float | None, tuple[float, float] | None]:
