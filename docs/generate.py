@@ -1,0 +1,127 @@
+"""Write the reference pages that are made from the code: ``python docs/generate.py``.
+
+``commands.md`` from the commands and their options, ``flags.md`` from the table of flags. The tests check
+that both are current.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+HERE = Path(__file__).parent
+NOTE = "<!-- Written by docs/generate.py; change the code, then run it again. -->\n"
+
+ABOUT_COMMANDS = """# Commands
+
+```
+glowkin COMMAND [OPTIONS] [ARGUMENTS]
+```
+
+`glowkin --help` lists the commands, `glowkin COMMAND --help` shows one of them. A folder stands for the
+photographs directly in it.
+
+With `--json`, exactly one JSON document is printed on standard output; everything else goes to standard
+error. [Records](records.md) explains the fields.
+
+| exit status | means |
+|---|---|
+| 0 | done, also when a photograph holds no sample |
+| 1 | something could not be read or measured; one sentence names the file and the mend |
+| 2 | wrong usage |
+| 130 | interrupted |
+
+Among many photographs a bad one is reported, the others are measured, and the status is 1.
+"""
+
+RESERVED = (
+    "glowing-background", "lamp-off-mismatch", "maybe-swapped", "not-a-single-band", "camera-unlike-prior",
+    "other-camera", "other-filter",
+)  # fmt: skip
+"""Flags of the table that nothing raises so far."""
+
+ABOUT_FLAGS = """# Flags
+
+A flag marks what a reader must know before believing a figure. Flags stand beside a photograph, a sample, a
+point in time or a whole series. They are never silent corrections: where glowkin corrected something, the
+interval says so too.
+
+This version raises none of these yet, their names are kept for steps to come:
+RESERVED.
+
+| flag | what was noticed | what to do |
+|---|---|---|
+"""
+
+
+def commands_page() -> str:
+    """The command reference."""
+    from glowkin.cli import main
+
+    return "\n".join([NOTE, ABOUT_COMMANDS, *(_command(name, main.commands[name]) for name in main.commands)])
+
+
+def flags_page() -> str:
+    """The table of flags."""
+    from glowkin.base.flags import FLAGS
+
+    rows = (f"| `{flag.name}` | {flag.sentence} | {flag.mend} |\n" for flag in FLAGS.values())
+    about = ABOUT_FLAGS.replace("RESERVED", ", ".join(f"`{name}`" for name in RESERVED))
+    return f"{NOTE}\n{about}{''.join(rows)}"
+
+
+PAGES: dict[str, Callable[[], str]] = {"commands.md": commands_page, "flags.md": flags_page}
+
+
+def _command(name: str, command: click.Command) -> str:
+    options = [p for p in command.params if isinstance(p, click.Option)]
+    arguments = " ".join(_argument(p) for p in command.params if isinstance(p, click.Argument))
+    usage = f"glowkin {name}{' ' if arguments else ''}{arguments} [OPTIONS]"
+    rows = "\n".join(f"| {_names(option)} | {_help(option)} |" for option in options)
+    table = f"| option | does |\n|---|---|\n{rows}\n" if rows else ""
+    example = (command.epilog or "").removeprefix("Example: ")
+    parts = [f"## glowkin {name}\n", f"{command.help}\n", f"```\n{usage}\n```\n", table]
+    return "\n".join([*parts, f"Example:\n\n```\n{example}\n```\n"] if example else parts)
+
+
+def _argument(argument: click.Argument) -> str:
+    name = (argument.name or "").upper()
+    return f"{name.removesuffix('S')}..." if argument.nargs == -1 else name
+
+
+def _names(option: click.Option) -> str:
+    value = "" if option.is_flag else f" {_value(option)}"
+    return ", ".join(f"`{name}{value}`" for name in option.opts).replace("|", "\\|")
+
+
+def _value(option: click.Option) -> str:
+    if option.metavar:
+        return option.metavar
+    kind = option.type
+    if isinstance(kind, click.Choice):
+        return "|".join(str(choice) for choice in kind.choices)
+    if isinstance(kind, click.Path):
+        return "PATH"
+    return "N" if isinstance(kind, click.IntRange) else "X"
+
+
+def _help(option: click.Option) -> str:
+    text = (option.help or "").replace("|", "\\|")
+    more = " May be given several times." if option.multiple and "epeat" not in text else ""
+    return text + more + (f" Default: `{option.default}`." if option.show_default else "")
+
+
+def main() -> None:
+    """Write every page."""
+    for name, page in PAGES.items():
+        (HERE / name).write_text(page(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

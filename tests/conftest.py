@@ -1,0 +1,23 @@
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="session")
+def root() -> Path:
+    """The checkout."""
+    return ROOT
+
+
+@pytest.fixture(scope="session")
+def shared_data() -> Path:
+    """The folder of reference data that is not part of the project; a test that needs it skips without it."""
+    folder = Path(os.environ.get("GLOWKIN_SHARED_DATA", ROOT.parent / "shared" / "data"))
+    if not folder.is_dir():
+        pytest.skip("the reference data beside the checkout are not here")
+    return folder

@@ -1,0 +1,157 @@
+"""The documents say what the program does: lines, commands, flags, records and links are checked."""
+
+from __future__ import annotations
+
+import doctest
+import importlib.util
+import re
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+
+from glowkin.base import records
+from glowkin.base.flags import FLAGS
+
+ROOT = Path(__file__).parents[1]
+DOCS = ROOT / "docs"
+PAGES = sorted([*DOCS.glob("*.md"), *DOCS.glob("decisions/*.md")])
+DOCUMENTS = [*PAGES, *(ROOT / name for name in ("README.md", "DEVELOPERS.md", "CHANGELOG.md"))]
+LINES = (
+    "python3 -m venv .venv && .venv/bin/python -m pip install . && .venv/bin/glowkin demo --out demo-report",
+    "python3 -m venv .venv && .venv/bin/python -m pip install '.[test]' && .venv/bin/python -m pytest",
+)
+CAUTIONS = (
+    "uv hurts eyes and skin", "eyewear rated for", "reflection", "gloves and sleeves", "ventilate",
+    "metal waste", "pressure", "lamp's instructions, local codes", "licensed or supervised practice",
+    "never a permission",
+)  # fmt: skip
+RECORDS = (
+    records.Sample, records.CameraUsed, records.MeasuredPhoto, records.Place, records.Comparison,
+    records.Ratio, records.TrackPoint, records.ModelFit, records.SampleCourse, records.CourseComparison,
+    records.TimeCourse,
+)  # fmt: skip
+
+
+def shown(page: Path) -> str:
+    return str(page.relative_to(ROOT))
+
+
+def generator():
+    spec = importlib.util.spec_from_file_location("docs_generate", DOCS / "generate.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def blocks(text: str) -> list[str]:
+    return [body.strip() for body in re.findall(r"^```[a-z]*\n(.*?)^```", text, re.DOTALL | re.MULTILINE)]
+
+
+def without_code(text: str) -> str:
+    return re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE)
+
+
+def anchors(page: Path) -> set[str]:
+    """Headings as addresses, the way both GitHub and MyST make them."""
+    heads = re.findall(r"^#{1,6} (.+)$", without_code(page.read_text("utf-8")), re.MULTILINE)
+    return {re.sub(r"[^\w\- ]", "", head.lower()).strip().replace(" ", "-") for head in heads}
+
+
+def test_the_two_lines_stand_alone_in_the_readme():
+    text = (ROOT / "README.md").read_text("utf-8")
+    assert [b for b in blocks(text) if "python3 -m venv" in b] == list(LINES)
+    assert [line for line in text.splitlines() if line.startswith("python3 -m venv")] == list(LINES)
+
+
+def test_cautions_come_before_the_first_line_to_run():
+    text = (ROOT / "README.md").read_text("utf-8")
+    cautions = text[: text.index(LINES[0])].replace("\n> ", " ").lower()
+    assert [words for words in CAUTIONS if words not in cautions] == []
+
+
+@pytest.mark.parametrize("name", ["commands.md", "flags.md"])
+def test_generated_pages_are_current(name):
+    """If this fails: python docs/generate.py."""
+    assert (DOCS / name).read_text("utf-8") == generator().PAGES[name]()
+
+
+def test_every_command_and_option_is_in_the_reference():
+    from glowkin.cli import main
+
+    text = (DOCS / "commands.md").read_text("utf-8")
+    for name, command in main.commands.items():
+        section = re.split(r"^## ", text, flags=re.MULTILINE)
+        own = next(part for part in section if part.startswith(f"glowkin {name}\n"))
+        options = [opt for p in command.params for opt in p.opts if opt.startswith("--")]
+        assert [opt for opt in options if f"`{opt}" not in own] == []
+        assert "Example:" in own
+
+
+def test_every_flag_is_in_the_docs_with_its_mend():
+    text = (DOCS / "flags.md").read_text("utf-8")
+    assert [f.name for f in FLAGS.values() if f"| `{f.name}` | {f.sentence} | {f.mend} |" not in text] == []
+
+
+def test_the_flags_said_to_be_unused_are_those_that_nothing_raises():
+    rooms = [f for f in (ROOT / "src" / "glowkin").rglob("*.py") if f.parent.name not in ("base", "telling")]
+    code = "".join(f.read_text("utf-8") for f in rooms)
+    assert [name for name in FLAGS if f'"{name}"' not in code] == list(generator().RESERVED)
+
+
+def test_flags_named_in_the_docs_exist():
+    looks_like = re.compile(r"[Ff]lags?\s+`([a-z-]+)`")
+    named = {name for page in DOCUMENTS for name in looks_like.findall(page.read_text("utf-8"))}
+    assert len(named) >= 4
+    assert named <= set(FLAGS)
+
+
+def test_every_field_of_the_records_is_described():
+    text = (DOCS / "records.md").read_text("utf-8")
+    missing = [f"{r.__name__}.{f.name}" for r in RECORDS for f in fields(r) if f"`{f.name}`" not in text]
+    assert missing == []
+
+
+def test_every_rate_model_is_described():
+    from glowkin.findings.rate_models import RATE_MODELS
+
+    text = (DOCS / "following-a-change.md").read_text("utf-8")
+    assert [name for name in RATE_MODELS if f"| `{name}` |" not in text] == []
+
+
+@pytest.mark.parametrize("page", DOCUMENTS, ids=shown)
+def test_links_lead_somewhere(page):
+    text = without_code(page.read_text("utf-8"))
+    for target in re.findall(r"\[[^\]]+\]\(([^)\s]+)\)", text):
+        if target.startswith("https://"):
+            continue
+        path, _, anchor = target.partition("#")
+        to = (page.parent / path).resolve() if path else page
+        assert to.exists(), f"{shown(page)}: {target}"
+        assert not anchor or anchor in anchors(to), f"{shown(page)}: {target}"
+
+
+def test_every_page_is_in_a_table_of_contents():
+    listed = set()
+    for index in (DOCS / "index.md", DOCS / "decisions" / "index.md"):
+        for body in re.findall(
+            r"^```\{toctree\}\n(.*?)^```", index.read_text("utf-8"), re.DOTALL | re.MULTILINE
+        ):
+            listed |= {(index.parent / f"{n}.md") for n in body.split("\n") if n and not n.startswith(":")}
+    assert listed == set(PAGES) - {DOCS / "index.md"}
+
+
+def test_the_python_examples_run(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    text = "\n".join(blocks((DOCS / "python.md").read_text("utf-8")))
+    example = doctest.DocTestParser().get_doctest(text + "\n", {}, "python.md", "python.md", 0)
+    assert len(example.examples) > 15
+    runner = doctest.DocTestRunner(verbose=False, optionflags=doctest.REPORT_ONLY_FIRST_FAILURE)
+    said: list[str] = []
+    assert runner.run(example, out=said.append).failed == 0, "".join(said)
+
+
+def test_the_changelog_knows_this_version():
+    from glowkin import __version__
+
+    assert f"## {__version__}" in (ROOT / "CHANGELOG.md").read_text("utf-8")
