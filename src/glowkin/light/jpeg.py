@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 JPEG_CLIP = 250
 """Compression scatters a clipped patch a few codes below 255, so the top five count as clipped."""
 
+_DAMAGED = ("Corrupt JPEG data", "Premature end")
+"""What libjpeg says of lost or bent data; most decoders go on and fill in grey, which must not be measured."""
+
 
 def decode_jpeg(path: Path, data: bytes, digest: str, limits: Limits) -> Photograph:
     """A JPEG photograph, 8 bits a channel, RGB."""
@@ -77,7 +80,9 @@ def _pixels(path: Path, data: bytes) -> NDArray[Any]:
         import simplejpeg
 
         return np.asarray(simplejpeg.decode_jpeg(data, colorspace="RGB"))
-    except ValueError:
+    except ValueError as error:
+        if str(error).startswith(_DAMAGED):
+            raise CannotReadError(f"{path}: a broken JPEG file; copy it from the camera again") from error
         return _pixels_second_way(path, data)
 
 
