@@ -11,10 +11,11 @@ from matplotlib.path import Path as Outline
 
 from glowkin.base.records import Sample
 from glowkin.colour.chromaticity import uv_prime_to_xy
+from glowkin.telling.crowds import crowds, joined, named
 from glowkin.telling.diagram import MARKS_NM, chromaticity_diagram, locus_marks
 from glowkin.telling.drawing import png, svg
 from glowkin.telling.labels import best_box, overlap
-from glowkin.telling.spots import crowds, named, paths_of, spots_of
+from glowkin.telling.spots import paths_of, spots_of
 
 # CIE 15, spectrum locus of the 1931 observer, xy.
 CIE_LOCUS = {480: (0.0913, 0.1327), 500: (0.0082, 0.5384), 520: (0.0743, 0.8338), 550: (0.3016, 0.6923),
@@ -85,10 +86,13 @@ def test_crowded_samples_are_enlarged_and_named_there(photos):
 def test_vials_that_lie_together_share_one_label(series):
     spots = spots_of(series[:1])
     assert len(spots) == 15
-    assert {n.words for n in named(spots)} == {
+    assert {n.text for n in named(spots)} == {
         f"{c}, 3 vials" for c in ("MgCl2 25 C", "MgCl2 5 C", "leaky cap", "tight cap", "NaCl 25 C")
     }
-    assert [len(g) for g in crowds(spots)] == [15]
+    assert [len(g) for g in crowds(named(spots))] == [5]
+    assert [n.text.replace("\n", " ") for n in joined(named(spots))] == [
+        "MgCl2 25 C, MgCl2 5 C, leaky cap, tight cap, NaCl 25 C, 15 vials"
+    ]
 
 
 def test_a_path_points_on_in_time(course):
@@ -146,3 +150,29 @@ def test_the_ten_degree_observer_has_its_own_locus(plain):
     assert ten.point == pytest.approx((0.1252, 0.8102), abs=1e-4)
     ax = chromaticity_diagram([replace(plain, observer=10)]).axes[0]
     assert ax.get_title(loc="left").startswith("CIE 1976, 10° observer")
+
+
+def test_a_sample_that_stays_in_its_place_is_labelled_once(photos):
+    control = replace(photos[0], samples=photos[0].samples[3:4])
+    labels = named(spots_of([control, replace(control, path="b.dng")]))
+    assert [n.text for n in labels] == ["control (IMG_0412, b)"]
+    assert len(labels[0].spots) == 2
+
+
+def test_wide_ellipses_are_not_enlarged(photos):
+    wide = tuple(
+        replace(s, u_prime_v_prime_covariance=((9e-4, 0.0), (0.0, 9e-4))) for s in photos[0].samples[:2]
+    )
+    assert len(chromaticity_diagram([replace(photos[0], samples=wide)]).axes) == 1
+
+
+def test_a_leader_does_not_run_through_words_already_written():
+    wall = (20.0, 80.0, 150.0, 95.0)  # just below the point, wide
+    below_first = -np.pi / 2
+    crowd = [(90.0, 96.0, 110.0, 200.0), wall]  # nothing is free above
+    x0, y0, x1, y1 = best_box(100, 100, "far", crowd, (0, 0, 400, 400), below_first, written=[wall])
+    line = np.linspace((100, 100), ((x0 + x1) / 2, (y0 + y1) / 2), 50)
+    through = (
+        (line[:, 0] > wall[0]) & (line[:, 0] < wall[2]) & (line[:, 1] > wall[1]) & (line[:, 1] < wall[3])
+    )
+    assert not through.any()

@@ -10,8 +10,9 @@ import numpy as np
 from glowkin.colour.chromaticity import uv_prime_to_xy, xy_to_uv_prime
 from glowkin.colour.observer import locus_xy
 from glowkin.telling import drawing
+from glowkin.telling.crowds import Named, crowds, joined, named
 from glowkin.telling.labels import Label, place
-from glowkin.telling.spots import Path, Spot, crowds, ellipse_uv, named, paths_of, spots_of
+from glowkin.telling.spots import Path, Spot, ellipse_uv, paths_of, spots_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -64,7 +65,8 @@ def chromaticity_diagram(
     plane = _Plane(kind, _degrees(photos))
     spots = spots_of(photos)
     paths = paths_of(course) if course else []
-    close = [] if paths else crowds(spots)
+    labels = [] if paths else named(spots)
+    close = crowds(labels)
     with drawing.style():
         fig = drawing.blank(WHOLE_IN[kind] + ENLARGED_IN * len(close))
         ax, panels = _panels(fig, WHOLE_IN[kind], len(close))
@@ -74,7 +76,9 @@ def chromaticity_diagram(
         if paths:
             _draw_paths(ax, plane, photos, paths)
         else:
-            _draw_spots(ax, plane, photos, spots, close)
+            enlarged = {id(label) for group in close for label in group}
+            apart = joined([label for label in labels if id(label) not in enlarged])
+            _draw_spots(ax, plane, photos, spots, apart)
         for panel, group in zip(panels, close, strict=True):
             place(panel, _labels(plane, group), [*_dots(plane, spots), *_line(plane)])
     return fig
@@ -166,12 +170,11 @@ def _draw_spots(
     plane: _Plane,
     photos: Sequence[MeasuredPhoto],
     spots: Sequence[Spot],
-    close: Sequence[Sequence[Spot]],
+    labels: Sequence[Named],
 ) -> None:
-    apart = [s for s in spots if not any(s is c for group in close for c in group)]
     for spot in spots:
         _draw_spot(ax, plane, spot, size=5.0, tint=len(spots) <= TINTED)
-    place(ax, [*_whites(plane, photos), *_labels(plane, apart)], [*_dots(plane, spots), *_edge(plane)])
+    place(ax, [*_whites(plane, photos), *_labels(plane, labels)], [*_dots(plane, spots), *_edge(plane)])
 
 
 def _draw_spot(ax: Axes, plane: _Plane, spot: Spot, size: float, tint: bool) -> None:
@@ -187,8 +190,8 @@ def _draw_spot(ax: Axes, plane: _Plane, spot: Spot, size: float, tint: bool) -> 
     )  # fmt: skip
 
 
-def _labels(plane: _Plane, spots: Sequence[Spot]) -> list[Label]:
-    return [Label(*_pair(plane.of(n.uv)), _shorten(n.words), drawing.colour(n.number)) for n in named(spots)]
+def _labels(plane: _Plane, labels: Sequence[Named]) -> list[Label]:
+    return [Label(*_pair(plane.of(n.uv)), n.text, drawing.colour(n.number)) for n in labels]
 
 
 def _shorten(words: str, most: int = 34) -> str:
@@ -217,7 +220,7 @@ def _pair(point: Array) -> tuple[float, float]:
 
 
 def _enlarge(
-    ax: Axes, whole: Axes, plane: _Plane, group: Sequence[Spot], spots: Sequence[Spot], letter: str
+    ax: Axes, whole: Axes, plane: _Plane, group: Sequence[Named], spots: Sequence[Spot], letter: str
 ) -> None:
     window = _window(plane, group)
     _frame(whole, window, letter)
@@ -228,13 +231,16 @@ def _enlarge(
     ax.locator_params(nbins=3)
     drawing.quiet_grid(ax)
     _draw_locus(ax, plane)
+    x0, x1, y0, y1 = window
     for spot in spots:
-        _draw_spot(ax, plane, spot, size=6.0, tint=len(group) <= TINTED)
+        x, y = _pair(plane.of(spot.uv))
+        if x0 < x < x1 and y0 < y < y1:
+            _draw_spot(ax, plane, spot, size=6.0, tint=len(spots) <= TINTED)
 
 
-def _window(plane: _Plane, group: Sequence[Spot]) -> tuple[float, float, float, float]:
+def _window(plane: _Plane, group: Sequence[Named]) -> tuple[float, float, float, float]:
     """A frame round the ellipses, of the panel's shape, with room for labels on both sides."""
-    edge = np.concatenate([plane.of(ellipse_uv(s)) for s in group])
+    edge = np.concatenate([plane.of(ellipse_uv(s)) for label in group for s in label.spots])
     low, high = edge.min(axis=0), edge.max(axis=0)
     (cx, cy), half = (low + high) / 2, 0.75 * max(*(high - low), 0.01)
     wide = SHAPE * half

@@ -21,10 +21,12 @@ if TYPE_CHECKING:
 Box: TypeAlias = "tuple[float, float, float, float]"
 """x low, y low, x high, y high, in points of the figure."""
 
-RINGS_PT = (9, 15, 24, 36, 52, 72, 96)
+RINGS_PT = (9, 15, 24, 36, 52, 72, 96, 130, 170)
 DIRECTIONS = 16
-_CHARACTER_WIDTH = 0.68
-"""Of the font's size; DejaVu Sans averages 0.6, and browsers' stand-ins are narrower."""
+CROSSING, OVER_WORDS, AWAY = 1500.0, 8.0, 0.5
+"""What is bad about a place, in square points of covered marks: a leader through other words, covered words
+(as a factor), a point of distance.
+"""
 
 
 @dataclass(frozen=True)
@@ -48,31 +50,65 @@ def place(ax: Axes, labels: Sequence[Label], obstacles: Iterable[tuple[float, fl
     frame = ax.get_window_extent()
     inside = (frame.x0 * scale, frame.y0 * scale, frame.x1 * scale, frame.y1 * scale)
     taken = [_dot(*(ax.transData.transform(p) * scale)) for p in (*obstacles, *((k.x, k.y) for k in labels))]
+    written: list[Box] = []
     for label in labels:
         x, y = (float(v) for v in ax.transData.transform((label.x, label.y)) * scale)
-        box = best_box(x, y, label.words, taken, inside)
+        box = best_box(x, y, label.words, taken, inside, written=written)
         taken.append(box)
+        written.append(box)
         _write(ax, label, (x, y), box)
 
 
 def best_box(
-    x: float, y: float, words: str, taken: Sequence[Box], inside: Box, first: float = 0.0, pad: float = 0.0
+    x: float,
+    y: float,
+    words: str,
+    taken: Sequence[Box],
+    inside: Box,
+    first: float = 0.0,
+    pad: float = 0.0,
+    reach_pt: float = RINGS_PT[-1],
+    written: Sequence[Box] = (),
 ) -> Box:
     """The nearest box for the words that overlaps nothing; the one that overlaps least if none is free.
 
-    ``first`` is the direction tried first, in radians from the right; ``pad`` widens the words on all sides.
+    ``first`` is the direction tried first, in radians from the right; ``pad`` widens the words on all sides;
+    ``reach_pt`` is how far off they may stand, ``written`` are words that no leader should cross.
     """
     lines = words.split("\n")
-    width = max(map(len, lines)) * SMALL_PT * _CHARACTER_WIDTH + 2 * pad
+    width = max(map(width_pt, lines)) + 2 * pad
     height = 1.25 * SMALL_PT * len(lines) + 2 * pad
+    rings = [r for r in RINGS_PT if r <= reach_pt]
     boxes = np.array(
-        [_box(x, y, width, height, r, first + _turn(k)) for r in RINGS_PT for k in range(DIRECTIONS)]
+        [_box(x, y, width, height, r, first + _turn(k)) for r in rings for k in range(DIRECTIONS)]
     )
-    # Boxes come nearest first, and the first of equal cost is kept.
-    covered = overlap(boxes[:, np.newaxis], np.array(taken).reshape(1, -1, 4)).sum(axis=1)
+    covered = _covered(boxes, taken) + OVER_WORDS * _covered(boxes, written)
     outside = width * height - overlap(boxes, np.array(inside))
-    x0, y0, x1, y1 = (float(v) for v in boxes[np.argmin(np.round(covered + 3 * outside, 6))])
+    away = AWAY * np.repeat(rings, DIRECTIONS)
+    cost = covered + 3 * outside + away + CROSSING * _crossings(boxes, np.array([x, y]), written)
+    x0, y0, x1, y1 = (float(v) for v in boxes[np.argmin(np.round(cost, 6))])
     return (x0, y0, x1, y1)
+
+
+def _crossings(boxes: Array, point: Array, written: Sequence[Box]) -> Array:
+    """How much of the line from the point to each box's centre (n, 4) runs through written words, 0 to 1."""
+    if not written:
+        return np.zeros(len(boxes))
+    centres = (boxes[:, :2] + boxes[:, 2:]) / 2
+    along = np.linspace(0.0, 1.0, 16)[:, np.newaxis, np.newaxis]
+    x, y = np.moveaxis(point + along * (centres - point), -1, 0)[..., np.newaxis]
+    x0, y0, x1, y1 = np.array(written).T
+    return np.asarray(((x > x0) & (x < x1) & (y > y0) & (y < y1)).any(axis=-1).mean(axis=0))
+
+
+def width_pt(words: str) -> float:
+    """How wide one line of small text is, in points."""
+    from matplotlib.font_manager import FontProperties, fontManager, get_font
+
+    font = get_font(fontManager.findfont(FontProperties(family="DejaVu Sans")))
+    font.set_size(SMALL_PT, 72)
+    font.set_text(words)
+    return float(font.get_width_height()[0]) / 64
 
 
 def _turn(k: int) -> float:
@@ -85,6 +121,10 @@ def _box(x: float, y: float, width: float, height: float, r: float, angle: float
     centre_x = x + math.cos(angle) * (r + width / 2)
     centre_y = y + math.sin(angle) * (r + height / 2)
     return (centre_x - width / 2, centre_y - height / 2, centre_x + width / 2, centre_y + height / 2)
+
+
+def _covered(boxes: Array, others: Sequence[Box]) -> Array:
+    return np.asarray(overlap(boxes[:, np.newaxis], np.array(others).reshape(1, -1, 4)).sum(axis=1))
 
 
 def overlap(a: Array, b: Array) -> Array:

@@ -32,7 +32,7 @@ FULL = 0.98
 
 BELOW = -np.pi / 2
 
-TAG_PAD = 2.5
+TAG_PAD, TAG_REACH_PT = 1.0, 24.0
 
 DIM = 0.02
 """A luminance at which no chromaticity inside the screen's triangle is too bright for it (white is 1)."""
@@ -81,7 +81,13 @@ def _names(ax: Axes, samples: Sequence[Sample], scale: float) -> None:
     for sample, around in zip(samples, list(taken), strict=True):
         foot = ((around[0] + around[2]) / 2, around[1])
         box = best_box(
-            *foot, sample.name, taken, (float(x0), float(y0), float(x1), float(y1)), BELOW, TAG_PAD
+            *foot,
+            sample.name,
+            taken,
+            (float(x0), float(y0), float(x1), float(y1)),
+            BELOW,
+            TAG_PAD,
+            TAG_REACH_PT,
         )
         taken.append(box)
         _tag(ax, sample, scale, ((box[0] + box[2]) / 2 - foot[0], (box[1] + box[3]) / 2 - foot[1]))
@@ -118,7 +124,7 @@ def _tag(ax: Axes, sample: Sample, scale: float, offset: tuple[float, float]) ->
         ha="center",
         va="center",
         arrowprops={"arrowstyle": "-", "color": "white", "linewidth": 0.8} if far else None,
-        bbox={"boxstyle": "round,pad=0.2", "facecolor": "black", "edgecolor": "none", "alpha": 0.75},
+        bbox={"boxstyle": "round,pad=0.15", "facecolor": "black", "edgecolor": "none", "alpha": 0.75},
         parse_math=False,
     )
 

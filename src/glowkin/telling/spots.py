@@ -1,4 +1,4 @@
-"""What a chromaticity diagram shows: samples as spots, crowds of spots, and paths through time."""
+"""What a chromaticity diagram shows: samples as spots, and paths through time."""
 
 from __future__ import annotations
 
@@ -19,12 +19,6 @@ if TYPE_CHECKING:
 MOST_SPOTS = 30
 """More than that and only the first and the last photograph are drawn."""
 
-CROWDED = 0.035
-"""u'v' distance below which two spots cannot both be labelled at the scale of the whole diagram."""
-
-WIDEST = 0.14
-"""Extent in u'v' from which a crowd gains too little from being enlarged."""
-
 GATHERED = 3
 """So many vials of one condition in one place are labelled once."""
 
@@ -33,22 +27,13 @@ GATHERED = 3
 class Spot:
     """One sample: u'v' (2,), covariance (2, 2) or none, and the number that gives colour and marker.
 
-    ``photograph`` is the file's name where several are shown, else ''.
+    ``photograph`` is its short name where several are shown, else ''.
     """
 
     name: str
     photograph: str
     uv: Array
     covariance: Array | None
-    number: int
-
-
-@dataclass(frozen=True, eq=False)
-class Named:
-    """Words for a place on the diagram, u'v' (2,)."""
-
-    words: str
-    uv: Array
     number: int
 
 
@@ -72,7 +57,7 @@ def spots_of(photos: Sequence[MeasuredPhoto]) -> list[Spot]:
     shown = _first_and_last(photos)
     conditions = by_condition(dict.fromkeys(s.name for p in shown for s in p.samples))
     many = max((len(names) for names in conditions.values()), default=0) >= GATHERED
-    titles = _titles(shown)
+    titles = _titles(shown, len(photos))
     numbers = {n: i for i, names in enumerate(conditions.values()) for n in names}
     if not many:
         numbers = {n: i for i, n in enumerate(numbers)}
@@ -84,12 +69,14 @@ def spots_of(photos: Sequence[MeasuredPhoto]) -> list[Spot]:
     ]
 
 
-def _titles(photos: Sequence[MeasuredPhoto]) -> list[str]:
+def _titles(shown: Sequence[MeasuredPhoto], of: int) -> list[str]:
     """File names without their endings where that tells them apart; nothing for a single photograph."""
-    names = [base_name(p.path) for p in photos]
-    stems = [name.rpartition(".")[0] or name for name in names]
-    if len(photos) == 1:
+    if len(shown) == 1:
         return [""]
+    if len(shown) < of:
+        return ["first", "last"]
+    names = [base_name(p.path) for p in shown]
+    stems = [name.rpartition(".")[0] or name for name in names]
     return stems if len(set(stems)) == len(stems) else names
 
 
@@ -97,25 +84,6 @@ def _spot(sample: Sample, photograph: str, number: int) -> Spot:
     C = sample.u_prime_v_prime_covariance
     uv = np.array([sample.u_prime, sample.v_prime], dtype=float)
     return Spot(sample.name, photograph, uv, None if C is None else np.array(C, dtype=float), number)
-
-
-def named(spots: Sequence[Spot]) -> list[Named]:
-    """Words for the spots: three or more vials of a condition that lie together share one label."""
-    out: list[Named] = []
-    for photograph in dict.fromkeys(s.photograph for s in spots):
-        here = [s for s in spots if s.photograph == photograph]
-        where = f" ({photograph})" if photograph else ""
-        for condition, names in by_condition(s.name for s in here).items():
-            out += _labels_of(condition, [s for s in here if s.name in names], where)
-    return out
-
-
-def _labels_of(condition: str, spots: Sequence[Spot], where: str) -> list[Named]:
-    centre = np.mean([s.uv for s in spots], axis=0)
-    together = all(np.hypot(*(s.uv - centre)) < CROWDED for s in spots)
-    if len(spots) >= GATHERED and together:
-        return [Named(f"{condition}, {len(spots)} vials{where}", centre, spots[0].number)]
-    return [Named(f"{s.name}{where}", s.uv, s.number) for s in spots]
 
 
 def _first_and_last(photos: Sequence[MeasuredPhoto]) -> Sequence[MeasuredPhoto]:
@@ -153,21 +121,3 @@ def ellipse_uv(spot: Spot, n: int = 91) -> Array:
     t = np.linspace(0.0, 2 * np.pi, n)
     circle = np.stack([np.cos(t), np.sin(t)], axis=-1)
     return np.asarray(spot.uv + np.sqrt(CHI2_95_2D) * circle @ square_root(spot.covariance).T)
-
-
-def crowds(spots: Sequence[Spot], most: int = 2, limit: float = CROWDED) -> list[list[Spot]]:
-    """The largest groups of spots too close to be labelled apart (single linkage), at most so many.
-
-    Groups with ellipses so wide that enlarging would show little more are left out.
-    """
-    groups: list[list[Spot]] = []
-    for spot in spots:
-        near = [g for g in groups if any(np.hypot(*(spot.uv - s.uv)) < limit for s in g)]
-        groups = [g for g in groups if g not in near] + [[*(s for g in near for s in g), spot]]
-    found = sorted((g for g in groups if len(g) > 1 and _extent(g) < WIDEST), key=len, reverse=True)
-    return found[:most]
-
-
-def _extent(group: Sequence[Spot]) -> float:
-    edge = np.concatenate([ellipse_uv(s) for s in group])
-    return float(np.max(edge.max(axis=0) - edge.min(axis=0)))
