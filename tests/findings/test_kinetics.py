@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from glowkin.base.records import SampleCourse
+from glowkin.findings.courses import Course, FittedCourse, not_excluded
+from glowkin.findings.fitting import Fit
 from glowkin.findings.kinetics import EndForm, Series, compare_half_times, fit_course
 from glowkin.findings.rate_models import RATE_MODELS
 
@@ -149,6 +151,22 @@ def test_first_order_is_never_ruled_out_by_a_model_that_contains_it():
     assert "zero-order" not in found.not_excluded
 
 
+def test_models_are_kept_within_two_units_and_with_an_exponent_of_one_first_order_comes_back():
+    def fitted(name, rss, score):
+        fit = Fit(np.zeros(2), np.eye(2), rss, 30)
+        return FittedCourse(Course(RATE_MODELS[name]), fit, score)
+
+    def names(*fits):
+        return {f.course.model.name for f in not_excluded(fits)}
+
+    zero, avrami = fitted("zero-order", 1.0, 0.0), fitted("avrami-erofeev", 1.0, 1.9)
+    # F(0.95; 1, 30) = 4.17 (any table): first order may have 13.9 % more RSS than the model with exponent.
+    near, far = fitted("first-order", 1.13, 2.5), fitted("first-order", 1.15, 2.5)
+    assert names(zero, avrami, near) == {"zero-order", "avrami-erofeev", "first-order"}
+    assert names(zero, avrami, far) == {"zero-order", "avrami-erofeev"}
+    assert names(zero, fitted("avrami-erofeev", 1.0, 2.1), far) == {"zero-order"}
+
+
 def test_an_induction_time_is_told_from_first_order():
     found = fit_course(vial(DAY, 0.5 ** ((DAY / (6.0 * HOUR)) ** 2), 1))
     assert found.not_excluded == ("avrami-erofeev",)
@@ -206,6 +224,18 @@ def test_an_end_that_is_neither_reached_nor_known_gives_light_only():
     assert set(found.fraction_start) == {None}
     assert "light-is-not-amount" in found.flags
     assert all(w is not None for w in found.light_fraction_start)
+
+
+def test_without_an_upper_limit_to_the_half_time_amounts_are_not_claimed():
+    times = np.linspace(0.0, 4.0, 6) * HOUR
+    courses = [vial(times, first_order(times, 2.6 * HOUR), s, photons=1e5, lamp=0.05) for s in range(12)]
+    found = [fit_course(series) for series in courses]
+    reached = [f for f in found if f.models[0].half_time_s <= times[-1]]
+    silent = [f for f in reached if f.half_time_s is None]
+    assert 0 < len(silent) < len(reached)
+    assert all(any(m.half_time_interval_s[1] is None for m in f.models) for f in silent)
+    assert all(f.half_time_interval_s[1] is not None for f in reached if f not in silent)
+    assert all((f.half_time_s is None) == (f.flags == ("light-is-not-amount",)) for f in found)
 
 
 @pytest.mark.parametrize("end", [None, end_form()], ids=["end unknown", "end known"])
@@ -319,6 +349,15 @@ def test_a_control_whose_noise_is_twice_what_it_declares_is_not_said_to_change()
         series = vial(DAY, np.ones(9), seed)
         verdicts.append(fit_course(replace(series, covariances=series.covariances / 4.0)).verdict)
     assert verdicts.count("no change seen") >= 57
+
+
+def test_a_control_whose_colour_drifts_by_a_third_of_a_percent_is_not_said_to_change():
+    verdicts = []
+    for seed in range(20):
+        series = vial(DAY, np.ones(9), seed, photons=1e9)
+        ramp = 1.0 + np.linspace(0.0, 0.0035, 9)[:, None] * np.array([1.0, -1.0, 0.0])
+        verdicts.append(fit_course(replace(series, signals=series.signals * ramp)).verdict)
+    assert verdicts.count("no change seen") == 20
 
 
 def test_two_percent_of_a_tenfold_brighter_form_are_seen():
