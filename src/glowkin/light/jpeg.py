@@ -22,7 +22,7 @@ JPEG_CLIP = 250
 """Compression scatters a clipped patch a few codes below 255, so the top five count as clipped."""
 
 _DAMAGED = ("Corrupt JPEG data", "Premature end")
-"""What libjpeg says of lost or bent data; most decoders go on and fill in grey, which must not be measured."""
+"""What libjpeg says of lost data; most decoders fill in grey and go on, and grey must not be measured."""
 
 
 def decode_jpeg(path: Path, data: bytes, digest: str, limits: Limits) -> Photograph:

@@ -1,0 +1,73 @@
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from glowkin.base.errors import CannotReadError
+from glowkin.samples.outlines import read_outlines
+
+SQUARE = [[0, 0], [10, 0], [10.5, 10], [0, 10], [0, 0]]
+
+
+def feature(ring, name=None, kind="Polygon"):
+    properties = None if name is None else {"name": name}
+    return {"type": "Feature", "properties": properties, "geometry": {"type": kind, "coordinates": [ring]}}
+
+
+@pytest.fixture
+def write(tmp_path):
+    def to_file(document):
+        path = tmp_path / "o.geojson"
+        path.write_text(document if isinstance(document, str) else json.dumps(document), "utf-8")
+        return path
+
+    return to_file
+
+
+def collection(*features):
+    return {"type": "FeatureCollection", "features": list(features)}
+
+
+def test_polygons_are_read_in_order_without_their_closing_point(write):
+    # RFC 7946, 3.1.6: the first and last positions are equal; open rings are let pass
+    outlines, names = read_outlines(write(collection(feature(SQUARE, "red"), feature(SQUARE[:4], "grün"))))
+    assert outlines == (((0.0, 0.0), (10.0, 0.0), (10.5, 10.0), (0.0, 10.0)),) * 2
+    assert names == ("red", "grün")
+
+
+def test_names_count_only_if_every_outline_has_one(write):
+    assert read_outlines(write(collection(feature(SQUARE, "red"), feature(SQUARE))))[1] == ()
+    assert read_outlines(write(collection(feature(SQUARE))))[1] == ()
+
+
+def test_heights_in_positions_are_passed_over(write):
+    ring = [[x, y, 7] for x, y in SQUARE]
+    assert read_outlines(write(collection(feature(ring))))[0][0][2] == (10.5, 10.0)
+
+
+@pytest.mark.parametrize(
+    ("document", "words"),
+    [
+        ("not json", "not a GeoJSON file .*; save polygons as GeoJSON"),
+        ([1, 2], "holds no features; a GeoJSON FeatureCollection of Polygons is needed"),
+        (collection(), "holds no features"),
+        (collection(feature(SQUARE, kind="LineString")), "feature 1 is not a Polygon of at least three corners"),
+        (collection(feature(SQUARE), feature(SQUARE[:2])), "feature 2 is not a Polygon"),
+        (collection({"type": "Feature", "geometry": None}), "feature 1 is not a Polygon"),
+        (collection(7), "feature 1 is not a Polygon"),
+        (collection(feature([["a", "b"]] * 4)), "feature 1 is not a Polygon"),
+        (collection(feature([])), "feature 1 is not a Polygon"),
+        ('{"features": [{"geometry": {"type": "Polygon", "coordinates": [[[NaN, 1], [2, 3], [4, 9]]]}}]}',
+         "feature 1 has a corner that is no pixel of any photograph"),
+        (collection(feature([[0, 0], [1e12, 0], [5, 5]])), "feature 1 has a corner that is no pixel"),
+    ],
+)  # fmt: skip
+def test_files_of_another_kind_are_refused_in_words(write, document, words):
+    with pytest.raises(CannotReadError, match=rf"o\.geojson: {words}"):
+        read_outlines(write(document))
+
+
+def test_a_missing_file_is_said(tmp_path):
+    with pytest.raises(CannotReadError, match="no such file; check the name and the folder"):
+        read_outlines(tmp_path / "none.geojson")
