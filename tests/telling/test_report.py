@@ -239,3 +239,13 @@ def test_many_ratios_are_gathered_by_condition_over_all_pairs_of_vials(course):
     rows = {r[0]: r[1:] for r in ratios_table(replace(course, comparisons=tuple(pairs))).rows}
     assert set(rows) == {"MgCl2 25 C, its vials", "MgCl2 25 C against MgCl2 5 C", "MgCl2 5 C, its vials"}
     assert rows["MgCl2 25 C against MgCl2 5 C"] == ("0.072 to 0.081 in 9 pairs", "different")
+
+
+def test_a_half_time_of_a_change_that_stops_says_what_is_left(course):
+    tight = replace(course.samples[0], stops_at=0.9868, stops_at_interval=(0.9860, 0.9876))
+    words = Page(build_report([], [], TimeCourse((tight,), ()))).words
+    assert "MgCl2 25 C-1: changing; half-time 5.80 h (5.51 to 6.21 h), then 0.9868 left." in words
+    full = replace(tight, stops_at=0.01, stops_at_interval=(0.0, 0.03))
+    assert (
+        "left." not in Page(build_report([], [], TimeCourse((full,), ()))).words.split("Largest caution")[0]
+    )

@@ -15,7 +15,13 @@ if TYPE_CHECKING:
 
 Interval: TypeAlias = "tuple[float | None, float | None] | None"
 
-UNITS = ((120.0, 1.0, "s"), (7200.0, 60.0, "min"), (360000.0, 3600.0, "h"), (math.inf, 86400.0, "d"))
+UNITS = (
+    (120.0, 1.0, "s"),
+    (7200.0, 60.0, "min"),
+    (360000.0, 3600.0, "h"),
+    (9.5e7, 86400.0, "d"),
+    (math.inf, 31557600.0, "y"),
+)
 """Durations: below this many seconds, so many seconds make one of the unit."""
 
 NOTHING = "–"

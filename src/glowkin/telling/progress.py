@@ -10,6 +10,7 @@ import numpy as np
 from glowkin.telling import drawing
 from glowkin.telling.naming import by_condition, split_vial
 from glowkin.telling.numbers import at_least, duration, duration_unit
+from glowkin.telling.tables import stop_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -187,7 +188,8 @@ def _finding(sample: SampleCourse, alone: bool) -> str:
     """The vial and what it did, in the fewest words."""
     vial = "" if alone else f"{split_vial(sample.name)[1] or sample.name}: "
     if sample.half_time_s is not None:
-        return f"{vial}half-time {duration(sample.half_time_s, sample.half_time_interval_s)}"
+        half = f"{vial}half-time {duration(sample.half_time_s, sample.half_time_interval_s)}"
+        return f"{half}, then {stop} left" if (stop := stop_words(sample)) else half
     if sample.longer_than_s is not None:
         return f"{vial}no change seen, longer than {at_least(sample.longer_than_s)}"
     if sample.light_half_time_s is not None:

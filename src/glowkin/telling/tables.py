@@ -202,6 +202,16 @@ def _course_row(s: SampleCourse) -> tuple[str, ...]:
     )
 
 
+def stop_words(s: SampleCourse) -> str:
+    """The amount left in the end where it is told from none; a half-time without it would mislead."""
+    low = (s.stops_at_interval or (0.0, 1.0))[0]
+    return (
+        ""
+        if s.stops_at is None or low <= 0
+        else with_interval(s.stops_at, s.stops_at_interval).split(" (")[0]
+    )
+
+
 def model_words(model: str) -> str:
     """A rate model as chemists write it."""
     named = {"avrami-erofeev": "Avrami–Erofeev", "prout-tompkins": "Prout–Tompkins"}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin.telling.naming import base_name, by_condition
 from glowkin.telling.numbers import at_least, durations, with_interval
 from glowkin.telling.provenance import camera_words
-from glowkin.telling.tables import half_time, pair_name
+from glowkin.telling.tables import half_time, pair_name, stop_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -65,14 +65,17 @@ def _change(condition: str, vials: Sequence[SampleCourse]) -> str:
     said = ", ".join(v if n == len(vials) else f"{v} in {n}" for v, n in verdicts.items())
     if len(vials) == 1:
         bound = vials[0].half_time_s is not None or vials[0].longer_than_s is not None
-        return f"{who}: {said}; half-time {half_time(vials[0])}." if bound else f"{who}: {said}."
+        stop = f", then {left} left" if (left := stop_words(vials[0])) else ""
+        return f"{who}: {said}; half-time {half_time(vials[0])}{stop}." if bound else f"{who}: {said}."
     return f"{who}: {said}{_times(vials)}."
 
 
 def _times(vials: Sequence[SampleCourse]) -> str:
     times = [(v.half_time_s, v.half_time_interval_s) for v in vials if v.half_time_s]
     bounds = [v.longer_than_s for v in vials if v.longer_than_s is not None]
+    stops = [f"{v.name} {stop}" for v in vials if (stop := stop_words(v))]
     text = f"; half-times {durations(times)}" if times else ""
+    text += f"; stops with part left: {', '.join(stops)}" if stops else ""
     return text + (f"; half-time longer than {at_least(min(bounds))} in each" if bounds and not times else "")
 
 
