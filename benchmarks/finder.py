@@ -80,6 +80,5 @@ def main():
     print(f"overlap with the true outline: median {middle:.3f}, p10 {low:.3f}")
 
 
-
 if __name__ == "__main__":
     main()

@@ -152,7 +152,9 @@ def build(est, err, kind):
             rest = err[near] - mean
             kept.append(node)
             means.append(mean)
-            moments.append((weight[:, None, None] * rest[:, :, None] * rest[:, None, :]).sum(0) / weight.sum())
+            moments.append(
+                (weight[:, None, None] * rest[:, :, None] * rest[:, None, :]).sum(0) / weight.sum()
+            )
     moments = np.array(moments) + 1e-6 * np.eye(2)
     table = GenericError(np.array(kept), np.array(means), moments, REACH, UNSHARED[kind])
     few = slice(None, None, max(len(est) // 4000, 1))
@@ -209,9 +211,33 @@ def main():
         held = held_out(cams, made_from, others, xyz, kind, rng)
         report(f"{kind}, makers and families held out", *held)
         rows = np.column_stack([table.nodes, table.mean, table.moments.reshape(-1, 4)[:, [0, 1, 3]]])
-        document[kind] = {"unshared": UNSHARED[kind], "nodes": [[round(float(x), 7) for x in row] for row in rows]}
+        document[kind] = {
+            "unshared": UNSHARED[kind],
+            "nodes": [[round(float(x), 7) for x in row] for row in rows],
+        }
+    luminance_ratios(cams, check_emissions(300, np.random.default_rng(1)), xyz)
     if options.write:
         TABLE.write_text(json.dumps(document).replace("], [", "],\n["), "utf-8")
+
+
+def luminance_ratios(cams, spectra, xyz):
+    """How wrong the luminance ratio of two emissions is, blue ones left out (natural logarithm)."""
+    true = spectra @ xyz
+    shown = true[:, 1] / true.sum(axis=1) > 0.3
+    for kind in ("raw", "rendered"):
+        rng, errors_of = np.random.default_rng(2), []
+        for S in cams.values():
+            matrices, rgb = maker_matrices(S, xyz), spectra @ S
+            if kind == "raw":
+                Y = Camera("", "generic", matrices).XYZ(rgb)[:, 1]
+            else:
+                balance = np.exp(rng.normal(0, BALANCE[kind], 3) * (1, 0, 1))
+                linear = (rgb * balance) @ (np.linalg.inv(RGB_TO_XYZ["sRGB"]) @ matrices[1]).T
+                Y = np.clip(linear, 0, None) @ RGB_TO_XYZ["sRGB"][1]
+            error = np.log(np.clip(Y / true[:, 1], 0.01, None))[shown]
+            errors_of.append(np.abs(error[:, None] - error[None]).ravel())
+        median, p95 = np.quantile(np.concatenate(errors_of), (0.5, 0.95))
+        print(f"{kind}: logarithm of a luminance ratio, error median {median:.3f}, 95 % within {p95:.3f}")
 
 
 def held_out(cams, made_from, others, xyz, kind, rng):

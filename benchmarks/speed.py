@@ -52,7 +52,9 @@ def main():
     times = np.array(pairs[2:])
     ratio = np.median(times[:, 1] / times[:, 0])
     imread, whole = 1000 * np.median(times, axis=0)
-    print(f"24 MP JPEG of {len(data) / 1e6:.1f} MB, {runs} pairs: imread {imread:.0f} ms, measure {whole:.0f} ms")
+    print(
+        f"24 MP JPEG of {len(data) / 1e6:.1f} MB, {runs} pairs: imread {imread:.0f} ms, measure {whole:.0f} ms"
+    )
     print(f"ratio, median of pairs: {ratio:.2f}")
 
 

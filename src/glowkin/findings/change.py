@@ -150,14 +150,17 @@ def _drifts(series: Series) -> Array:
     channels = [COLOUR_DRIFT * ramp[:, None] * series.signals * axis for axis in np.eye(3)]
     sd = series.brightness_sd if series.lamp_known else 0.0
     lamp = [sd * np.polynomial.Legendre.basis(i)(ramp)[:, None] * series.signals for i in (1, 2, 3)]
-    return np.array([*channels, *lamp])
+    stray = [] if series.stray is None else [*np.moveaxis(series.stray, 2, 0)]
+    return np.array([*channels, *lamp, *stray])
 
 
 def _colour_drifts(series: Series) -> Array:
     """The drifts of single channels as they move the colour coordinates, (r, n, 2)."""
     still = colours_of(series).signals
     moved = [
-        colours_of(replace(series, signals=series.signals + drift)).signals for drift in _drifts(series)[:3]
+        colours_of(replace(series, signals=series.signals + drift)).signals
+        for drift in _drifts(series)
+        if np.any(drift)
     ]
     return np.array(moved) - still
 

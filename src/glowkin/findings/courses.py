@@ -125,8 +125,10 @@ def rough_fit(frames: Frames, courses: Sequence[Course]) -> tuple[Array, float]:
     f = course.fractions(frames.times_s, theta)
     forms = unmix(frames, f)
     rows = forms.residuals[0, : frames.signals.size]
-    dof = max(1, rows.size - 2 * frames.signals.shape[1] - theta.size)
+    dof = max(1, rows.size - frames.n_linear - theta.size)
     signals = f[0][:, None] * forms.A[0] + (1.0 - f[0])[:, None] * forms.B[0]
+    if frames.stray is not None:
+        signals = signals + frames.stray @ forms.stray[0]
     return signals, max(float(np.sqrt(rows @ rows / dof)), 1e-3)
 
 
@@ -136,7 +138,7 @@ def fit_one(frames: Frames, course: Course) -> FittedCourse | None:
     grid = course.starts(frames.times_s)
     r = residuals(grid)
     order = np.argsort(np.einsum("km,km->k", r, r))
-    linear = 2 * frames.signals.shape[1]
+    linear = frames.n_linear
     ends, rss = minimise(residuals, _apart(grid, order), box, tolerance=1e-3, iterations=20)
     best = fit(residuals, ends[np.argmin(rss)], box, linear)
     score = aicc(best.rss, frames.n_data, linear + best.values.size)

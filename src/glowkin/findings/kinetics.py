@@ -175,13 +175,14 @@ def _amounts(
     forms = unmix(frames, best.fractions(frames.times_s)[None])
     A, B = forms.A[0], forms.B[0]
     covariance = _forms_covariance(frames, best, A, B)
-    f, low, high = _bars(frames, A, B, best.fit.rss / best.fit.dof, best.fit.dof, covariance)
+    clean = frames.without_stray(forms.stray[0])
+    f, low, high = _bars(clean, A, B, best.fit.rss / best.fit.dof, best.fit.dof, covariance)
     stops_at, stops_interval = _stop(frames, best)
     y = series.luminance_weights
     return CourseFit(
         verdict=CHANGING,
         two_forms_suffice=suffice,
-        luminance_ratio=_luminance_ratio(y, A, B, covariance, best.fit.dof),
+        luminance_ratio=_luminance_ratio(series, A, B, covariance, best.fit.dof),
         stops_at=stops_at,
         stops_at_interval=stops_interval,
         model=best.course.model.name,
@@ -211,23 +212,29 @@ def _forms_covariance(frames: Frames, best: FittedCourse, A: Array, B: Array) ->
     up, down = best.course.fractions(frames.times_s, theta).reshape(2, box.scale.size, -1)
     W = frames.whiteners
     slopes = np.einsum("pn,nij,j->nip", (up - down) / 2e-5, W, A - B)
-    J = np.concatenate([W * f[:, None, None], W * (1.0 - f)[:, None, None], slopes], axis=2)
+    stray = np.zeros((len(f), 3, 0)) if frames.stray is None else W @ frames.stray
+    J = np.concatenate([W * f[:, None, None], W * (1.0 - f)[:, None, None], slopes, stray], axis=2)
     J = J.reshape(-1, J.shape[2])
     if frames.end_whitener is not None:
-        prior = np.hstack([np.zeros((3, 3)), frames.end_whitener, np.zeros((3, box.scale.size))])
+        prior = np.zeros((3, J.shape[1]))
+        prior[:, 3:6] = frames.end_whitener
         J = np.vstack([J, prior])
+    if frames.n_stray:
+        J = np.vstack([J, np.eye(J.shape[1])[-frames.n_stray :] / frames.stray_sd])
     size = np.linalg.norm(J, axis=0)
     scale = np.divide(1.0, size, out=np.zeros_like(size), where=size > 1e-100)
     inverse = np.linalg.pinv((J * scale).T @ (J * scale)) * np.outer(scale, scale)
     return np.asarray(best.fit.rss / best.fit.dof * inverse[:6, :6])
 
 
-def _luminance_ratio(y: Array, A: Array, B: Array, covariance: Array, dof: int) -> Ratio | None:
-    """Y(B) / Y(A); the interval from the first-order error of its logarithm."""
+def _luminance_ratio(series: Series, A: Array, B: Array, covariance: Array, dof: int) -> Ratio | None:
+    """Y(B) / Y(A); the interval from the first-order error of its logarithm, the camera's share in it."""
+    y = series.luminance_weights
     if y @ A <= 0.0 or y @ B <= 0.0:
         return None
     slope = np.concatenate([-y / (y @ A), y / (y @ B)])
-    spread = np.exp(min(_t(dof) * float(np.sqrt(max(0.0, slope @ covariance @ slope))), 700.0))
+    variance = max(0.0, float(slope @ covariance @ slope)) + series.luminance_sd**2
+    spread = np.exp(min(_t(dof) * float(np.sqrt(variance)), 700.0))
     ratio = float((y @ B) / (y @ A))
     return Ratio(ratio, float(ratio / spread), float(ratio * spread))
 

@@ -30,8 +30,10 @@ class Series:
 
     ``signals`` (n, 3) is camera RGB, ``covariances`` (n, 3, 3) the own covariance of each mean,
     ``brightness_sd`` the relative sd of what all channels of a frame share (infinite: lamp unknown),
-    ``luminance_weights`` (3,) maps linear RGB to luminance. Frames may come in any order; frames whose
-    time or signal is not finite are passed over.
+    ``luminance_weights`` (3,) maps linear RGB to luminance, within ``luminance_sd`` of the logarithm of a
+    ratio of two forms' luminances; ``stray`` (n, 3, r) are r kinds of light that may
+    lie on this sample, one sd each, each in one unknown amount for all frames. Frames may come in any order;
+    frames whose time or signal is not finite are passed over.
     """
 
     times_s: Array
@@ -39,6 +41,8 @@ class Series:
     covariances: Array
     brightness_sd: float
     luminance_weights: Array
+    stray: Array | None = None
+    luminance_sd: float = 0.0
 
     @property
     def lamp_known(self) -> bool:
@@ -60,6 +64,7 @@ class Series:
             times_s=self.times_s[index],
             signals=self.signals[index],
             covariances=self.covariances[index],
+            stray=None if self.stray is None else self.stray[index],
         )
 
 
@@ -76,26 +81,51 @@ class EndForm:
 
 @dataclass(frozen=True)
 class Frames:
-    """Frames ready to fit: signals (n, d), whiteners (n, d, d) with W V W^T = 1, and the known end form."""
+    """Frames ready to fit: signals (n, d), whiteners (n, d, d) with W V W^T = 1, and the known end form.
+
+    ``stray`` (n, d, r) is added to the signals in r unknown amounts, 0 within ``stray_sd``.
+    """
 
     times_s: Array
     signals: Array
     whiteners: Array
     end_signal: Array | None = None
     end_whitener: Array | None = None
+    stray: Array | None = None
+    stray_sd: float = 1.0
 
     @property
     def n_data(self) -> int:
-        """Numbers fitted: d for each frame, and d for a known end form."""
-        return int(self.signals.size + (0 if self.end_signal is None else self.end_signal.size))
+        """Numbers fitted: d for each frame, d for a known end form, one for each stray amount."""
+        return int(
+            self.signals.size + (0 if self.end_signal is None else self.end_signal.size) + self.n_stray
+        )
+
+    @property
+    def n_stray(self) -> int:
+        """How many amounts of stray light are open."""
+        return 0 if self.stray is None else int(self.stray.shape[2])
+
+    @property
+    def n_linear(self) -> int:
+        """Unknowns solved for linearly: two forms and the stray amounts."""
+        return 2 * int(self.signals.shape[1]) + self.n_stray
+
+    def without_stray(self, amounts: Array) -> Frames:
+        """The frames with these amounts (r,) of stray light taken off, nothing left open."""
+        if self.stray is None:
+            return self
+        return replace(self, signals=self.signals - self.stray @ amounts, stray=None)
 
 
 @dataclass(frozen=True)
 class Unmixed:
-    """Best A and B (k, d) for k courses of fractions, and the whitened residuals (k, n_data)."""
+    """Best A and B (k, d) and stray amounts (k, r) for k courses of fractions, and the whitened residuals
+    (k, n_data)."""
 
     A: Array
     B: Array
+    stray: Array
     residuals: Array
 
 
@@ -110,10 +140,11 @@ def frames_of(
     """
     s = series.signals if smooth is None else smooth
     V = _floored(series.covariances, series.signals) + series.brightness_sd**2 * s[:, :, None] * s[:, None, :]
+    frames = Frames(series.times_s, series.signals, whitener(V), stray=series.stray, stray_sd=1.0 / scatter)
     if end_form is None:
-        return Frames(series.times_s, series.signals, whitener(V))
+        return frames
     C = _floored(end_form.covariance[None], end_form.signal[None])
-    return Frames(series.times_s, series.signals, whitener(V), end_form.signal, whitener(C)[0] * scatter)
+    return replace(frames, end_signal=end_form.signal, end_whitener=whitener(C)[0] * scatter)
 
 
 def colours_of(series: Series) -> Frames:
@@ -146,13 +177,15 @@ def unmix(frames: Frames, f: Array) -> Unmixed:
     spread = np.maximum(np.sqrt(np.einsum("kn,kn->k", z, z) / n), 1e-12)
     z /= spread[:, None]
     z_end = -centre / spread
-    level, slope = _solve(*_normal_equations(frames, z, z_end))
+    level, slope, stray = _solve(*_normal_equations(frames, z, z_end), d)
     A, B = level + slope * ((1.0 - centre) / spread)[:, None], level + slope * z_end[:, None]
     model = level[:, None, :] + z[..., None] * slope[:, None, :]
+    if frames.stray is not None:
+        model = model + np.einsum("ndr,kr->knd", frames.stray, stray)
     rows = (frames.whiteners @ (frames.signals - model)[..., None]).reshape(k, n * d)
     if frames.end_signal is not None:
         rows = np.concatenate([rows, (frames.end_signal - B) @ _matrix(frames.end_whitener).T], axis=1)
-    return Unmixed(A, B, rows)
+    return Unmixed(A, B, stray, np.concatenate([rows, stray / frames.stray_sd], axis=1))
 
 
 def fractions_of(frames: Frames, A: Array, B: Array) -> tuple[Array, Array]:
@@ -181,8 +214,8 @@ def _floored(C: Array, s: Array) -> Array:
 
 
 def _normal_equations(frames: Frames, z: Array, z_end: Array) -> tuple[Array, Array]:
-    """Matrices (k, 2d, 2d) and right sides (k, 2d) for level and slope, the end form one more frame."""
-    k, d = len(z), frames.signals.shape[1]
+    """Matrices (k, m, m) and right sides (k, m) for level, slope and stray amounts, the end one more frame."""
+    k, d, m = len(z), frames.signals.shape[1], frames.n_linear
     W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
     s = frames.signals
     if frames.end_signal is not None:
@@ -190,22 +223,36 @@ def _normal_equations(frames: Frames, z: Array, z_end: Array) -> tuple[Array, Ar
         W, s = np.concatenate([W, (P.T @ P)[None]]), np.vstack([s, frames.end_signal])
         z = np.concatenate([z, z_end[:, None]], axis=1)
     flat, Ws = W.reshape(len(s), d * d), (W @ s[..., None])[..., 0]
-    M, right = np.empty((k, 2 * d, 2 * d)), np.empty((k, 2 * d))
+    M, right = np.zeros((k, m, m)), np.zeros((k, m))
     M[:, :d, :d] = W.sum(axis=0)
-    M[:, d:, :d] = M[:, :d, d:] = (z @ flat).reshape(k, d, d)
-    M[:, d:, d:] = (z**2 @ flat).reshape(k, d, d)
-    right[:, :d], right[:, d:] = Ws.sum(axis=0), z @ Ws
+    M[:, d : 2 * d, :d] = M[:, :d, d : 2 * d] = (z @ flat).reshape(k, d, d)
+    M[:, d : 2 * d, d : 2 * d] = (z**2 @ flat).reshape(k, d, d)
+    right[:, :d], right[:, d : 2 * d] = Ws.sum(axis=0), z @ Ws
+    if frames.stray is not None:
+        _add_stray(frames, z, W, s, M, right)
     return M, right
+
+
+def _add_stray(frames: Frames, z: Array, W: Array, s: Array, M: Array, right: Array) -> None:
+    """The rows and columns of the stray amounts, each with its prior."""
+    n, d, r = np.shape(frames.stray)
+    C = np.zeros((len(s), d, r))
+    C[:n] = frames.stray
+    WC = W @ C
+    M[:, :d, 2 * d :] = WC.sum(axis=0)
+    M[:, d : 2 * d, 2 * d :] = (z @ WC.reshape(len(s), d * r)).reshape(-1, d, r)
+    M[:, 2 * d :, : 2 * d] = np.swapaxes(M[:, : 2 * d, 2 * d :], 1, 2)
+    M[:, 2 * d :, 2 * d :] = np.einsum("ndr,ndq->rq", C, WC) + np.eye(r) / frames.stray_sd**2
+    right[:, 2 * d :] = np.einsum("ndr,nd->r", WC, s)
 
 
 def _matrix(array: Array | None) -> Array:
     return np.asarray(array, dtype=float)
 
 
-def _solve(M: Array, right: Array) -> tuple[Array, Array]:
-    """Level and slope (k, d) each, with rows and columns brought to unit size first."""
-    d = right.shape[1] // 2
+def _solve(M: Array, right: Array, d: int) -> tuple[Array, Array, Array]:
+    """Level and slope (k, d) each and stray amounts (k, r), rows and columns brought to unit size first."""
     scale = 1.0 / np.sqrt(np.einsum("kii->ki", M) + 1e-300)
-    M = M * scale[:, :, None] * scale[:, None, :] + 1e-14 * np.eye(2 * d)
+    M = M * scale[:, :, None] * scale[:, None, :] + 1e-14 * np.eye(right.shape[1])
     x = np.linalg.solve(M, (right * scale)[..., None])[..., 0] * scale
-    return x[:, :d], x[:, d:]
+    return x[:, :d], x[:, d : 2 * d], x[:, 2 * d :]
