@@ -200,7 +200,8 @@ def main():
     xyz, cams = observer(), cameras(options.folder)
     document = {
         "source": "benchmarks/generic_camera.py over the camera data set of the Academy Software Foundation "
-        "(Apache-2.0), 26 cameras, 2000 emission spectra; u'v' of the node, mean error, then u'u', u'v', v'v' moments of the rest",
+        "(Apache-2.0), 26 cameras, 2000 emission spectra; u'v' of the node, mean error, then u'u', u'v', "
+        "v'v' moments of the rest",
         "reach": REACH,
     }
     for kind, repeats in (("raw", 1), ("rendered", 2), ("rendered-auto", 2)):

@@ -52,10 +52,8 @@ def main():
     times = np.array(pairs[2:])
     ratio = np.median(times[:, 1] / times[:, 0])
     imread, whole = 1000 * np.median(times, axis=0)
-    print(
-        f"24 MP JPEG of {len(data) / 1e6:.1f} MB, {runs} pairs: imread {imread:.0f} ms, measure {whole:.0f} ms"
-    )
-    print(f"ratio, median of pairs: {ratio:.2f}")
+    print(f"24 MP JPEG of {len(data) / 1e6:.1f} MB, {runs} pairs: medians")
+    print(f"imread {imread:.0f} ms, measure {whole:.0f} ms, ratio of pairs {ratio:.2f}")
 
 
 if __name__ == "__main__":

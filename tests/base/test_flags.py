@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from glowkin.base.flags import FLAGS
-from glowkin.base.names import condition_of
+from glowkin.base.names import split_vial
 
 # The flags fixed in the documented records.
 DOCUMENTED = [
@@ -60,4 +60,4 @@ def test_a_flag_says_what_is_and_what_to_do_in_sentences(flag):
     ],
 )
 def test_the_condition_is_the_name_without_the_vials_number(name, condition):
-    assert condition_of(name) == condition
+    assert split_vial(name)[0] == condition

@@ -6,7 +6,8 @@ from pathlib import PurePosixPath
 
 import pytest
 
-from glowkin.telling.naming import base_name, by_condition, public_names, split_vial, without_folders
+from glowkin.base.names import split_vial
+from glowkin.telling.naming import base_name, by_condition, public_names, without_folders
 
 
 @pytest.mark.parametrize(

@@ -1,13 +1,17 @@
-"""Names of samples: a condition and the number of the vial under it."""
+"""Names of samples: a storage condition and the vial under it."""
 
 from __future__ import annotations
 
 import re
 
-_VIAL = re.compile(r"^(?P<condition>.*?\S)[\s_#-]+(?P<vial>\d+|[A-Za-z])$")
+_VIAL = re.compile(r"^(?P<condition>.*\S)\s*[-–_ #]\s*(?P<vial>\d{1,3}|[A-Za-z])$")
 
 
-def condition_of(name: str) -> str:
-    """The name without the vial's number or letter: ``33 % RH 25 C-2`` is of ``33 % RH 25 C``."""
-    match = _VIAL.match(name)
-    return match["condition"] if match else name
+def split_vial(name: str) -> tuple[str, str]:
+    """The storage condition and the vial in a sample's name; the vial is '' where the name tells none.
+
+    >>> split_vial("MgCl2 25 C-2"), split_vial("control")
+    (('MgCl2 25 C', '2'), ('control', ''))
+    """
+    found = _VIAL.match(name)
+    return (found["condition"].rstrip(" -–_#"), found["vial"].strip()) if found else (name, "")

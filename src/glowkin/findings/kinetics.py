@@ -53,6 +53,8 @@ AGREE = 1.5
 """Half times beyond the last photograph are given only if models agree within this factor."""
 
 _INDISTINCT = 2.0
+_REACH = 20.0
+"""How many times the time watched a change may be said to take at least (common practice, no source)."""
 
 Column = tuple[float | None, ...]
 
@@ -343,9 +345,15 @@ def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> Course
         _column(low),
         _column(high),
         _column(light_share(f, float(y @ A), float(y @ end_form.signal))),
-        longer_than_s=slowest_half_time(series, end_form) if can_limit else None,
+        longer_than_s=_longer_than(series, end_form) if can_limit else None,
         start_signal=_triple(A),
     )
+
+
+def _longer_than(series: Series, end_form: EndForm) -> float | None:
+    """The excluded half time, cut off where it would rest on the rate law more than on the photographs."""
+    limit = slowest_half_time(series, end_form)
+    return None if limit is None else min(limit, _REACH * float(series.times_s[-1]))
 
 
 def _blank(verdict: str, n: int) -> CourseFit:

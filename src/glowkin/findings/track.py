@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
-from glowkin.base.names import condition_of
+from glowkin.base.names import split_vial
 from glowkin.base.records import MeasuredPhoto, Sample, SampleCourse, TimeCourse, TrackPoint
 from glowkin.findings.kinetics import CourseFit, EndForm, Series, compare_half_times, fit_course
 from glowkin.samples.follow import follow
@@ -31,8 +31,10 @@ _CROSS_SD = 0.02
 """Light a neighbour may throw on a sample, as a share of its own, for each square of their distance over
 its size (common practice, no source)."""
 _LUMINANCE_SD = {"raw": 0.16, "rendered": 0.21}
-"""How far a camera's own matrix errs in the luminance ratio of two emissions (natural logarithm): 95 % of
-ratios lie within 0.31 and 0.42, over 26 cameras and 300 emission spectra (``benchmarks/generic_camera.py``)."""
+"""How far a camera's own matrix errs in the luminance ratio of two emissions (natural logarithm).
+
+95 % of ratios lie within 0.31 and 0.42, over 26 cameras and 300 emission spectra
+(``benchmarks/generic_camera.py``)."""
 _FILLING_SD = 0.1
 """How far vials of one batch may differ in brightness ratio where only one shows it."""
 
@@ -253,7 +255,7 @@ def _start_level(series: Series) -> float:
 
 
 def _record(frames: list[_Frame], name: str, fit: CourseFit, names: list[str], plan: Plan) -> SampleCourse:
-    alone = sum(condition_of(other) == condition_of(name) for other in names) < 2
+    alone = sum(split_vial(other)[0] == split_vial(name)[0] for other in names) < 2
     flags = (*fit.flags, *(("single-vial",) if alone and name not in plan.controls else ()))
     points = tuple(
         TrackPoint(

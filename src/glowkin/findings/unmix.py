@@ -120,8 +120,10 @@ class Frames:
 
 @dataclass(frozen=True)
 class Unmixed:
-    """Best A and B (k, d) and stray amounts (k, r) for k courses of fractions, and the whitened residuals
-    (k, n_data)."""
+    """Best A and B (k, d) and stray amounts (k, r) for k courses of fractions.
+
+    ``residuals`` (k, n_data) are whitened.
+    """
 
     A: Array
     B: Array
@@ -214,7 +216,7 @@ def _floored(C: Array, s: Array) -> Array:
 
 
 def _normal_equations(frames: Frames, z: Array, z_end: Array) -> tuple[Array, Array]:
-    """Matrices (k, m, m) and right sides (k, m) for level, slope and stray amounts, the end one more frame."""
+    """Matrices (k, m, m) and right sides (k, m) for level, slope and stray; the end is one more frame."""
     k, d, m = len(z), frames.signals.shape[1], frames.n_linear
     W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
     s = frames.signals
@@ -235,9 +237,9 @@ def _normal_equations(frames: Frames, z: Array, z_end: Array) -> tuple[Array, Ar
 
 def _add_stray(frames: Frames, z: Array, W: Array, s: Array, M: Array, right: Array) -> None:
     """The rows and columns of the stray amounts, each with its prior."""
-    n, d, r = np.shape(frames.stray)
+    d, r = frames.signals.shape[1], frames.n_stray
     C = np.zeros((len(s), d, r))
-    C[:n] = frames.stray
+    C[: len(frames.signals)] = frames.stray
     WC = W @ C
     M[:, :d, 2 * d :] = WC.sum(axis=0)
     M[:, d : 2 * d, 2 * d :] = (z @ WC.reshape(len(s), d * r)).reshape(-1, d, r)

@@ -6,6 +6,8 @@ import re
 from pathlib import PurePath, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
+from glowkin.base.names import split_vial
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -14,7 +16,6 @@ _ROOTED = re.compile(
     r"""(?<![\w.:/\\<])(?:file:/*|~?/|[A-Za-z]:[\\/]|\\\\)"""
     r"""(?:[^\s"'<>|,;:()]|[ ](?=[^\s/\\]+[/\\]))*[^\s"'<>|,;:().]"""
 )
-_VIAL = re.compile(r"^(?P<condition>.*\S)\s*[-–_ #]\s*(?P<vial>\d{1,3}|[A-Za-z])$")
 
 
 def base_name(path: str) -> str:
@@ -65,16 +66,6 @@ def without_folders(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [without_folders(v) for v in value]
     return value
-
-
-def split_vial(name: str) -> tuple[str, str]:
-    """The storage condition and the vial in a sample's name; the vial is '' where the name tells none.
-
-    >>> split_vial("MgCl2 25 C-2"), split_vial("control")
-    (('MgCl2 25 C', '2'), ('control', ''))
-    """
-    found = _VIAL.match(name)
-    return (found["condition"].rstrip(" -–_#"), found["vial"].strip()) if found else (name, "")
 
 
 def by_condition(names: Iterable[str]) -> dict[str, list[str]]:

@@ -83,6 +83,8 @@ def write_out(
         )
     )
     (out_dir / "figures").mkdir(parents=True, exist_ok=True)
+    for name in set(DOCUMENTS) - set(_documents(parts)):
+        (out_dir / name).unlink(missing_ok=True)
     for name, document in _documents(parts).items():
         write_whole(
             out_dir / name,

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.base.names import split_vial
 from glowkin.telling import drawing
-from glowkin.telling.naming import by_condition, split_vial
+from glowkin.telling.naming import by_condition
 from glowkin.telling.numbers import at_least, duration, duration_unit
 from glowkin.telling.tables import stop_words
 
