@@ -1,0 +1,74 @@
+"""The doors for Python: one photograph a call, options by name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from glowkin import recipes
+from glowkin.base.errors import CannotMeasureError
+from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+from glowkin.base.settings import Settings
+from glowkin.findings.compare import TOLERANCE
+from glowkin.findings.track import Plan
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.camera.emission import Camera
+
+Outline = tuple[tuple[float, float], ...]
+
+
+def measure(
+    photo: str | Path,
+    *,
+    camera: Camera | None = None,
+    names: Sequence[str] = (),
+    outlines: Sequence[Outline] | None = None,
+    white_point: str = "E",
+    observer: int = 2,
+) -> MeasuredPhoto:
+    """Measure the samples of one photograph.
+
+    ``names`` are in reading order, ``outlines`` polygons of (x, y) pixels, ``white_point`` a name or "x,y",
+    ``observer`` 2 or 10 degrees, ``camera`` a description to use instead of the file's own. Raises
+    CannotReadError, CannotMeasureError or WrongUseError with a sentence that names the mend.
+    """
+    polygons = None if outlines is None else tuple(tuple(outline) for outline in outlines)
+    return recipes.measure(photo, Settings(white_point, observer, tuple(names), polygons), camera)
+
+
+def compare(
+    a: tuple[MeasuredPhoto, str],
+    b: tuple[MeasuredPhoto, str],
+    *,
+    tolerance: float = TOLERANCE,
+    lab_white: str | None = None,
+) -> Comparison:
+    """Compare two samples, each given as its photograph and its name; errors they share cancel."""
+    photos = [a[0]] if a[0] == b[0] else [a[0], b[0]]
+    pair = (f"{a[0].path}:{a[1]}", f"{b[0].path}:{b[1]}")
+    found = recipes.compare(photos, [pair], tolerance, lab_white)
+    if not found:
+        raise CannotMeasureError(
+            f"{pair[0]} and {pair[1]}: one has no colour; nothing unclipped is left of it"
+        )
+    return found[0]
+
+
+def track(
+    photos: Sequence[MeasuredPhoto | str | Path],
+    *,
+    names: Sequence[str] = (),
+    controls: Sequence[str] = (),
+    converted: Sequence[str] = (),
+    start: str | None = None,
+) -> TimeCourse:
+    """Follow samples through photographs of one arrangement, measured ones or their paths.
+
+    ``names`` are those of the first photograph's samples, ``controls`` do not change, ``converted`` turn
+    fully into the new form, ``start`` is time zero (ISO 8601).
+    """
+    measured = [p if isinstance(p, MeasuredPhoto) else measure(p) for p in photos]
+    return recipes.track(measured, Plan(tuple(controls), tuple(converted), start), names)[1]
