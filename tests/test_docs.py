@@ -155,3 +155,8 @@ def test_the_changelog_knows_this_version():
     from glowkin import __version__
 
     assert f"## {__version__}" in (ROOT / "CHANGELOG.md").read_text("utf-8")
+
+
+def test_every_benchmark_is_in_the_developers_list():
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    assert [f.name for f in (ROOT / "benchmarks").glob("*.py") if f"`benchmarks/{f.name}`" not in text] == []
