@@ -10,6 +10,8 @@ from glowkin.findings.rate_models import RATE_MODELS, RateModel
 # (zero order F0/R1, first order F1, Avrami-Erofeev A2..A4); the stretched exponential is Kohlrausch's.
 PUBLISHED_G = {
     "zero-order": lambda alpha, _: alpha,
+    "contracting-area": lambda alpha, _: 1.0 - (1.0 - alpha) ** (1 / 2),
+    "contracting-volume": lambda alpha, _: 1.0 - (1.0 - alpha) ** (1 / 3),
     "first-order": lambda alpha, _: -np.log(1.0 - alpha),
     "stretched-exponential": lambda alpha, n: (-np.log(1.0 - alpha)) ** (1.0 / n),
     "avrami-erofeev": lambda alpha, n: (-np.log(1.0 - alpha)) ** (1.0 / n),

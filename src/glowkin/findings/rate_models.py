@@ -53,6 +53,16 @@ def _weibull_g(alpha: Array, exponent: Array) -> Array:
     return np.asarray((-np.log1p(-alpha)) ** (1.0 / exponent))
 
 
+def _contracting(name: str, dimensions: int) -> RateModel:
+    """A front that moves inwards at a steady rate through grains of two or three dimensions."""
+    return RateModel(
+        name,
+        remaining=lambda x, _: np.maximum(0.0, 1.0 - x) ** dimensions,
+        half_x=lambda exponent: np.full_like(exponent, 1.0 - 0.5 ** (1.0 / dimensions)),
+        g=lambda alpha, _: 1.0 - (1.0 - alpha) ** (1.0 / dimensions),
+    )
+
+
 _TABLE = (
     RateModel(
         "zero-order",
@@ -66,6 +76,8 @@ _TABLE = (
         half_x=lambda exponent: np.full_like(exponent, np.log(2.0)),
         g=lambda alpha, _: -np.log1p(-alpha),
     ),
+    _contracting("contracting-area", 2),
+    _contracting("contracting-volume", 3),
     RateModel("stretched-exponential", _weibull, _weibull_half, _weibull_g, (0.2, 1.0)),
     RateModel("avrami-erofeev", _weibull, _weibull_half, _weibull_g, (1.0, 4.0)),
 )
