@@ -1,6 +1,6 @@
 """Whether the 95 % regions of measured colours hold the true ones, and how large they are.
 
-    python benchmarks/coverage.py [--samples 2000] [--kinds dng 4:4:4 4:2:0] [--cameras ../shared/data/cameras]
+    python benchmarks/coverage.py [--samples 2000] [--kinds dng 4:2:0] [--cameras ../shared/data/cameras]
 
 First the part that is each sample's own (noise, compression, stray light): photographs by a camera that
 meets the Luther condition, measured with its exact matrix, so that nothing else can be wrong; raw, and
@@ -127,7 +127,7 @@ def total(cameras_folder, samples, folder):
     rows = []
     for maker in sorted({m for m, _ in cams}):
         kept = [S for (m, _), S in cams.items() if m != maker]
-        table, _ = made.build(*made.gather(kept, made_from, xyz, "raw", rng, 1))
+        table, _ = made.build(*made.gather(kept, made_from, xyz, "raw", rng, 1), "raw")
         of_maker = []
         for (m, model), S in cams.items():
             if m == maker:

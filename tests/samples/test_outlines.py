@@ -52,7 +52,7 @@ def test_heights_in_positions_are_passed_over(write):
         ("not json", "not a GeoJSON file .*; save polygons as GeoJSON"),
         ([1, 2], "holds no features; a GeoJSON FeatureCollection of Polygons is needed"),
         (collection(), "holds no features"),
-        (collection(feature(SQUARE, kind="LineString")), "feature 1 is not a Polygon of at least three corners"),
+        (collection(feature(SQUARE, kind="LineString")), "feature 1 is not a Polygon of at least three"),
         (collection(feature(SQUARE), feature(SQUARE[:2])), "feature 2 is not a Polygon"),
         (collection({"type": "Feature", "geometry": None}), "feature 1 is not a Polygon"),
         (collection(7), "feature 1 is not a Polygon"),

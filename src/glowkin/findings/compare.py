@@ -133,7 +133,13 @@ def find_sample(photos: Sequence[MeasuredPhoto], address: str) -> tuple[Measured
     if not found:
         names = dict.fromkeys(s.name for p in photos for s in p.samples)
         raise WrongUseError(f"--pair {address}: no such sample; there are {', '.join(names) or 'none'}")
-    raise WrongUseError(f"--pair {address}: is in several photographs; write FILE:{address}")
+    raise WrongUseError(f"--pair {address}: is in several photographs; write {_one_of(found)}")
+
+
+def _one_of(found: Sequence[tuple[MeasuredPhoto, Sample]]) -> str:
+    """Addresses that tell these samples apart: with the file's name, or the path where names are the same."""
+    short, long = ([addresses(p, s)[i] for p, s in found] for i in (1, 2))
+    return " or ".join(short if len(set(short)) == len(found) else long)
 
 
 def addresses(photo: MeasuredPhoto, sample: Sample) -> tuple[str, ...]:
