@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
 PROGRAM = f"glowkin {__version__}"
+INTERRUPTED = 130
+"""128 + the signal's number, as shells have it."""
 CAUTION = (
     "UV hurts eyes and skin: eyewear rated for the lamp, no direct or reflected view, gloves and sleeves, "
     "ventilation. The lamp's instructions, local codes and licensed or supervised practice come first."
@@ -25,7 +27,10 @@ class Commands(click.Group):
     """A group whose commands end with one sentence, not a traceback, and with the documented status."""
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Turn glowkin's own errors into exit status 1 (not read or measured) or 2 (wrong usage)."""
+        """Turn errors into exit status 1 (not read, measured or written) or 2 (wrong usage), 130 interrupted.
+
+        Here, since click would end an interrupted command with 1.
+        """
         try:
             return super().invoke(ctx)
         except WrongUseError as error:
@@ -33,6 +38,12 @@ class Commands(click.Group):
         except GlowkinError as error:
             click.echo(f"Error: {error}", err=True)
             ctx.exit(1)
+        except OSError as error:
+            click.echo(f"Error: {error.filename}: cannot be used ({error.strerror}); check --out", err=True)
+            ctx.exit(1)
+        except KeyboardInterrupt:
+            click.echo("Interrupted.", err=True)
+            ctx.exit(INTERRUPTED)
 
 
 @click.group(cls=Commands, epilog=CAUTION, context_settings={"help_option_names": ["-h", "--help"]})
@@ -145,11 +156,11 @@ def demo(out: Path, as_json: bool) -> None:
 
 
 def run(arguments: Sequence[str] | None = None) -> None:
-    """Entry point: 130 when interrupted, as the shell expects."""
-    try:
-        main.main(args=arguments, prog_name="glowkin", standalone_mode=True)
-    except KeyboardInterrupt:
-        sys.exit(130)
+    """Entry point; what Pillow finds odd in a photograph's metadata is no business of the user's."""
+    import warnings
+
+    warnings.filterwarnings("ignore", module=r"PIL\.")
+    main.main(args=arguments, prog_name="glowkin", standalone_mode=True)
 
 
 if __name__ == "__main__":

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.run.map import Outcome
 
 
 _UNTOLD = ("out", "jobs", "as_json")
@@ -47,6 +48,7 @@ class Session:
     errors: list[dict[str, str]] = field(default_factory=list)
     pairs: list[Comparison] | None = None
     course: TimeCourse | None = None
+    interrupted: bool = False
 
     def measure(self, paths: Sequence[Path], jobs: int) -> None:
         """Measure every photograph; a bad one becomes a row of errors."""
@@ -54,15 +56,23 @@ class Session:
         def work(path: Path) -> Any:
             return recipes.measure_and_show(path, self.settings)
 
-        for outcome in progress(map_photos(work, paths, jobs), len(paths)):
-            if outcome.result is None:
-                self.errors.append({"path": str(outcome.path), "message": outcome.message or ""})
-                continue
-            photo, picture = outcome.result
-            self.photos.append(photo)
-            self.previews[photo.path] = picture
+        try:
+            for outcome in progress(map_photos(work, paths, jobs), len(paths)):
+                self._keep(outcome)
+        except KeyboardInterrupt:
+            self.interrupted = True
+            if not self.photos:
+                raise
         if not self.photos:
             raise CannotMeasureError("; ".join(e["message"] for e in self.errors))
+
+    def _keep(self, outcome: Outcome[Any]) -> None:
+        if outcome.result is None:
+            self.errors.append({"path": str(outcome.path), "message": outcome.message or ""})
+            return
+        photo, picture = outcome.result
+        self.photos.append(photo)
+        self.previews[photo.path] = picture
 
     def finish(self) -> int:
         """Write and print; the exit status."""
@@ -76,6 +86,9 @@ class Session:
             show(self, report)
         for error in self.errors:
             sys.stderr.write(f"Error: {error['message']}\n")
+        if self.interrupted:
+            sys.stderr.write("Interrupted: what was measured until then was kept.\n")
+            return 130
         return 1 if self.errors else 0
 
     def document(self) -> dict[str, Any]:
