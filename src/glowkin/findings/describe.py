@@ -38,7 +38,7 @@ class Described:
     complementary_wavelength_interval_nm: Pair | None
     excitation_purity: float
     excitation_purity_interval: Pair
-    hue_angle_uv_deg: float
+    hue_angle_uv_deg: float | None
     saturation_uv: float
 
 
@@ -70,15 +70,15 @@ def describe(colours: Sequence[Uncertain], white_xy: Array, observer: int) -> li
                 ),
                 excitation_purity=float(np.clip(at.excitation_purity[i], 0, 1)),
                 excitation_purity_interval=interval_95(np.clip(spread.excitation_purity[i], 0, 1)),
-                hue_angle_uv_deg=float(hue_angle_uv_deg(colour.value, white_uv)),
+                hue_angle_uv_deg=_known(float(hue_angle_uv_deg(colour.value, white_uv))),
                 saturation_uv=float(saturation_uv(colour.value, white_uv)),
             )
         )
     return rows
 
 
-def _known(wavelength: float) -> float | None:
-    return float(wavelength) if np.isfinite(wavelength) else None
+def _known(figure: float) -> float | None:
+    return float(figure) if np.isfinite(figure) else None
 
 
 def _end_of_spectrum(wavelength: float | None) -> float:

@@ -16,6 +16,8 @@ import cv2
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from glowkin.base.uncertainty import Array
@@ -40,9 +42,13 @@ class Stray:
     loadings: Array
 
 
-def surroundings(frame: Frame, outlines: list[Array]) -> Stray:
-    """Stray light on each sample from what the reduced photograph shows around them."""
-    samples = frame.mask(outlines)
+def surroundings(frame: Frame, outlines: list[Array], glowing: Sequence[Array] = ()) -> Stray:
+    """Stray light on each outline from what the reduced photograph shows around them.
+
+    ``glowing`` are outlines of whatever else glows: around an outline drawn within a sample lies the sample,
+    and its own light is no stray light on it.
+    """
+    samples = frame.mask([*outlines, *glowing])
     dark = _far_level(frame, samples)
     rings = np.array([_ring_level(frame, samples, outline) for outline in outlines]).reshape(-1, 3)
     lamp = np.broadcast_to(dark, rings.shape)
