@@ -52,7 +52,16 @@ def one_series(seed, jpeg, folder):
             changes.append(Change(name, course, with_luminance(band(*after), level * ratio)))
     scene = Scene((864, 576), tuple(samples), surroundings_violet=0.0005, seed=seed)
     exposure = Exposure(taken_at=datetime(2026, 5, 4, 9))
-    series = photograph_series(scene, changes, times, default_camera(), rng, exposure, lamp_drift=0.04)
+    series = photograph_series(
+        scene,
+        changes,
+        times,
+        default_camera(),
+        rng,
+        exposure,
+        brightest=0.3 if jpeg else 0.7,
+        lamp_drift=0.04,
+    )
     photos = []
     for k, shot in enumerate(series.shots):
         path = Path(folder) / f"{k:02}{'.jpg' if jpeg else '.dng'}"
@@ -86,7 +95,8 @@ def main():
             still += verdicts
             if not found:
                 print(f"series {seed}: {n} samples found in the first photograph")
-    print(f"what does not change: {still.count('no change seen')} of {len(still)} 'no change seen'")
+    print(f"what does not change: {still.count('no change seen')} of {len(still)} 'no change seen'", end=", ")
+    print(f"{still.count('changing')} 'changing'")
     print(f"what changes: {sum(r[5] == 'changing' for r in rows)} of {len(rows)} 'changing'")
     for model in (*MODELS, None):
         chosen = [r for r in rows if r[2] and model in (None, r[0])]

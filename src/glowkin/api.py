@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from glowkin import recipes
@@ -14,6 +13,7 @@ from glowkin.findings.track import Plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from glowkin.camera.emission import Camera
 

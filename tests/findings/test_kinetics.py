@@ -11,8 +11,9 @@ from glowkin.base.records import SampleCourse
 from glowkin.findings.change import slowest_half_time
 from glowkin.findings.courses import Course, FittedCourse, not_excluded
 from glowkin.findings.fitting import Fit
-from glowkin.findings.kinetics import EndForm, Series, compare_half_times, fit_course
+from glowkin.findings.kinetics import EndForm, Series, fit_course
 from glowkin.findings.rate_models import RATE_MODELS
+from glowkin.findings.ratios import compare_half_times
 
 HOUR = 3600.0
 WAVELENGTHS = np.linspace(400.0, 700.0, 151)

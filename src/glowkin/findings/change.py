@@ -89,7 +89,7 @@ def two_forms_suffice(series: Series) -> bool | None:
     that never makes up more than the noise, cannot be seen.
     """
     n = len(series.times_s)
-    if n < 5:
+    if n < 5 or not series.all_channels:
         return None
     from scipy.special import chdtri
 
@@ -101,7 +101,7 @@ def two_forms_suffice(series: Series) -> bool | None:
 def _believable(series: Series) -> Series:
     """The series with covariances no smaller than frames repeat."""
     sd = REPEATABLE * series.signals
-    return replace(series, covariances=series.covariances + sd[:, :, None] ** 2 * np.eye(3))
+    return replace(series, covariances=series.covariances + sd[:, :, None] ** 2 * np.eye(sd.shape[1]))
 
 
 def _best_course(series: Series, frames: Frames) -> tuple[float, int, float]:
@@ -135,7 +135,7 @@ def _courses(times_s: Array) -> list[Array]:
 def _constant_design(series: Series, frames: Frames) -> tuple[Array, Array]:
     """Whitened rows of one constant signal plus slow drifts, each drift with its prior as a last row."""
     n, d = frames.signals.shape
-    drifts = _drifts(series) if d == 3 else _colour_drifts(series)
+    drifts = _drifts(series) if d == series.signals.shape[1] else _colour_drifts(series)
     rows = np.einsum("nij,rnj->nir", frames.whiteners, drifts).reshape(n * d, len(drifts))
     X = np.hstack([frames.whiteners.reshape(n * d, d), rows])
     prior = np.hstack([np.zeros((len(drifts), d)), np.eye(len(drifts))])
@@ -146,8 +146,10 @@ def _constant_design(series: Series, frames: Frames) -> tuple[Array, Array]:
 def _drifts(series: Series) -> Array:
     """Drifts of one sd as signals (r, n, 3): each channel by itself, and all with the lamp."""
     t = series.times_s
-    ramp = 2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0
-    channels = [COLOUR_DRIFT * ramp[:, None] * series.signals * axis for axis in np.eye(3)]
+    ramp, _d = 2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0, series.signals.shape[1]
+    channels = [
+        COLOUR_DRIFT * ramp[:, None] * series.signals * axis for axis in np.eye(series.signals.shape[1])
+    ]
     sd = series.brightness_sd if series.lamp_known else 0.0
     lamp = [sd * np.polynomial.Legendre.basis(i)(ramp)[:, None] * series.signals for i in (1, 2, 3)]
     stray = [] if series.stray is None else [*np.moveaxis(series.stray, 2, 0)]

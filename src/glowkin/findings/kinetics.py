@@ -9,14 +9,12 @@ is not claimed. Light is not amount: with an unknown lamp only shares of the lig
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import CourseComparison, Ratio
+from glowkin.base.records import Ratio
 from glowkin.findings.change import (
-    CANNOT_TELL,
     CHANGING,
     NO_CHANGE,
     see_change,
@@ -41,18 +39,17 @@ from glowkin.findings.unmix import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from glowkin.base.records import ModelFit, SampleCourse
+    from glowkin.base.records import ModelFit
     from glowkin.base.uncertainty import Array
     from glowkin.findings.courses import FittedCourse
     from glowkin.findings.fitting import Interval
     from glowkin.findings.unmix import Index
 
-__all__ = ["CourseFit", "EndForm", "Series", "compare_half_times", "fit_course"]
+__all__ = ["CourseFit", "EndForm", "Series", "fit_course"]
 
 AGREE = 1.5
 """Half times beyond the last photograph are given only if models agree within this factor."""
 
-_INDISTINCT = 2.0
 _REACH = 20.0
 """How many times the time watched a change may be said to take at least (common practice, no source)."""
 
@@ -86,7 +83,7 @@ class CourseFit:
     longer_than_s: float | None = None
     models: tuple[ModelFit, ...] = ()
     flags: tuple[str, ...] = ()
-    start_signal: tuple[float, float, float] | None = None
+    start_signal: tuple[float, ...] | None = None
     end_signal: EndForm | None = None
 
 
@@ -110,15 +107,10 @@ def fit_course(
     return _spread(found, index, len(whole.times_s))
 
 
-def compare_half_times(courses: Sequence[SampleCourse]) -> tuple[CourseComparison, ...]:
-    """Every pair of half times: ``half_time_ratio`` = that of a over that of b, with a 95 % interval.
-
-    Half times count as log-normal; the limits of the two intervals combine in quadrature on each side
-    (MOVER: Donner & Zou, Stat. Methods Med. Res. 21, 347, 2012). Pairs without two half times, or with
-    an interval open on a side, are left out. One vial for each condition says nothing of how vials scatter.
-    """
-    known = [c for c in courses if c.half_time_s and c.half_time_interval_s and all(c.half_time_interval_s)]
-    return tuple(_compared(a, b) for a, b in combinations(known, 2))
+def see_only(series: Series) -> CourseFit:
+    """Whether it changes, and nothing more: for signals that are bounds, not values."""
+    n = len(series.times_s)
+    return _blank(see_change(series.take(series.usable())).verdict, n)
 
 
 def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) -> CourseFit:
@@ -181,6 +173,7 @@ def _amounts(
     f, low, high = _bars(clean, A, B, best.fit.rss / best.fit.dof, best.fit.dof, covariance)
     stops_at, stops_interval = _stop(frames, best)
     y = series.luminance_weights
+    light = light_share(f, float(y @ A), float(y @ B)) if series.all_channels else np.full(len(f), np.nan)
     return CourseFit(
         verdict=CHANGING,
         two_forms_suffice=suffice,
@@ -191,20 +184,22 @@ def _amounts(
         not_excluded=tuple(dict.fromkeys(k.course.model.name for k in sorted(kept, key=lambda k: k.aicc))),
         half_time_s=half,
         half_time_interval_s=None if half is None else interval,
-        light_half_time_s=_light_half_time(best, y @ A, y @ B, series.times_s[-1]),
+        light_half_time_s=_light_half_time(best, y @ A, y @ B, series.times_s[-1])
+        if series.all_channels
+        else None,
         longer_than_s=None,
         models=records,
         fraction_start=_column(f),
         low=_column(low),
         high=_column(high),
-        light_fraction_start=_column(light_share(f, float(y @ A), float(y @ B))),
-        start_signal=_triple(A),
-        end_signal=EndForm(B, covariance[3:6, 3:6]),
+        light_fraction_start=_column(light),
+        start_signal=tuple(float(v) for v in A),
+        end_signal=EndForm(B, covariance[len(A) :, len(A) :]),
     )
 
 
 def _forms_covariance(frames: Frames, best: FittedCourse, A: Array, B: Array) -> Array:
-    """Covariance (6, 6) of the fitted A and B, the rate model's parameters free beside them."""
+    """Covariance (2d, 2d) of the fitted A and B, the rate model's parameters free beside them."""
     f = best.fractions(frames.times_s)
     box = best.course.bounds(frames.times_s)
     step = 1e-5 * box.scale * np.eye(box.scale.size)
@@ -214,25 +209,26 @@ def _forms_covariance(frames: Frames, best: FittedCourse, A: Array, B: Array) ->
     up, down = best.course.fractions(frames.times_s, theta).reshape(2, box.scale.size, -1)
     W = frames.whiteners
     slopes = np.einsum("pn,nij,j->nip", (up - down) / 2e-5, W, A - B)
-    stray = np.zeros((len(f), 3, 0)) if frames.stray is None else W @ frames.stray
+    d = len(A)
+    stray = np.zeros((len(f), d, 0)) if frames.stray is None else W @ frames.stray
     J = np.concatenate([W * f[:, None, None], W * (1.0 - f)[:, None, None], slopes, stray], axis=2)
     J = J.reshape(-1, J.shape[2])
     if frames.end_whitener is not None:
-        prior = np.zeros((3, J.shape[1]))
-        prior[:, 3:6] = frames.end_whitener
+        prior = np.zeros((d, J.shape[1]))
+        prior[:, d : 2 * d] = frames.end_whitener
         J = np.vstack([J, prior])
     if frames.n_stray:
         J = np.vstack([J, np.eye(J.shape[1])[-frames.n_stray :] / frames.stray_sd])
     size = np.linalg.norm(J, axis=0)
     scale = np.divide(1.0, size, out=np.zeros_like(size), where=size > 1e-100)
     inverse = np.linalg.pinv((J * scale).T @ (J * scale)) * np.outer(scale, scale)
-    return np.asarray(best.fit.rss / best.fit.dof * inverse[:6, :6])
+    return np.asarray(best.fit.rss / best.fit.dof * inverse[: 2 * d, : 2 * d])
 
 
 def _luminance_ratio(series: Series, A: Array, B: Array, covariance: Array, dof: int) -> Ratio | None:
     """Y(B) / Y(A); the interval from the first-order error of its logarithm, the camera's share in it."""
     y = series.luminance_weights
-    if y @ A <= 0.0 or y @ B <= 0.0:
+    if y @ A <= 0.0 or y @ B <= 0.0 or not series.all_channels:
         return None
     slope = np.concatenate([-y / (y @ A), y / (y @ B)])
     variance = max(0.0, float(slope @ covariance @ slope)) + series.luminance_sd**2
@@ -289,6 +285,9 @@ def _light_only(
     series: Series, end_form: EndForm | None, suffice: bool | None, records: tuple[ModelFit, ...]
 ) -> CourseFit:
     """Shares of the light, from the colour of the first frame to that of the last (or of the end form)."""
+    if not series.all_channels:
+        flags = ("light-is-not-amount",)
+        return replace(_blank(CHANGING, len(series.times_s)), models=records, flags=flags)
     frames = colours_of(series)
     a, b = frames.signals[0], frames.signals[-1]
     if end_form is not None:
@@ -336,7 +335,7 @@ def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> Course
     frames = frames_of(series, end_form)
     W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
     A = np.linalg.solve(W.sum(axis=0), np.einsum("nij,nj->i", W, series.signals))
-    f, low, high = _bars(frames, A, end_form.signal, 1.0, 3 * n - 3)
+    f, low, high = _bars(frames, A, end_form.signal, 1.0, (n - 1) * len(A))
     y = series.luminance_weights
     can_limit = verdict == NO_CHANGE and series.times_s[-1] > 0.0
     return CourseFit(
@@ -346,7 +345,7 @@ def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> Course
         _column(high),
         _column(light_share(f, float(y @ A), float(y @ end_form.signal))),
         longer_than_s=_longer_than(series, end_form) if can_limit else None,
-        start_signal=_triple(A),
+        start_signal=tuple(float(v) for v in A),
     )
 
 
@@ -381,31 +380,3 @@ def _spread(found: CourseFit, index: Index, n: int) -> CourseFit:
 
 def _column(values: Array) -> Column:
     return tuple(float(v) for v in values)
-
-
-def _triple(values: Array) -> tuple[float, float, float]:
-    r, g, b = (float(v) for v in values)
-    return r, g, b
-
-
-def _compared(a: SampleCourse, b: SampleCourse) -> CourseComparison:
-    (value_a, low_a, high_a), (value_b, low_b, high_b) = _logs(a), _logs(b)
-    ratio = value_a - value_b
-    low = ratio - np.hypot(value_a - low_a, high_b - value_b)
-    high = ratio + np.hypot(high_a - value_a, value_b - low_b)
-    interval = float(np.exp(low)), float(np.exp(high))
-    return CourseComparison(a.name, b.name, float(np.exp(ratio)), interval, _difference(interval))
-
-
-def _logs(course: SampleCourse) -> tuple[float, float, float]:
-    low, high = course.half_time_interval_s or (None, None)
-    value, low, high = np.log(np.array([course.half_time_s, low, high], dtype=float))
-    return float(value), float(low), float(high)
-
-
-def _difference(interval: tuple[float, float]) -> str:
-    low, high = interval
-    if low > 1.0 or high < 1.0:
-        return "different"
-    near = low > 1.0 / _INDISTINCT and high < _INDISTINCT
-    return "no difference seen" if near else CANNOT_TELL

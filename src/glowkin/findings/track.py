@@ -1,40 +1,43 @@
 """Samples followed through a series of measured photographs: from records to time courses.
 
-Photographs are put in order of capture; each sample is given the name of the place it stands on; signals
-are divided by exposure and, where there is a control, by the control's brightness, which steadies the
-lamp. What the signals say is worked out in ``kinetics``.
+What the signals are is worked out in ``frames``, what they say in ``kinetics``, and what a rendered file
+withholds in ``rendered``.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.base.errors import WrongUseError
 from glowkin.base.names import split_vial
-from glowkin.base.records import MeasuredPhoto, Sample, SampleCourse, TimeCourse, TrackPoint
-from glowkin.findings.kinetics import CourseFit, EndForm, Series, compare_half_times, fit_course
-from glowkin.samples.follow import follow
+from glowkin.base.records import SampleCourse, TimeCourse, TrackPoint
+from glowkin.findings.frames import (
+    Frame,
+    clipped_at_an_end,
+    exposure,
+    frames_in_time,
+    name_along,
+    series_of,
+    steadied,
+)
+from glowkin.findings.kinetics import CourseFit, EndForm, Series, fit_course, see_only
+from glowkin.findings.ratios import compare_half_times
+from glowkin.findings.rendered import TONES, open_channels, toned, widest
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
+    from glowkin.base.records import MeasuredPhoto
     from glowkin.base.uncertainty import Array
+    from glowkin.findings.unmix import Index
+
+__all__ = ["Plan", "name_along", "track_photos"]
 
 _POSITION_SD = 0.015
 """What is left of the lamp after the control is divided out, relative (common practice, no source)."""
-_NEAREST = 4
-_CROSS_SD = 0.02
-"""Light a neighbour may throw on a sample, as a share of its own, for each square of their distance over
-its size (common practice, no source)."""
-_LUMINANCE_SD = {"raw": 0.16, "rendered": 0.21}
-"""How far a camera's own matrix errs in the luminance ratio of two emissions (natural logarithm).
-
-95 % of ratios lie within 0.31 and 0.42, over 26 cameras and 300 emission spectra
-(``benchmarks/generic_camera.py``)."""
 _FILLING_SD = 0.1
 """How far vials of one batch may differ in brightness ratio where only one shows it."""
 
@@ -50,65 +53,14 @@ class Plan:
     start: str | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class _Frame:
-    """One photograph of the series: time after zero, its samples by name, and the lamp's brightness."""
-
-    time_s: float
-    photo: MeasuredPhoto
-    samples: dict[str, Sample]
-    lamp: float = 1.0
-
-
-def name_along(photos: Sequence[MeasuredPhoto], names: Sequence[str] = ()) -> list[MeasuredPhoto]:
-    """The dated photographs that hold samples, in order of capture, every sample named by its place.
-
-    The first photograph's samples take the ``names`` given, in reading order; the others' are followed
-    from there, and one that stands on no known place is left out of the series.
-    """
-    dated = sorted(
-        (p for p in photos if p.taken_at and p.samples), key=lambda p: _moment(p.taken_at or "", "taken_at")
-    )
-    if len(dated) < 2:
-        raise CannotMeasureError(
-            f"{len(dated)} of {len(photos)} photographs have both a capture time and a sample; a course "
-            "needs two at least: send the camera's own files, or put the time in their names"
-        )
-    first = _named(dated[0], names)
-    reference = np.array([s.centre_px for s in first.samples])
-    return [first, *(_follow(first, reference, photo) for photo in dated[1:])]
-
-
-def _named(photo: MeasuredPhoto, names: Sequence[str]) -> MeasuredPhoto:
-    if not names:
-        return photo
-    if len(names) != len(photo.samples) or len(set(names)) != len(names):
-        raise CannotMeasureError(
-            f"{photo.path}: {len(set(names))} different names were given, {len(photo.samples)} samples were "
-            "found in this first photograph; see the annotated photograph of --out, or give --outlines"
-        )
-    samples = tuple(replace(s, name=n) for s, n in zip(photo.samples, names, strict=True))
-    return replace(photo, samples=samples)
-
-
-def _follow(first: MeasuredPhoto, reference: Array, photo: MeasuredPhoto) -> MeasuredPhoto:
-    step = follow(reference, np.array([s.centre_px for s in photo.samples]))
-    placed = sorted((place, i) for i, place in enumerate(step.place) if place >= 0)
-    samples = tuple(replace(photo.samples[i], name=first.samples[place].name) for place, i in placed)
-    return replace(photo, samples=samples, flags=(*photo.flags, *(("moved",) if step.moved else ())))
-
-
 def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> TimeCourse:
     """The course of every sample through photographs from ``name_along``."""
     plan = plan or Plan()
-    frames = _frames(photos, plan)
+    frames = frames_in_time(photos, plan.start)
     names = list(dict.fromkeys(name for frame in frames for name in frame.samples))
     _check_names(plan, names)
-    frames = [replace(frame, lamp=_lamp(frame, frames, plan.controls)) for frame in frames]
-    lamp_sd = _POSITION_SD if plan.controls else np.inf
-    series = {name: _series(frames, name, lamp_sd) for name in names}
-    ends = _end_forms(series, plan)
-    fits = {name: fit_course(s, ends.get(name)) for name, s in series.items()}
+    rendered = frames[0].photo.kind == "rendered"
+    fits = (_fit_rendered if rendered else _fit)(frames, names, plan)
     courses = tuple(_record(frames, name, fits[name], names, plan) for name in names)
     return TimeCourse(
         samples=courses,
@@ -119,24 +71,36 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
     )
 
 
-def _frames(photos: Sequence[MeasuredPhoto], plan: Plan) -> list[_Frame]:
-    """The photographs with their time after zero."""
-    moments = [_moment(p.taken_at or "", "taken_at") for p in photos]
-    start = _moment(plan.start, "--start") if plan.start else moments[0]
-    if moments[0] < start:
-        raise WrongUseError(f"--start {plan.start}: is later than the first photograph, {photos[0].taken_at}")
-    return [
-        _Frame((moment - start).total_seconds(), photo, {s.name: s for s in photo.samples})
-        for moment, photo in zip(moments, photos, strict=True)
-    ]
+def _fit(
+    frames: list[Frame], names: list[str], plan: Plan, channels: Index | None = None
+) -> Mapping[str, CourseFit]:
+    """Every sample's course, from all channels or these."""
+    series = _all_series(frames, names, plan)
+    if channels is not None:
+        series = {name: s.channels(channels) for name, s in series.items()}
+    ends = _end_forms(series, plan)
+    cut = {name for name in names if clipped_at_an_end(frames, name)}
+    return {name: see_only(s) if name in cut else fit_course(s, ends.get(name)) for name, s in series.items()}
 
 
-def _moment(text: str, where: str) -> datetime:
-    """A time as written; a zone is passed over, since cameras as a rule do not tell theirs."""
-    try:
-        return datetime.fromisoformat(text).replace(tzinfo=None)
-    except ValueError:
-        raise WrongUseError(f"{where} {text}: write it as 2026-05-04T13:30") from None
+def _fit_rendered(frames: list[Frame], names: list[str], plan: Plan) -> Mapping[str, CourseFit]:
+    """Courses from what a rendered file does tell: channels nowhere at zero, under several tone curves.
+
+    A channel at zero is a bound, not a value; where none is left, or the lamp is not known and so all three
+    are needed, only whether something changes is said.
+    """
+    channels = open_channels(frames)
+    if len(channels) == 3 or (len(channels) and plan.controls):
+        kept = None if len(channels) == 3 else channels
+        tried = [_fit(toned(frames, tone), names, plan, kept) for tone in TONES]
+        return {name: widest([fits[name] for fits in tried]) for name in names}
+    return {name: see_only(s) for name, s in _all_series(frames, names, plan).items()}
+
+
+def _all_series(frames: list[Frame], names: list[str], plan: Plan) -> dict[str, Series]:
+    lamp_sd = _POSITION_SD if plan.controls else np.inf
+    steady = steadied(frames, plan.controls)
+    return {name: series_of(steady, name, lamp_sd) for name in names}
 
 
 def _check_names(plan: Plan, names: list[str]) -> None:
@@ -144,79 +108,6 @@ def _check_names(plan: Plan, names: list[str]) -> None:
         for name in given:
             if name not in names:
                 raise WrongUseError(f"{option} {name}: no such sample; there are {', '.join(names)}")
-
-
-def _exposure(photo: MeasuredPhoto) -> float:
-    """Exposure time x ISO / f-number squared, 1 where the file does not tell."""
-    if photo.exposure_s and photo.iso and photo.f_number:
-        return photo.exposure_s * photo.iso / photo.f_number**2
-    return 1.0
-
-
-def _lamp(frame: _Frame, frames: list[_Frame], controls: tuple[str, ...]) -> float:
-    """Brightness of the controls in this frame relative to their median over the series."""
-    ratios = []
-    for name in controls:
-        levels = [_level(f, name) for f in frames]
-        now = _level(frame, name)
-        if np.isfinite(now):
-            ratios.append(now / np.nanmedian(levels))
-    if controls and not ratios:
-        return float("nan")
-    return float(np.mean(ratios)) if ratios else 1.0
-
-
-def _level(frame: _Frame, name: str) -> float:
-    """The summed signal of one sample for unit exposure."""
-    sample = frame.samples.get(name)
-    if sample is None or sample.linear_rgb is None:
-        return float("nan")
-    return sum(sample.linear_rgb) / _exposure(frame.photo)
-
-
-def _series(frames: list[_Frame], name: str, lamp_sd: float) -> Series:
-    """Signals of one sample over all frames, NaN where it was not seen."""
-    signals, covariances = [], []
-    for frame in frames:
-        sample = frame.samples.get(name)
-        scale = 1.0 / (_exposure(frame.photo) * frame.lamp)
-        rgb = None if sample is None else sample.linear_rgb
-        noise = None if sample is None else sample.linear_rgb_covariance
-        signals.append(np.full(3, np.nan) if rgb is None else np.array(rgb) * scale)
-        covariances.append(np.full((3, 3), np.nan) if noise is None else np.array(noise) * scale**2)
-    weights = np.array(frames[0].photo.camera.luminance_weights)
-    times = np.array([frame.time_s for frame in frames])
-    others = _nearest_first(frames, name)
-    stray = np.array([_stray_light(frame, name, others) for frame in frames])
-    photo = frames[0].photo
-    luminance_sd = _LUMINANCE_SD[photo.kind] if photo.camera.basis == "generic" else 0.0
-    return Series(times, np.array(signals), np.array(covariances), lamp_sd, weights, stray, luminance_sd)
-
-
-def _stray_light(frame: _Frame, name: str, others: list[str]) -> Array:
-    """Kinds of light that may lie on this sample, one sd each (3 x r).
-
-    Of each of its nearest neighbours, of all the others, and of the stray light that was taken off.
-    """
-    own = frame.samples.get(name)
-    light = np.zeros((3, _NEAREST + 2))
-    if own is None or own.stray_rgb is None:
-        return light
-    light[:, -1] = own.stray_rgb
-    for rank, other in enumerate(frame.samples.get(n) for n in others):
-        if other is not None and other.linear_rgb is not None:
-            distance = np.subtract(own.centre_px, other.centre_px)
-            share = _CROSS_SD * other.area_px / float(distance @ distance)
-            light[:, min(rank, _NEAREST)] += share * np.array(other.linear_rgb)
-    return np.asarray(light / (_exposure(frame.photo) * frame.lamp))
-
-
-def _nearest_first(frames: list[_Frame], name: str) -> list[str]:
-    """The other samples by their distance where this one was seen first."""
-    frame = next(f for f in frames if name in f.samples)
-    centre = frame.samples[name].centre_px
-    others = (s for s in frame.samples.values() if s.name != name)
-    return [s.name for s in sorted(others, key=lambda s: float(np.hypot(*np.subtract(s.centre_px, centre))))]
 
 
 def _end_forms(series: dict[str, Series], plan: Plan) -> dict[str, EndForm]:
@@ -254,7 +145,7 @@ def _start_level(series: Series) -> float:
     return float(series.signals[index[0]] @ series.luminance_weights) if len(index) else float("nan")
 
 
-def _record(frames: list[_Frame], name: str, fit: CourseFit, names: list[str], plan: Plan) -> SampleCourse:
+def _record(frames: list[Frame], name: str, fit: CourseFit, names: list[str], plan: Plan) -> SampleCourse:
     alone = sum(split_vial(other)[0] == split_vial(name)[0] for other in names) < 2
     flags = (*fit.flags, *(("single-vial",) if alone and name not in plan.controls else ()))
     points = tuple(
@@ -292,8 +183,8 @@ def _record(frames: list[_Frame], name: str, fit: CourseFit, names: list[str], p
     )
 
 
-def _series_flags(frames: list[_Frame], plan: Plan) -> tuple[str, ...]:
-    exposures = {round(_exposure(frame.photo), 9) for frame in frames}
+def _series_flags(frames: list[Frame], plan: Plan) -> tuple[str, ...]:
+    exposures = {round(exposure(frame.photo), 9) for frame in frames}
     checks = {
         "no-start-time": plan.start is None,
         "moved": any("moved" in frame.photo.flags for frame in frames),

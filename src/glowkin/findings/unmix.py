@@ -49,6 +49,11 @@ class Series:
         """Whether brightness says anything: beyond 50 % from frame to frame it does not."""
         return self.brightness_sd < 0.5
 
+    @property
+    def all_channels(self) -> bool:
+        """Whether signals hold all three channels, so that luminance and colour can be spoken of."""
+        return bool(self.signals.shape[1] == 3)
+
     def usable(self) -> Index:
         """Indices of the frames with finite time and positive luminance, in order of time."""
         with np.errstate(invalid="ignore"):
@@ -56,6 +61,16 @@ class Series:
         good = np.isfinite(self.times_s) & np.isfinite(self.signals).all(axis=1) & positive
         order = np.argsort(self.times_s, kind="stable")
         return order[good[order]]
+
+    def channels(self, index: Index) -> Series:
+        """These channels only; their summed signal stands for luminance."""
+        return replace(
+            self,
+            signals=self.signals[:, index],
+            covariances=self.covariances[:, index][:, :, index],
+            luminance_weights=np.ones(len(index)),
+            stray=None if self.stray is None else self.stray[:, index],
+        )
 
     def take(self, index: Index) -> Series:
         """The frames of these indices."""
@@ -157,7 +172,7 @@ def colours_of(series: Series) -> Frames:
     y = series.luminance_weights
     Y = series.signals @ y
     colour = series.signals / Y[:, None]
-    J = (np.eye(3) - colour[:, :, None] * y) / Y[:, None, None]
+    J = (np.eye(len(y)) - colour[:, :, None] * y) / Y[:, None, None]
     plane = np.linalg.svd(y[None])[2][1:]
     V = plane @ J @ _floored(series.covariances, series.signals) @ np.swapaxes(J, 1, 2) @ plane.T
     return Frames(series.times_s, colour @ plane.T, whitener(V))

@@ -1,0 +1,192 @@
+"""A series of measured photographs in order, and the signals of each sample through it.
+
+Photographs are put in order of capture; each sample is given the name of the place it stands on; signals
+are divided by exposure and, where there is a control, by the control's brightness, which steadies the lamp.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.findings.unmix import Series
+from glowkin.samples.follow import follow
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.records import MeasuredPhoto, Sample
+    from glowkin.base.uncertainty import Array
+
+_CLIPPED = 0.01
+_NEAREST = 4
+_CROSS_SD = 0.02
+"""Light a neighbour may throw on a sample, as a share of its own, for each square of their distance over
+its size (common practice, no source)."""
+_LUMINANCE_SD = {"raw": 0.16, "rendered": 0.21}
+"""How far a camera's own matrix errs in the luminance ratio of two emissions (natural logarithm).
+
+95 % of ratios lie within 0.31 and 0.42, over 26 cameras and 300 emission spectra
+(``benchmarks/generic_camera.py``)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """One photograph of the series: time after zero, its samples by name, and the lamp's brightness."""
+
+    time_s: float
+    photo: MeasuredPhoto
+    samples: dict[str, Sample]
+    lamp: float = 1.0
+
+
+def name_along(photos: Sequence[MeasuredPhoto], names: Sequence[str] = ()) -> list[MeasuredPhoto]:
+    """The dated photographs that hold samples, in order of capture, every sample named by its place.
+
+    The first photograph's samples take the ``names`` given, in reading order; the others' are followed
+    from there, and one that stands on no known place is left out of the series.
+    """
+    dated = sorted(
+        (p for p in photos if p.taken_at and p.samples), key=lambda p: _moment(p.taken_at or "", "taken_at")
+    )
+    if len(dated) < 2:
+        raise CannotMeasureError(
+            f"{len(dated)} of {len(photos)} photographs have both a capture time and a sample; a course "
+            "needs two at least: send the camera's own files, or put the time in their names"
+        )
+    first = _named(dated[0], names)
+    reference = np.array([s.centre_px for s in first.samples])
+    return [first, *(_follow(first, reference, photo) for photo in dated[1:])]
+
+
+def _named(photo: MeasuredPhoto, names: Sequence[str]) -> MeasuredPhoto:
+    if not names:
+        return photo
+    if len(names) != len(photo.samples) or len(set(names)) != len(names):
+        raise CannotMeasureError(
+            f"{photo.path}: {len(set(names))} different names were given, {len(photo.samples)} samples were "
+            "found in this first photograph; see the annotated photograph of --out, or give --outlines"
+        )
+    samples = tuple(replace(s, name=n) for s, n in zip(photo.samples, names, strict=True))
+    return replace(photo, samples=samples)
+
+
+def _follow(first: MeasuredPhoto, reference: Array, photo: MeasuredPhoto) -> MeasuredPhoto:
+    step = follow(reference, np.array([s.centre_px for s in photo.samples]))
+    placed = sorted((place, i) for i, place in enumerate(step.place) if place >= 0)
+    samples = tuple(replace(photo.samples[i], name=first.samples[place].name) for place, i in placed)
+    return replace(photo, samples=samples, flags=(*photo.flags, *(("moved",) if step.moved else ())))
+
+
+def frames_in_time(photos: Sequence[MeasuredPhoto], zero: str | None) -> list[Frame]:
+    """The photographs with their time after zero."""
+    moments = [_moment(p.taken_at or "", "taken_at") for p in photos]
+    start = _moment(zero, "--start") if zero else moments[0]
+    if moments[0] < start:
+        raise WrongUseError(f"--start {zero}: is later than the first photograph, {photos[0].taken_at}")
+    return [
+        Frame((moment - start).total_seconds(), photo, {s.name: s for s in photo.samples})
+        for moment, photo in zip(moments, photos, strict=True)
+    ]
+
+
+def _moment(text: str, where: str) -> datetime:
+    """A time as written; a zone is passed over, since cameras as a rule do not tell theirs."""
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=None)
+    except ValueError:
+        raise WrongUseError(f"{where} {text}: write it as 2026-05-04T13:30") from None
+
+
+def exposure(photo: MeasuredPhoto) -> float:
+    """Exposure time x ISO / f-number squared, 1 where the file does not tell."""
+    if photo.exposure_s and photo.iso and photo.f_number:
+        return photo.exposure_s * photo.iso / photo.f_number**2
+    return 1.0
+
+
+def steadied(frames: list[Frame], controls: tuple[str, ...]) -> list[Frame]:
+    """The frames with the lamp's brightness read from the controls; 1 where there are none."""
+    return [replace(frame, lamp=_lamp(frame, frames, controls)) for frame in frames]
+
+
+def _lamp(frame: Frame, frames: list[Frame], controls: tuple[str, ...]) -> float:
+    """Brightness of the controls in this frame relative to their median over the series."""
+    ratios = []
+    for name in controls:
+        levels = [_level(f, name) for f in frames]
+        now = _level(frame, name)
+        if np.isfinite(now):
+            ratios.append(now / np.nanmedian(levels))
+    if controls and not ratios:
+        return float("nan")
+    return float(np.mean(ratios)) if ratios else 1.0
+
+
+def _level(frame: Frame, name: str) -> float:
+    """The summed signal of one sample for unit exposure."""
+    sample = _whole(frame, name)
+    if sample is None or sample.linear_rgb is None:
+        return float("nan")
+    return sum(sample.linear_rgb) / exposure(frame.photo)
+
+
+def _whole(frame: Frame, name: str) -> Sample | None:
+    """The sample in this photograph, unless its brightest parts were clipped: the rest is no measure of it."""
+    sample = frame.samples.get(name)
+    return None if sample is None or sample.clipped_fraction > _CLIPPED else sample
+
+
+def clipped_at_an_end(frames: list[Frame], name: str) -> bool:
+    """Whether the sample is clipped where it was first or last seen: then one of its forms is not known."""
+    seen = [frame for frame in frames if name in frame.samples]
+    return any(_whole(frame, name) is None for frame in (seen[0], seen[-1]))
+
+
+def series_of(frames: list[Frame], name: str, lamp_sd: float) -> Series:
+    """Signals of one sample over all frames, NaN where it was not seen."""
+    signals, covariances = [], []
+    for frame in frames:
+        sample = _whole(frame, name)
+        scale = 1.0 / (exposure(frame.photo) * frame.lamp)
+        rgb = None if sample is None else sample.linear_rgb
+        noise = None if sample is None else sample.linear_rgb_covariance
+        signals.append(np.full(3, np.nan) if rgb is None else np.array(rgb) * scale)
+        covariances.append(np.full((3, 3), np.nan) if noise is None else np.array(noise) * scale**2)
+    weights = np.array(frames[0].photo.camera.luminance_weights)
+    times = np.array([frame.time_s for frame in frames])
+    others = _nearest_first(frames, name)
+    stray = np.array([_stray_light(frame, name, others) for frame in frames])
+    photo = frames[0].photo
+    luminance_sd = _LUMINANCE_SD[photo.kind] if photo.camera.basis == "generic" else 0.0
+    return Series(times, np.array(signals), np.array(covariances), lamp_sd, weights, stray, luminance_sd)
+
+
+def _stray_light(frame: Frame, name: str, others: list[str]) -> Array:
+    """Kinds of light that may lie on this sample, one sd each (3 x r).
+
+    Of each of its nearest neighbours, of all the others, and of the stray light that was taken off.
+    """
+    own = frame.samples.get(name)
+    light = np.zeros((3, _NEAREST + 2))
+    if own is None or own.stray_rgb is None:
+        return light
+    light[:, -1] = own.stray_rgb
+    for rank, other in enumerate(frame.samples.get(n) for n in others):
+        if other is not None and other.linear_rgb is not None:
+            distance = np.subtract(own.centre_px, other.centre_px)
+            share = _CROSS_SD * other.area_px / float(distance @ distance)
+            light[:, min(rank, _NEAREST)] += share * np.array(other.linear_rgb)
+    return np.asarray(light / (exposure(frame.photo) * frame.lamp))
+
+
+def _nearest_first(frames: list[Frame], name: str) -> list[str]:
+    """The other samples by their distance where this one was seen first."""
+    frame = next(f for f in frames if name in f.samples)
+    centre = frame.samples[name].centre_px
+    others = (s for s in frame.samples.values() if s.name != name)
+    return [s.name for s in sorted(others, key=lambda s: float(np.hypot(*np.subtract(s.centre_px, centre))))]
