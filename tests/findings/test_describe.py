@@ -62,7 +62,7 @@ def test_the_interval_of_the_wavelength_holds_the_true_one_in_95_of_100():
 
 @pytest.mark.parametrize("uv", [(0.35, 0.40), (0.28, 0.42), (0.45, 0.48), (0.25, 0.30)])
 def test_a_purple_has_a_complementary_wavelength_within_those_there_are(uv):
-    """Against E complementary wavelengths run from about 494 nm (of deep red) to 568 nm (of violet): CIE 15."""
+    """Against E they run from about 494 nm (of deep red) to 568 nm (of violet): CIE 15."""
     found = described(uv, sd=0.03)
     assert found.dominant_wavelength_nm is None
     assert found.dominant_wavelength_interval_nm is None
@@ -79,7 +79,7 @@ def test_a_red_blurred_over_the_purple_line_ends_at_the_end_of_the_spectrum():
 def test_hue_and_saturation_are_those_of_cie_1976():
     # CIE 15: h_uv and s_uv = 13 sqrt(du'^2 + dv'^2)
     white = xy_to_uv_prime(E)
-    found = described((*white, 0.03, 0.04))
+    found = described(white + np.array([0.03, 0.04]))
     assert found.hue_angle_uv_deg == pytest.approx(np.degrees(np.arctan2(0.04, 0.03)))
     assert found.saturation_uv == pytest.approx(13 * 0.05)
 

@@ -63,7 +63,9 @@ def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:
     if len(away) < 100:
         away = frame.linear.reshape(-1, 3)
     total = away.sum(axis=1)
-    return np.asarray(np.clip(away[total <= np.median(total)].mean(axis=0), 0.0, None), dtype=float)
+    return np.asarray(
+        np.clip(away[total <= np.median(total)].mean(axis=0, dtype=float), 0.0, None), dtype=float
+    )
 
 
 def _ring_level(frame: Frame, samples: NDArray[np.uint8], outline: Array) -> Array:
