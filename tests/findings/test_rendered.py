@@ -37,11 +37,12 @@ def photos(signal_of, kind="rendered"):
     out = []
     for i, hour in enumerate(HOURS):
         rng = np.random.default_rng(i)
+        taken_at = f"2026-05-{4 + hour // 24:02}T{hour % 24:02}:00:00"
         vial = signal_of(hour) * (1 + 0.003 * rng.standard_normal(3))
         still = np.array([0.2, 0.2, 0.05]) * (1 + 0.003 * rng.standard_normal(3))
         out.append(
             MeasuredPhoto(
-                f"{i:02}.jpg", str(i), f"2026-05-{4 + hour // 24:02}T{hour % 24:02}:00:00", 1.0, 100.0, 4.0, kind,
+                f"{i:02}.jpg", str(i), taken_at, 1.0, 100.0, 4.0, kind,
                 (400, 300), CameraUsed("camera", "generic", (0.21, 0.72, 0.07)), "E", (1 / 3, 1 / 3), 2, (),
                 (sample("vial", vial, 100.0), sample("control", still, 300.0)),
             )
@@ -74,8 +75,9 @@ def test_the_half_time_is_right_without_the_channel_that_was_cut():
 
 
 def test_where_every_channel_is_cut_only_the_change_itself_is_told():
-    none = photos(lambda hour: np.clip(mixture(hour) - 0.2, 0.0005, None))
-    found = course_of(none)
+    red, green = np.array([0.1, -0.01, -0.01]), np.array([-0.02, 0.3, -0.01])
+    mixed = [0.5 ** (hour / 5) * red + (1 - 0.5 ** (hour / 5)) * green for hour in HOURS]
+    found = course_of(photos(lambda hour: np.clip(mixed[HOURS.index(hour)], 0.0005, None)))
     assert found.verdict == "changing"
     assert found.half_time_s is None
     assert all(point.fraction_start is None for point in found.points)

@@ -136,7 +136,7 @@ def _level(frame: Frame, name: str) -> float:
 
 
 def _whole(frame: Frame, name: str) -> Sample | None:
-    """The sample in this photograph, unless its brightest parts were clipped: the rest is no measure of it."""
+    """The sample in this photograph, unless parts of it were clipped: the rest is no measure of it."""
     sample = frame.samples.get(name)
     return None if sample is None or sample.clipped_fraction > _CLIPPED else sample
 
