@@ -42,6 +42,14 @@ def test_missing_and_extra_samples_do_not_confuse(dx, turn, zoom, seed):
     assert follow(ROWS, seen).place == (*kept, -1, -1)
 
 
+@pytest.mark.parametrize("lost", [0, 3])
+def test_rows_that_lost_their_first_or_last_column_stay_where_they_are(lost):
+    """Such rows lie one column further just as well, but the camera moved little."""
+    kept = np.flatnonzero(np.arange(12) % 4 != lost)
+    seen = moved(ROWS[kept], (5.0, 10.0), 0.0, 1.03)
+    assert follow(ROWS, seen).place == tuple(kept)
+
+
 def test_a_move_is_noticed():
     assert follow(ROWS, moved(ROWS, (20.0, 0.0))).moved
     assert not follow(ROWS, moved(ROWS, (2.0, 1.0))).moved

@@ -58,14 +58,17 @@ def _spacing(points: Array) -> float:
 
 
 def _best_shift(reference: Array, seen: Array, reach: float) -> Array:
-    """The seen centres after the shift that lays the most of them within reach of a place."""
+    """The seen centres after the shift that lays the most of them within reach of a place.
+
+    Of shifts that lay as many, the shorter: rows that lost their last column fit one column further as well.
+    """
     shifts = (reference[:, None] - seen[None]).reshape(-1, 2)
     laid = seen[None] + shifts[:, None]
     nearest = np.linalg.norm(laid[:, :, None] - reference[None, None], axis=3).min(axis=2)
     hits = (nearest < reach).sum(axis=1)
     rest = np.minimum(nearest, min(reach, 1e9)).sum(axis=1)
     size = np.linalg.norm(shifts, axis=1)
-    return np.asarray(laid[np.lexsort((size, rest, -hits))[0]])
+    return np.asarray(laid[np.lexsort((size, np.round(rest, 6), size // reach, -hits))[0]])
 
 
 def _assign(reference: Array, laid: Array, reach: float) -> Array:
