@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 SAME = 2.0
 """Models within so many AICc units of the best are not excluded."""
 
+SUPPORTED = 10.0
+"""Models further than this from the best have essentially no support (Burnham & Anderson 2002, ch. 2.6)."""
+
 _MOST_LEFT = 0.999
 
 
@@ -177,6 +180,12 @@ def not_excluded(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
         keep = [k or r for k, r in zip(keep, reaching, strict=True)]
         keep[first] = True
     return tuple(f for f, kept in zip(fits, keep, strict=True) if kept)
+
+
+def supported(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
+    """All that have any support: what they find belongs in an honest interval."""
+    best = min(f.aicc for f in fits)
+    return tuple(f for f in fits if f.aicc <= best + SUPPORTED)
 
 
 def _reaches_one(fitted: FittedCourse, first: FittedCourse) -> bool:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.uncertainty import Array, Uncertain, interval_95, joint_draws
+from glowkin.base.uncertainty import Array, Uncertain, interval_95, square_root
 from glowkin.colour.chromaticity import (
     hue_angle_uv_deg,
     saturation_uv,
@@ -46,7 +46,8 @@ def describe(colours: Sequence[Uncertain], white_xy: Array, observer: int) -> li
     """Describe each chromaticity (u'v') against a white; intervals are 95 %, by draws (JCGM 101:2008)."""
     if not colours:
         return []
-    drawn = np.stack([joint_draws([c], DRAWS)[0] for c in colours])
+    z = np.random.default_rng(0).standard_normal((DRAWS, 2))
+    drawn = np.stack([c.value + z @ square_root(c.covariance).T for c in colours])
     at = dominant(uv_prime_to_xy(np.stack([c.value for c in colours])), white_xy, observer)
     spread = dominant(uv_prime_to_xy(drawn), white_xy, observer)
     beyond = _complement_beyond(spread.dominant_wavelength_nm, white_xy, observer)

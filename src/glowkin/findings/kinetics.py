@@ -21,15 +21,23 @@ from glowkin.findings.change import (
     slowest_half_time,
     two_forms_suffice,
 )
-from glowkin.findings.courses import Course, better_ends, fit_one, not_excluded, rough_fit, with_interval
+from glowkin.findings.courses import (
+    Course,
+    better_ends,
+    fit_one,
+    not_excluded,
+    rough_fit,
+    supported,
+    with_interval,
+)
 from glowkin.findings.fitting import profile_interval
+from glowkin.findings.forms import bars, forms_covariance, t95
 from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
 from glowkin.findings.unmix import (
     EndForm,
     Frames,
     Series,
     colours_of,
-    fraction_slopes,
     fractions_of,
     frames_of,
     light_share,
@@ -121,11 +129,12 @@ def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) ->
         return _light_only(series, end_form, suffice, ())
     best, *_ = table = tuple(with_interval(frames, f) for f in better_ends(fits))
     kept = [with_interval(frames, f) for f in not_excluded(fits)]
+    others = supported(table)
     records = tuple(f.record() for f in table)
-    half, interval = _half_time(best, kept, series.times_s[-1])
+    half, interval = _half_time(best, kept, others, series.times_s[-1])
     if end_form is None and (half is None or interval[1] is None):
         return _light_only(series, end_form, suffice, records)
-    return _amounts(series, frames, best, kept, records, suffice, half, interval)
+    return _amounts(series, frames, best, kept, others, records, suffice, half, interval)
 
 
 def _fit_models(
@@ -144,12 +153,14 @@ def _fit_models(
 
 
 def _half_time(
-    best: FittedCourse, kept: Sequence[FittedCourse], last_s: float
+    best: FittedCourse, kept: Sequence[FittedCourse], others: Sequence[FittedCourse], last_s: float
 ) -> tuple[float | None, Interval]:
+    """The best model's half time, and an interval over all with support, open if one not excluded is."""
     lows, highs = zip(*(f.half_time_interval_s for f in kept), strict=True)
+    more = [f.half_time_interval_s for f in others]
     interval = (
-        None if None in lows else min(lows),
-        None if None in highs else max(highs),
+        None if None in lows else min([*lows, *(low for low, _ in more if low is not None)]),
+        None if None in highs else max([*highs, *(high for _, high in more if high is not None)]),
     )
     halves = [f.half_time_s for f in kept]
     agree = max(halves) <= AGREE * min(halves) and None not in interval
@@ -161,6 +172,7 @@ def _amounts(
     frames: Frames,
     best: FittedCourse,
     kept: Sequence[FittedCourse],
+    others: Sequence[FittedCourse],
     records: tuple[ModelFit, ...],
     suffice: bool | None,
     half: float | None,
@@ -168,10 +180,10 @@ def _amounts(
 ) -> CourseFit:
     forms = unmix(frames, best.fractions(frames.times_s)[None])
     A, B = forms.A[0], forms.B[0]
-    covariance = _forms_covariance(frames, best, A, B)
+    covariance = forms_covariance(frames, best, A, B)
     clean = frames.without_stray(forms.stray[0])
-    f, low, high = _bars(clean, A, B, best.fit.rss / best.fit.dof, best.fit.dof, covariance)
-    stops_at, stops_interval = _stop(frames, best)
+    f, low, high = bars(clean, A, B, best.fit.rss / best.fit.dof, best.fit.dof, covariance)
+    stops_at, stops_interval = _stop(frames, best, others)
     y = series.luminance_weights
     light = light_share(f, float(y @ A), float(y @ B)) if series.all_channels else np.full(len(f), np.nan)
     return CourseFit(
@@ -198,33 +210,6 @@ def _amounts(
     )
 
 
-def _forms_covariance(frames: Frames, best: FittedCourse, A: Array, B: Array) -> Array:
-    """Covariance (2d, 2d) of the fitted A and B, the rate model's parameters free beside them."""
-    f = best.fractions(frames.times_s)
-    box = best.course.bounds(frames.times_s)
-    step = 1e-5 * box.scale * np.eye(box.scale.size)
-    theta = np.clip(
-        best.fit.values + np.array([step, -step]).reshape(-1, box.scale.size), box.lower, box.upper
-    )
-    up, down = best.course.fractions(frames.times_s, theta).reshape(2, box.scale.size, -1)
-    W = frames.whiteners
-    slopes = np.einsum("pn,nij,j->nip", (up - down) / 2e-5, W, A - B)
-    d = len(A)
-    stray = np.zeros((len(f), d, 0)) if frames.stray is None else W @ frames.stray
-    J = np.concatenate([W * f[:, None, None], W * (1.0 - f)[:, None, None], slopes, stray], axis=2)
-    J = J.reshape(-1, J.shape[2])
-    if frames.end_whitener is not None:
-        prior = np.zeros((d, J.shape[1]))
-        prior[:, d : 2 * d] = frames.end_whitener
-        J = np.vstack([J, prior])
-    if frames.n_stray:
-        J = np.vstack([J, np.eye(J.shape[1])[-frames.n_stray :] / frames.stray_sd])
-    size = np.linalg.norm(J, axis=0)
-    scale = np.divide(1.0, size, out=np.zeros_like(size), where=size > 1e-100)
-    inverse = np.linalg.pinv((J * scale).T @ (J * scale)) * np.outer(scale, scale)
-    return np.asarray(best.fit.rss / best.fit.dof * inverse[: 2 * d, : 2 * d])
-
-
 def _luminance_ratio(series: Series, A: Array, B: Array, covariance: Array, dof: int) -> Ratio | None:
     """Y(B) / Y(A); the interval from the first-order error of its logarithm, the camera's share in it."""
     y = series.luminance_weights
@@ -232,40 +217,32 @@ def _luminance_ratio(series: Series, A: Array, B: Array, covariance: Array, dof:
         return None
     slope = np.concatenate([-y / (y @ A), y / (y @ B)])
     variance = max(0.0, float(slope @ covariance @ slope)) + series.luminance_sd**2
-    spread = np.exp(min(_t(dof) * float(np.sqrt(variance)), 700.0))
+    spread = np.exp(min(t95(dof) * float(np.sqrt(variance)), 700.0))
     ratio = float((y @ B) / (y @ A))
     return Ratio(ratio, float(ratio / spread), float(ratio * spread))
 
 
-def _bars(
-    frames: Frames, A: Array, B: Array, variance: float, dof: int, forms: Array | None = None
-) -> tuple[Array, Array, Array]:
-    """Fraction of each frame with 95 % limits: its own noise, and the error of A and B (``forms``, 6 x 6)."""
-    f, var = fractions_of(frames, A, B)
-    var = variance * var
-    if forms is not None:
-        slope = fraction_slopes(frames, A, B)
-        pull = np.concatenate([-f[:, None] * slope, (f - 1.0)[:, None] * slope], axis=1)
-        var = var + np.einsum("ni,ij,nj->n", pull, forms, pull)
-    half_width = _t(dof) * np.sqrt(var)
-    return f, f - half_width, f + half_width
+def _stop(
+    frames: Frames, best: FittedCourse, others: Sequence[FittedCourse]
+) -> tuple[float | None, tuple[float, float] | None]:
+    """Where it stops, if the best fit stops and its interval keeps off zero and off never having begun.
 
-
-def _t(dof: int) -> float:
-    from scipy.special import stdtrit
-
-    return float(stdtrit(dof, 0.975))
-
-
-def _stop(frames: Frames, best: FittedCourse) -> tuple[float | None, tuple[float, float] | None]:
-    """Where it stops, if the best fit stops and its interval keeps off zero and off never having begun."""
-    if not best.course.stops:
-        return None, None
-    residuals, box = best.course.residuals(frames), best.course.bounds(frames.times_s)
-    low, high = profile_interval(residuals, best.fit, best.fit.values.size - 1, box)
+    The interval spans all stopping courses with support.
+    """
+    low, high = _left_interval(frames, best)
     if low is None or high is None:
         return None, None
-    return best.left, (low, high)
+    spans = [_left_interval(frames, f) for f in others]
+    lows, highs = [a for a, _ in spans if a is not None], [b for _, b in spans if b is not None]
+    return best.left, (min([low, *lows]), max([high, *highs]))
+
+
+def _left_interval(frames: Frames, fitted: FittedCourse) -> Interval:
+    """Profile interval of the fraction left at the end; open for a course that goes on."""
+    if not fitted.course.stops:
+        return None, None
+    residuals, box = fitted.course.residuals(frames), fitted.course.bounds(frames.times_s)
+    return profile_interval(residuals, fitted.fit, fitted.fit.values.size - 1, box)
 
 
 def _light_half_time(
@@ -335,7 +312,7 @@ def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> Course
     frames = frames_of(series, end_form)
     W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
     A = np.linalg.solve(W.sum(axis=0), np.einsum("nij,nj->i", W, series.signals))
-    f, low, high = _bars(frames, A, end_form.signal, 1.0, (n - 1) * len(A))
+    f, low, high = bars(frames, A, end_form.signal, 1.0, (n - 1) * len(A))
     y = series.luminance_weights
     can_limit = verdict == NO_CHANGE and series.times_s[-1] > 0.0
     return CourseFit(

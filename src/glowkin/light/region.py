@@ -116,11 +116,12 @@ def _block_sums(photo: Photograph, mask: NDArray[np.uint8], window: Window, side
 
 
 def _at_zero(photo: Photograph, strip: Window, valid: NDArray[np.uint8]) -> Array:
-    """Unclipped cells of a rendered strip with each channel at code 0 or 1, from every ninth of them."""
+    """Unclipped cells of a rendered strip with each channel at code 0 or 1, from a few of them."""
     if photo.curves is None:
         return np.zeros(3)
-    few = window_codes(photo, strip)[::3, ::3][valid[::3, ::3] == 1]
-    return np.asarray(9.0 * np.count_nonzero(few <= 1, axis=0))
+    step = max(1, int(np.sqrt(valid.size / 4000)))
+    few = window_codes(photo, strip)[::step, ::step][valid[::step, ::step] == 1]
+    return np.asarray(step**2 * np.count_nonzero(few <= 1, axis=0), dtype=float)
 
 
 def _strips(mask: NDArray[np.uint8], window: Window, side: int) -> Iterator[tuple[NDArray[np.uint8], Window]]:

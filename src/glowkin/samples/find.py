@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.light.linear import Frame
 
-_STEP = 1.22
-_SPAN = 4
+_STEP = 1.3
+_SPAN = 3
 _LEAST_AREA = 20
 _LARGEST_SHARE = 0.6
 _STEADY = 0.55
@@ -41,7 +41,7 @@ class Found:
     at_edge: bool = False
 
 
-@dataclass
+@dataclass(eq=False)
 class _Patch:
     """A connected patch at one level, and the patches of the level above it swallows."""
 
@@ -65,18 +65,19 @@ def find_samples(frame: Frame) -> list[Found]:
 def _brightness(linear: NDArray[np.float32]) -> tuple[NDArray[np.float32], float]:
     """The brightest channel above the scene's dark floor, lightly smoothed, and the floor's own spread."""
     smooth = cv2.GaussianBlur(linear, (0, 0), 0.8)
-    few = smooth[::3, ::3].reshape(-1, 3)
+    few = smooth[::5, ::5].reshape(-1, 3)
     floor = np.quantile(few, 0.25, axis=0)
-    excess = (smooth - floor.astype(np.float32)).max(axis=2)
-    dark = np.sort(excess[::3, ::3], axis=None)[: max(few.shape[0] // 2, 1)]
-    return excess, max(float(np.quantile(dark, 0.9) - np.median(dark)), 2e-5)
+    red, green, blue = cv2.split(smooth - floor.astype(np.float32))
+    excess = np.asarray(cv2.max(cv2.max(red, green), blue))
+    middle, high = np.quantile(excess[::5, ::5], (0.25, 0.45))
+    return excess, max(float(high - middle), 2e-5)
 
 
 def _tree(bright: NDArray[np.float32], noise: float) -> tuple[list[NDArray[np.int32]], list[_Patch]]:
     """The labelled picture at each level, bright to dark, and the patches of the lowest level."""
     labels: list[NDArray[np.int32]] = []
     chains: list[list[_Patch]] = []
-    level = float(np.quantile(bright, 0.9995)) / _STEP
+    level = float(np.quantile(bright[::2, ::2], 0.9995)) / _STEP
     while level > _NOISES * noise and len(labels) < 48:
         _, label, stats, _ = cv2.connectedComponentsWithStats((bright > level).view(np.uint8), connectivity=4)
         here = [
@@ -117,11 +118,17 @@ def _measure_growth(chains: list[list[_Patch]]) -> None:
 
 
 def _choose(patch: _Patch, labels: list[NDArray[np.int32]], bright: NDArray[np.float32]) -> list[_Patch]:
-    """The samples within a patch: those of two or more steady branches, else the steadiest of one chain."""
-    below = [c for child in patch.children for c in _choose(child, labels, bright)]
-    if len(below) > 1 or not _is_sample(patch, labels, bright):
+    """The samples within a patch: those of two or more branches, else the steadiest good one of the chain."""
+    chain = [patch]
+    while len(chain[-1].children) == 1:
+        chain.append(chain[-1].children[0])
+    below = [c for child in chain[-1].children for c in _choose(child, labels, bright)]
+    if len(below) > 1:
         return below
-    return below if below and below[0].growth <= patch.growth else [patch]
+    for candidate in sorted([*chain, *below], key=lambda p: p.growth):
+        if candidate in below or _is_sample(candidate, labels, bright):
+            return [candidate]
+    return []
 
 
 def _is_sample(patch: _Patch, labels: list[NDArray[np.int32]], bright: NDArray[np.float32]) -> bool:

@@ -10,7 +10,7 @@ again is carried as error along its colour, each sample's own.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -50,7 +50,8 @@ def surroundings(frame: Frame, outlines: list[Array], glowing: Sequence[Array] =
     """
     samples = frame.mask([*outlines, *glowing])
     dark = _far_level(frame, samples)
-    rings = np.array([_ring_level(frame, samples, outline) for outline in outlines]).reshape(-1, 3)
+    apart = _distance_to(samples)
+    rings = np.array([_ring_level(frame, apart, outline) for outline in outlines]).reshape(-1, 3)
     lamp = np.broadcast_to(dark, rings.shape)
     scattered = np.clip(np.nan_to_num(rings) - dark, 0.0, None)
     loadings = np.stack([_LAMP_SD * lamp, _SCATTER_SD * scattered], axis=2)
@@ -59,7 +60,7 @@ def surroundings(frame: Frame, outlines: list[Array], glowing: Sequence[Array] =
 
 def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:
     """Mean of the darker half of what lies well away from all samples, never below zero."""
-    away = frame.linear[cv2.dilate(samples, np.ones((31, 31), np.uint8)) == 0]
+    away = frame.linear[cv2.dilate(samples, np.ones((31, 31), np.uint8)) == 0][::3]
     if len(away) < 100:
         away = frame.linear.reshape(-1, 3)
     total = away.sum(axis=1)
@@ -68,22 +69,24 @@ def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:
     )
 
 
-def _ring_level(frame: Frame, samples: NDArray[np.uint8], outline: Array) -> Array:
+def _ring_level(frame: Frame, apart: NDArray[np.float32], outline: Array) -> Array:
     """Median of a ring around one sample, clear of all edges; NaN if there is no such ring."""
     own = frame.mask([outline])
     left, top, width, height = cv2.boundingRect(own)
     gap = 2 + int(0.25 * max(width, height))
     reach = 2 * gap
     box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
-    near = cv2.dilate(samples[box], _disc(gap))
-    ring = (cv2.dilate(own[box], _disc(reach)) == 1) & (near == 0)
+    ring = (apart[box] > gap) & (_distance_to(own[box]) <= reach)
     if not ring.any():
         return np.full(3, np.nan)
     return np.asarray(np.median(frame.linear[box][ring], axis=0), dtype=float)
 
 
-def _disc(radius: int) -> Any:
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+def _distance_to(mask: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Distance of every pixel to the mask, in pixels of the frame; far where the mask is empty."""
+    if not mask.any():
+        return np.full(mask.shape, np.inf, dtype=np.float32)
+    return np.asarray(cv2.distanceTransform(1 - mask, cv2.DIST_L2, 3))
 
 
 def remove(seen: Signals, stray: Stray) -> Signals:
