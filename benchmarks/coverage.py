@@ -37,13 +37,25 @@ PER_SCENE = 8
 CONDITIONS = {
     "noise alone": {"violet": (0.0, 0.0), "surroundings_violet": 0.0, "halo": (0.0, 0.0), "crosslight": 0.0},
     "lens and neighbours": {"violet": (0.0, 0.0), "surroundings_violet": 0.0},
-    "lamp violet too": {},
+    "powder up to 6 times cloth's violet": {"surroundings_violet": 0.008},
+    "everything drawn anew for each scene": None,
 }
 D65_KELVIN = 6504.0
 
 
+def anything(rng):
+    """Stray light of any kind, from none to as much as makes trouble."""
+    cloth = rng.uniform(0, 0.008)
+    return {
+        "violet": (0.0, 6 * cloth),
+        "surroundings_violet": cloth,
+        "halo": (0.0, 0.015),
+        "crosslight": rng.uniform(0, 0.012),
+    }
+
+
 def scene_of(rng, spectra, condition):
-    options = dict(condition)
+    options = dict(condition) if condition is not None else anything(rng)
     crosslight = options.pop("crosslight", None)
     scene = random_scene(rng, PER_SCENE, size_px=SIZE, spectra=spectra, **options)
     return scene if crosslight is None else replace(scene, crosslight=crosslight)

@@ -87,10 +87,9 @@ def measure_photo(photo: Photograph, settings: Settings, camera: Camera | None =
     names = _names(settings.names, found, photo)
     outlines = [f.outline_px for f in found]
     stray = surroundings(frame, outlines, [f.outline_px for f in glowing])
-    seen = region_means(photo, outlines)
-    emitted = remove(seen, stray)
-    colours = camera.infer(emitted.mean, emitted.covariance, settings.observer)
-    evidence = Evidence(photo, camera, found, seen, emitted, colours, stray, estimate_noise(photo))
+    emitted = remove(region_means(photo, outlines), stray)
+    colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, stray.loadings)
+    evidence = Evidence(photo, camera, found, emitted, colours, stray, estimate_noise(photo))
     return MeasuredPhoto(
         path=str(photo.path),
         sha256=photo.sha256,

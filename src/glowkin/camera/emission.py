@@ -30,6 +30,9 @@ against 0.033 in u'v'), above, the tungsten one (610-640 nm: 0.018 against 0.047
 """
 
 
+_MOST_TAKEN = 0.5
+
+
 @dataclass(frozen=True)
 class Emissions:
     """Colours of n emissions: ``luminance`` (n, relative), ``uv_prime`` (n x 2) with its ``own`` covariance
@@ -77,16 +80,22 @@ class Camera:
         warmth = np.clip((XYZ_to_xy(daylight)[..., :1] - low) / (high - low), 0.0, 1.0)
         return np.asarray(daylight + warmth * (tungsten - daylight))
 
-    def infer(self, mean_rgb: Array, covariance: Array, observer: int = 2) -> Emissions:
+    def infer(
+        self, mean_rgb: Array, covariance: Array, observer: int = 2, stray: Array | None = None
+    ) -> Emissions:
         """Colour of n channel means (n x 3) with their covariance (n x 3 x 3); NaN in, NaN out.
 
         ``observer`` is 2 or 10 degrees; cameras describe themselves for 2, the step to 10 has its error.
+        ``stray`` (n x 3 x r) are kinds of light that may still be in the means or missing from them, one
+        standard deviation each; they can be large, so they are followed beyond the first order.
         """
         rgb = np.asarray(mean_rgb, dtype=float).reshape(-1, 3)
         Y = self.XYZ(rgb)[:, 1]
         uv = self._uv_prime(rgb)
         J = self.jacobian(rgb)
         own = J @ np.asarray(covariance, dtype=float).reshape(-1, 3, 3) @ J.transpose(0, 2, 1)
+        if stray is not None:
+            own = own + self._stray_covariance(rgb, stray)
         shared: tuple[Mapping[str, Array], ...] = tuple({} for _ in uv)
         if self.generic is not None and len(uv):
             alone, shared = zip(*(self.generic.at(point, self.name) for point in uv), strict=True)
@@ -95,6 +104,20 @@ class Camera:
             uv, scatter = ObserverStep.load().at(uv)
             own = own + scatter
         return Emissions(Y, uv, own, shared)
+
+    def _stray_covariance(self, rgb: Array, stray: Array) -> Array:
+        """Covariance (n x 2 x 2) of u'v' from one step of each kind of stray light up and one down.
+
+        A step down that would take most of the light away is shortened, and its effect scaled up.
+        """
+        here, out = self._uv_prime(rgb), np.zeros((len(rgb), 2, 2))
+        for column in np.moveaxis(stray, 2, 0):
+            left = np.abs(rgb).sum(axis=1) / np.maximum(column.sum(axis=1), 1e-300)
+            share = np.minimum(1.0, _MOST_TAKEN * left)[:, None]
+            for size in (1.0, -share):
+                step = (self._uv_prime(rgb + size * column) - here) / np.abs(size)
+                out += 0.5 * step[:, :, None] * step[:, None, :]
+        return out
 
     def _uv_prime(self, rgb: Array) -> Array:
         return XYZ_to_uv_prime(self.XYZ(rgb))

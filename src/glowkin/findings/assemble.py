@@ -30,7 +30,6 @@ class Evidence:
     photo: Photograph
     camera: Camera
     found: Sequence[Found]
-    seen: Signals
     emitted: Signals
     colours: Emissions
     stray: Stray
@@ -84,7 +83,7 @@ def _coloured(
         unevenness_u_prime_v_prime=float(spread),
         linear_rgb=(rgb[0], rgb[1], rgb[2]),
         stray_rgb=(stray[0], stray[1], stray[2]),
-        linear_rgb_covariance=_matrix(evidence.seen.covariance[i]),
+        linear_rgb_covariance=_matrix(evidence.emitted.covariance[i]),
         **described,  # type: ignore[arg-type]
     )
 

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
 
 _CLIPPED = 0.01
-_NEAREST = 4
-_CROSS_SD = 0.02
+_NEAREST = 8
+_CROSS_SD = 0.01
 """Light a neighbour may throw on a sample, as a share of its own, for each square of their distance over
 its size (common practice, no source)."""
 _LUMINANCE_SD = {"raw": 0.16, "rendered": 0.21}

@@ -182,7 +182,7 @@ def _outline(own: NDArray[np.uint8], scale: int) -> Found | None:
     depth = cv2.distanceTransform(cv2.copyMakeBorder(inside, 2, 2, 2, 2, cv2.BORDER_CONSTANT), cv2.DIST_L2, 5)
     depth = cv2.GaussianBlur(depth, (0, 0), 0.7)
     radius = float(np.sqrt(np.count_nonzero(inside) / np.pi))
-    contours = find_contours(depth, min(1.0 + 0.12 * radius, 0.6 * float(depth.max())))
+    contours = find_contours(depth, min(1.0 + 0.06 * radius, 0.6 * float(depth.max())))
     if not contours:
         return None
     rows_columns = max(contours, key=len)

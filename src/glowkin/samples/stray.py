@@ -1,10 +1,12 @@
 """Stray light on the samples: its colour from their surroundings, its amount left open.
 
-Two parts. Dark surroundings far from all samples tell the colour of what the lamp and the room throw on
+Three parts. Dark surroundings far from all samples tell the colour of what the lamp and the room throw on
 everything (lamp violet, room light); powder sends back several times more of it than black cloth does.
 The ring just outside a sample shows, above that, light scattered from brighter neighbours (and from the
-sample itself, which does not change its colour). Of each part its likely amount is taken off, and as much
-again is carried as error along its colour, each sample's own.
+sample itself, which does not change its colour). And what neighbours throw on the powder itself shows
+nowhere else: how much it may be is reckoned from their brightness, size and distance, and nothing of it is
+taken off. Of the first two the likely amount is taken off, and as much again is carried as error along the
+colour, each sample's own.
 """
 
 from __future__ import annotations
@@ -26,6 +28,9 @@ if TYPE_CHECKING:
 
 _LAMP, _LAMP_SD = 2.0, 2.0
 """Lamp and room light on a sample in multiples of the dark surroundings' (common practice, no source)."""
+_CROSS_SD = 0.008
+"""Light a neighbour throws on a sample, as a share of its own, for distances of the root of its area; powder
+facing powder sends on a few thousandths (common practice, no source)."""
 _SCATTER, _SCATTER_SD = 1.0, 1.0
 """Scattered light on a sample in multiples of the ring around it (common practice, no source)."""
 
@@ -34,8 +39,8 @@ _SCATTER, _SCATTER_SD = 1.0, 1.0
 class Stray:
     """Stray light expected on each of n samples.
 
-    ``level`` (n x 3), and its error as ``loadings`` (n x 3 x 2): one column for the lamp's and the room's
-    light, one for scattered light.
+    ``level`` (n x 3), and its error as ``loadings`` (n x 3 x 3): one column for the lamp's and the room's
+    light, one for light scattered on the way to the camera, one for light that neighbours throw on it.
     """
 
     level: Array
@@ -54,19 +59,20 @@ def surroundings(frame: Frame, outlines: list[Array], glowing: Sequence[Array] =
     rings = np.array([_ring_level(frame, apart, outline) for outline in outlines]).reshape(-1, 3)
     lamp = np.broadcast_to(dark, rings.shape)
     scattered = np.clip(np.nan_to_num(rings) - dark, 0.0, None)
-    loadings = np.stack([_LAMP_SD * lamp, _SCATTER_SD * scattered], axis=2)
+    thrown = _neighbours_light(frame, outlines, [*glowing] or outlines)
+    loadings = np.stack([_LAMP_SD * lamp, _SCATTER_SD * scattered, _CROSS_SD * thrown], axis=2)
     return Stray(_LAMP * lamp + _SCATTER * scattered, loadings)
 
 
 def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:
-    """Mean of the darker half of what lies well away from all samples, never below zero."""
+    """Mean of the middle half, by brightness, of what lies well away from all samples; never below zero."""
     away = frame.linear[cv2.dilate(samples, np.ones((31, 31), np.uint8)) == 0][::3]
     if len(away) < 100:
         away = frame.linear.reshape(-1, 3)
     total = away.sum(axis=1)
-    return np.asarray(
-        np.clip(away[total <= np.median(total)].mean(axis=0, dtype=float), 0.0, None), dtype=float
-    )
+    low, high = np.quantile(total, (0.25, 0.75))
+    middle = away[(total >= low) & (total <= high)].mean(axis=0, dtype=float)
+    return np.asarray(np.clip(middle, 0.0, None), dtype=float)
 
 
 def _ring_level(frame: Frame, apart: NDArray[np.float32], outline: Array) -> Array:
@@ -82,6 +88,19 @@ def _ring_level(frame: Frame, apart: NDArray[np.float32], outline: Array) -> Arr
     return np.asarray(np.median(frame.linear[box][ring], axis=0), dtype=float)
 
 
+def _neighbours_light(frame: Frame, outlines: list[Array], sources: list[Array]) -> Array:
+    """For each outline (n x 3) the light of the sources that are not itself, falling as distance squared."""
+    light = np.array([cv2.mean(frame.linear, frame.mask([s]))[:3] for s in sources]).reshape(-1, 3)
+    area = np.array([cv2.contourArea(np.asarray(s, dtype=np.float32)) for s in sources])
+    centre = np.array([np.mean(s, axis=0) for s in sources]).reshape(-1, 2)
+    rows = []
+    for outline in outlines:
+        squared = np.square(centre - outline.mean(axis=0)).sum(axis=1)
+        share = np.where(squared > area / np.pi, area / np.maximum(squared, 1e-9), 0.0)
+        rows.append(share @ np.clip(light, 0.0, None))
+    return np.array(rows).reshape(-1, 3)
+
+
 def _distance_to(mask: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Distance of every pixel to the mask, in pixels of the frame; far where the mask is empty."""
     if not mask.any():
@@ -90,6 +109,5 @@ def _distance_to(mask: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 
 def remove(seen: Signals, stray: Stray) -> Signals:
-    """The signals without the stray light expected on them, its error added to each sample's own."""
-    spread = stray.loadings @ stray.loadings.transpose(0, 2, 1)
-    return replace(seen, mean=seen.mean - stray.level, covariance=seen.covariance + spread)
+    """The signals without the stray light expected on them; what that is uncertain by stays apart."""
+    return replace(seen, mean=seen.mean - stray.level)
