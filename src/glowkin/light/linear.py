@@ -49,11 +49,14 @@ def window_codes(photo: Photograph, window: Window) -> NDArray[Any]:
     return photo.codes[window.top * p : window.bottom * p, window.left * p : window.right * p]
 
 
-def linear_cells(photo: Photograph, window: Window) -> NDArray[np.float32]:
-    """Linear light of each cell, height x width x 3, full scale 1; raw noise may go below zero."""
+def linear_cells(photo: Photograph, window: Window, every: int = 1) -> NDArray[np.float32]:
+    """Linear light of each cell, height x width x 3, full scale 1; raw noise may go below zero.
+
+    With ``every`` only each so-many-th row of a rendered file.
+    """
     codes = window_codes(photo, window)
     if photo.curves is not None:
-        return np.asarray(cv2.LUT(codes, photo.curves[None]))
+        return np.asarray(cv2.LUT(codes[::every], photo.curves[None]))
     return _mosaic_cells(photo, codes, lambda plane: plane.astype(np.float32))
 
 
@@ -72,9 +75,9 @@ def _mosaic_cells(photo: Photograph, codes: NDArray[Any], plane_of: Any) -> NDAr
     return out
 
 
-def clipped_cells(photo: Photograph, window: Window) -> NDArray[np.uint8]:
-    """1 where any value of the cell is clipped, height x width."""
-    codes = window_codes(photo, window)
+def clipped_cells(photo: Photograph, window: Window, every: int = 1) -> NDArray[np.uint8]:
+    """1 where any value of the cell is clipped, height x width; rows as in ``linear_cells``."""
+    codes = window_codes(photo, window)[:: every if photo.curves is not None else 1]
     p = photo.period
     if photo.curves is not None:
         return np.asarray(cv2.inRange(codes, (0, 0, 0), (photo.clip - 1,) * 3) == 0, dtype=np.uint8)

@@ -98,29 +98,43 @@ def outline_mask(photo: Photograph, outline: Array) -> tuple[NDArray[np.uint8], 
 def _block_side(photo: Photograph, cells: int) -> int:
     """About 48 blocks, larger than what compression and demosaicing correlate; at least 8 where they fit."""
     smallest = 8 if photo.kind == "rendered" else 3
-    return max(1, min(max(smallest, int(np.sqrt(cells / _BLOCKS))), int(np.sqrt(cells / 8))))
+    side = max(1, min(max(smallest, int(np.sqrt(cells / _BLOCKS))), int(np.sqrt(cells / 8))))
+    return side if side < 16 else side - side % 4
 
 
 def _block_sums(photo: Photograph, mask: NDArray[np.uint8], window: Window, side: int) -> tuple[Any, ...]:
-    """Sums and counts of unclipped cells in each block, strip by strip."""
+    """Sums and counts of unclipped cells in each block, strip by strip.
+
+    Of a large sample in a rendered file every other row or less is read: its pixels tell no more.
+    """
+    every = _rows_apart(photo, mask, side)
     sums, counts, clipped, zeros = [], [], 0, np.zeros(3)
-    for piece, strip in _strips(mask, window, side):
-        linear = linear_cells(photo, strip)
-        over = _spread(photo, clipped_cells(photo, strip)) & piece
+    for rows, strip in _strips(mask, window, side):
+        piece = rows[::every]
+        over = _spread(photo, clipped_cells(photo, strip, every)) & piece
         valid = piece & ~over
-        clipped += int(np.count_nonzero(over))
-        zeros += _at_zero(photo, strip, valid)
-        sums.append(_blocks(cv2.copyTo(linear, valid), side))
-        counts.append(_blocks(valid.astype(np.float32), side))
+        clipped += every * int(np.count_nonzero(over))
+        zeros += every * _at_zero(photo, strip, valid, every)
+        sums.append(every * _blocks(cv2.copyTo(linear_cells(photo, strip, every), valid), side, every))
+        counts.append(every * _blocks(valid.astype(np.float32), side, every))
     return np.concatenate(sums).reshape(-1, 3), np.concatenate(counts).ravel(), clipped, zeros
 
 
-def _at_zero(photo: Photograph, strip: Window, valid: NDArray[np.uint8]) -> Array:
+def _rows_apart(photo: Photograph, mask: NDArray[np.uint8], side: int) -> int:
+    """1, 2 or 4: every so-many-th row is enough, and blocks are whole multiples of it."""
+    apart = 1
+    if photo.kind == "rendered":
+        while apart < 4 and mask.size > 60_000 * apart**2 and side % (2 * apart) == 0:
+            apart *= 2
+    return apart
+
+
+def _at_zero(photo: Photograph, strip: Window, valid: NDArray[np.uint8], every: int) -> Array:
     """Unclipped cells of a rendered strip with each channel at code 0 or 1, from a few of them."""
     if photo.curves is None:
         return np.zeros(3)
     step = max(1, int(np.sqrt(valid.size / 4000)))
-    few = window_codes(photo, strip)[::step, ::step][valid[::step, ::step] == 1]
+    few = window_codes(photo, strip)[::every][::step, ::step][valid[::step, ::step] == 1]
     return np.asarray(step**2 * np.count_nonzero(few <= 1, axis=0), dtype=float)
 
 
@@ -138,13 +152,14 @@ def _spread(photo: Photograph, clipped: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.dilate(clipped, np.ones((5, 5), np.uint8)))
 
 
-def _blocks(values: NDArray[Any], side: int) -> NDArray[np.float64]:
-    """Sums over side x side blocks, the last ones padded with zeros."""
+def _blocks(values: NDArray[Any], side: int, every: int) -> NDArray[np.float64]:
+    """Sums over blocks of side x side cells, each so-many-th row there, the last blocks padded with zeros."""
     height, width = values.shape[:2]
-    bottom, right = -height % side, -width % side
+    rows = side // every
+    bottom, right = -height % rows, -width % side
     padded = cv2.copyMakeBorder(values, 0, bottom, 0, right, cv2.BORDER_CONSTANT, value=0)
-    size = (padded.shape[1] // side, padded.shape[0] // side)
-    return np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_AREA), dtype=float) * side**2
+    size = (padded.shape[1] // side, padded.shape[0] // rows)
+    return np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_AREA), dtype=float) * side * rows
 
 
 def _statistics(sums: Array, counts: Array, side: int) -> tuple[Array, Array, Array, int]:

@@ -43,12 +43,13 @@ class Found:
 
 @dataclass(eq=False)
 class _Patch:
-    """A connected patch at one level, and the patches of the level above it swallows."""
+    """A connected patch at one level, ``seed`` one of its pixels, and those of the level above within it."""
 
     level: int
     label: int
     area: int
     box: tuple[int, int, int, int]
+    seed: tuple[int, int]
     children: list[_Patch] = field(default_factory=list)
     growth: float = np.inf
 
@@ -79,13 +80,12 @@ def _tree(bright: NDArray[np.float32], noise: float) -> tuple[list[NDArray[np.in
     chains: list[list[_Patch]] = []
     level = float(np.quantile(bright[::2, ::2], 0.9995)) / _STEP
     while level > _NOISES * noise and len(labels) < 48:
-        _, label, stats, _ = cv2.connectedComponentsWithStats((bright > level).view(np.uint8), connectivity=4)
-        here = [
-            _Patch(len(labels), i, int(row[4]), tuple(int(v) for v in row[:4]))  # type: ignore[arg-type]
-            for i, row in enumerate(stats)
-            if i and row[4] >= _LEAST_AREA
-        ]
-        _adopt(here, label, chains[-1] if chains else [], labels[-1] if labels else label)
+        mask = (bright > level).view(np.uint8)
+        _, label = cv2.connectedComponents(mask, connectivity=8)
+        here = _patches(mask, label, len(labels))
+        by_label = {patch.label: patch for patch in here}
+        for patch in chains[-1] if chains else []:
+            by_label[int(label[patch.seed])].children.append(patch)
         labels.append(label)
         chains.append(here)
         level /= _STEP
@@ -93,16 +93,18 @@ def _tree(bright: NDArray[np.float32], noise: float) -> tuple[list[NDArray[np.in
     return labels, chains[-1] if chains else []
 
 
-def _adopt(
-    here: list[_Patch], label: NDArray[np.int32], above: list[_Patch], above_label: NDArray[np.int32]
-) -> None:
-    """Give each patch of the level above to the patch that contains it now."""
-    by_label = {patch.label: patch for patch in here}
-    for patch in above:
-        left, top, width, height = patch.box
-        box = np.s_[top : top + height, left : left + width]
-        first = int(np.argmax(above_label[box] == patch.label))
-        by_label[int(label[box].ravel()[first])].children.append(patch)
+def _patches(mask: NDArray[np.uint8], label: NDArray[np.int32], level: int) -> list[_Patch]:
+    """The patches of one level that are large enough, from their outer contours (holes count as filled)."""
+    contours, hierarchy = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
+    found = []
+    for contour, (_, _, _, inside_of) in zip(contours, hierarchy[0] if contours else (), strict=True):
+        if inside_of >= 0 or len(contour) < 4:
+            continue
+        area = int(cv2.contourArea(contour) + 0.5 * cv2.arcLength(contour, closed=True) + 1)
+        if area >= _LEAST_AREA:
+            x, y = (int(v) for v in contour[0, 0])
+            found.append(_Patch(level, int(label[y, x]), area, cv2.boundingRect(contour), (y, x)))
+    return found
 
 
 def _measure_growth(chains: list[list[_Patch]]) -> None:
@@ -185,8 +187,9 @@ def _outline(own: NDArray[np.uint8], scale: int) -> Found | None:
     contours = find_contours(depth, min(1.0 + 0.06 * radius, 0.6 * float(depth.max())))
     if not contours:
         return None
-    rows_columns = max(contours, key=len)
-    corners = (rows_columns[:-1, ::-1] - 2 + (left, top) + 0.5) * scale - 0.5
+    fine = max(contours, key=len)[:-1].astype(np.float32)
+    rows_columns = cv2.approxPolyDP(fine[:, None], 0.1, closed=True)[:, 0].astype(float)
+    corners = (rows_columns[:, ::-1] - 2 + (left, top) + 0.5) * scale - 0.5
     at_edge = left == 0 or top == 0 or left + width >= own.shape[1] or top + height >= own.shape[0]
     return found_from_outline(corners, at_edge=at_edge)
 
