@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.records import Pair
 
-DRAWS = 2000
+DRAWS = 1000
 _SHORTEST_NM, _LONGEST_NM, _GREEN_NM = 400.0, 695.0, 550.0
 
 

@@ -42,6 +42,16 @@ class Frame:
             cv2.fillPoly(out, [corners], 1)
         return out
 
+    def patch(self, outline: Array, margin: int = 0) -> tuple[tuple[slice, slice], NDArray[np.uint8]]:
+        """The part of the frame around one outline, with a margin, and the outline's mask in it."""
+        corners = np.round((outline + 0.5) / self.scale_px - 0.5).astype(np.int32)
+        height, width = self.linear.shape[:2]
+        left, top = np.clip(corners.min(axis=0) - margin, 0, (width - 1, height - 1))
+        right, bottom = np.clip(corners.max(axis=0) + margin + 1, (left + 1, top + 1), (width, height))
+        mask = np.zeros((bottom - top, right - left), dtype=np.uint8)
+        cv2.fillPoly(mask, [corners - (left, top)], 1)
+        return (slice(top, bottom), slice(left, right)), mask
+
 
 def window_codes(photo: Photograph, window: Window) -> NDArray[Any]:
     """A view of the codes of these cells."""
@@ -97,7 +107,7 @@ def reduced(photo: Photograph, long_side: int = 512) -> Frame:
     size = (width // k, height // k)
     codes = window_codes(photo, Window(0, 0, size[0] * k, size[1] * k))
     if photo.curves is not None:
-        codes = codes[:: max(k // 3, 1)] if k % 3 == 0 else codes  # three rows of each block tell enough
+        codes = codes[:: max(k // 2, 1)] if k % 2 == 0 else codes  # two rows of each block tell enough
 
     def shrink(plane: NDArray[Any]) -> NDArray[Any]:
         return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA))

@@ -36,8 +36,8 @@ it. With 0.4, 95 % regions of ``benchmarks/coverage.py`` hold; without it, 30-60
 @dataclass(frozen=True)
 class Signals:
     """Per region: ``mean`` (n x 3, full scale 1), ``covariance`` of the mean (n x 3 x 3), ``scatter`` of
-    block means within the region (n x 3 x 3), ``clipped`` share of cells, ``at_zero`` share of unclipped
-    cells with the channel at code zero (n x 3), ``blocks`` counted, and ``block_cells`` in one of them. NaN
+    block means within the region (n x 3 x 3), ``clipped`` share of cells, ``at_zero`` share of cells
+    with the channel at code zero (n x 3), ``blocks`` counted, and ``block_cells`` in one of them. NaN
     where too little unclipped is left: fewer than 4 cells, or than 3 blocks.
     """
 
@@ -61,7 +61,7 @@ def region_means(photo: Photograph, outlines: Sequence[Array]) -> Signals:
 def _region(photo: Photograph, outline: Array) -> tuple[Any, ...]:
     mask, window = outline_mask(photo, outline)
     side = _block_side(photo, int(np.count_nonzero(mask)))
-    sums, counts, clipped, zeros = _block_sums(photo, mask, window, side)
+    sums, counts, clipped = _block_sums(photo, mask, window, side)
     whole = max(int(np.count_nonzero(mask)), 1)
     nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
     if counts.sum() < 4:
@@ -70,7 +70,8 @@ def _region(photo: Photograph, outline: Array) -> tuple[Any, ...]:
     if blocks < 3:
         return *nothing, clipped / whole, np.zeros(3), blocks, 0.0
     covariance = covariance + _coding_error(photo, mean)
-    return mean, covariance, scatter, clipped / whole, zeros / counts.sum(), blocks, counts.sum() / blocks
+    zero = _at_zero(photo, mask, window)
+    return mean, covariance, scatter, clipped / whole, zero, blocks, counts.sum() / blocks
 
 
 def _coding_error(photo: Photograph, mean: Array) -> Array:
@@ -108,16 +109,15 @@ def _block_sums(photo: Photograph, mask: NDArray[np.uint8], window: Window, side
     Of a large sample in a rendered file every other row or less is read: its pixels tell no more.
     """
     every = _rows_apart(photo, mask, side)
-    sums, counts, clipped, zeros = [], [], 0, np.zeros(3)
+    sums, counts, clipped = [], [], 0
     for rows, strip in _strips(mask, window, side):
         piece = rows[::every]
         over = _spread(photo, clipped_cells(photo, strip, every)) & piece
         valid = piece & ~over
         clipped += every * int(np.count_nonzero(over))
-        zeros += every * _at_zero(photo, strip, valid, every)
         sums.append(every * _blocks(cv2.copyTo(linear_cells(photo, strip, every), valid), side, every))
         counts.append(every * _blocks(valid.astype(np.float32), side, every))
-    return np.concatenate(sums).reshape(-1, 3), np.concatenate(counts).ravel(), clipped, zeros
+    return np.concatenate(sums).reshape(-1, 3), np.concatenate(counts).ravel(), clipped
 
 
 def _rows_apart(photo: Photograph, mask: NDArray[np.uint8], side: int) -> int:
@@ -129,13 +129,14 @@ def _rows_apart(photo: Photograph, mask: NDArray[np.uint8], side: int) -> int:
     return apart
 
 
-def _at_zero(photo: Photograph, strip: Window, valid: NDArray[np.uint8], every: int) -> Array:
-    """Unclipped cells of a rendered strip with each channel at code 0 or 1, from a few of them."""
+def _at_zero(photo: Photograph, mask: NDArray[np.uint8], window: Window) -> Array:
+    """Share of a rendered region's cells with each channel at code 0 or 1, from some thousands of them."""
     if photo.curves is None:
         return np.zeros(3)
-    step = max(1, int(np.sqrt(valid.size / 4000)))
-    few = window_codes(photo, strip)[::every][::step, ::step][valid[::step, ::step] == 1]
-    return np.asarray(step**2 * np.count_nonzero(few <= 1, axis=0), dtype=float)
+    step = max(1, int(np.sqrt(mask.size / 4000)))
+    few = mask[::step, ::step, None]
+    hits = (window_codes(photo, window)[::step, ::step] <= 1) & (few == 1)
+    return np.asarray(hits.reshape(-1, 3).sum(axis=0) / max(few.sum(), 1))
 
 
 def _strips(mask: NDArray[np.uint8], window: Window, side: int) -> Iterator[tuple[NDArray[np.uint8], Window]]:

@@ -66,7 +66,8 @@ def surroundings(frame: Frame, outlines: list[Array], glowing: Sequence[Array] =
 
 def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:
     """Mean of the middle half, by brightness, of what lies well away from all samples; never below zero."""
-    away = frame.linear[cv2.dilate(samples, np.ones((31, 31), np.uint8)) == 0][::3]
+    near = cv2.dilate(samples, np.ones((31, 31), np.uint8))
+    away = frame.linear[::2, ::2][near[::2, ::2] == 0]
     if len(away) < 100:
         away = frame.linear.reshape(-1, 3)
     total = away.sum(axis=1)
@@ -77,12 +78,9 @@ def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:
 
 def _ring_level(frame: Frame, apart: NDArray[np.float32], outline: Array) -> Array:
     """Median of a ring around one sample, clear of all edges; NaN if there is no such ring."""
-    own = frame.mask([outline])
-    left, top, width, height = cv2.boundingRect(own)
-    gap = 2 + int(0.25 * max(width, height))
-    reach = 2 * gap
-    box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
-    ring = (apart[box] > gap) & (_distance_to(own[box]) <= reach)
+    gap = 2 + int(0.25 * np.ptp(outline, axis=0).max() / frame.scale_px)
+    box, own = frame.patch(outline, margin=2 * gap)
+    ring = (apart[box] > gap) & (_distance_to(own) <= 2 * gap)
     if not ring.any():
         return np.full(3, np.nan)
     return np.asarray(np.median(frame.linear[box][ring], axis=0), dtype=float)
@@ -90,12 +88,16 @@ def _ring_level(frame: Frame, apart: NDArray[np.float32], outline: Array) -> Arr
 
 def _neighbours_light(frame: Frame, outlines: list[Array], sources: list[Array]) -> Array:
     """For each outline (n x 3) the light of the sources that are not itself, falling as distance squared."""
-    light = np.array([cv2.mean(frame.linear, frame.mask([s]))[:3] for s in sources]).reshape(-1, 3)
-    area = np.array([cv2.contourArea(np.asarray(s, dtype=np.float32)) for s in sources])
-    centre = np.array([np.mean(s, axis=0) for s in sources]).reshape(-1, 2)
+    patches = [frame.patch(s) for s in sources]
+    light = np.array([cv2.mean(frame.linear[box], mask)[:3] for box, mask in patches]).reshape(-1, 3)
+    moments = [cv2.moments(np.asarray(s, dtype=np.float32)) for s in sources]
+    area = np.array([m["m00"] for m in moments])
+    centre = np.array([(m["m10"] / (m["m00"] or 1), m["m01"] / (m["m00"] or 1)) for m in moments])
     rows = []
     for outline in outlines:
-        squared = np.square(centre - outline.mean(axis=0)).sum(axis=1)
+        own = cv2.moments(np.asarray(outline, dtype=np.float32))
+        here = np.array([own["m10"], own["m01"]]) / (own["m00"] or 1)
+        squared = np.square(centre.reshape(-1, 2) - here).sum(axis=1)
         share = np.where(squared > area / np.pi, area / np.maximum(squared, 1e-9), 0.0)
         rows.append(share @ np.clip(light, 0.0, None))
     return np.array(rows).reshape(-1, 3)
