@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.light.linear import Frame
 
-_STEP = 1.3
-_SPAN = 3
+_STEP = 1.45
+_SPAN = 2
 _LEAST_AREA = 20
 _LARGEST_SHARE = 0.6
 _STEADY = 0.55
