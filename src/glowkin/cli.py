@@ -106,7 +106,8 @@ def compare(
     from glowkin.session import start
 
     session = start(photos, PROGRAM, tolerance=tolerance, lab_white=lab_white, **options)
-    session.pairs = recipes.compare(session.photos, pairs, tolerance, lab_white)
+    if session.photos:
+        session.pairs = recipes.compare(session.photos, pairs, tolerance, lab_white)
     sys.exit(session.finish())
 
 
@@ -131,7 +132,8 @@ def track(
 
     plan = Plan(controls, converted, start)
     session = begin(photos, PROGRAM, keep_names=False, controls=controls, converted=converted, **options)
-    session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
+    if session.photos:
+        session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
     sys.exit(session.finish())
 
 

@@ -13,7 +13,7 @@ from glowkin.base.errors import CannotReadError
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import uncertain_colour
 from glowkin.findings.track import Plan
-from glowkin.run.map import map_photos
+from glowkin.run.many import map_photos
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -25,6 +25,7 @@ from glowkin.light.photo import Photograph, open_photo
 from glowkin.light.preview import preview
 from glowkin.light.region import region_means
 from glowkin.samples.find import Found, find_samples, found_from_outline
+from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import remove, surroundings
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ def measure_photo(photo: Photograph, settings: Settings, camera: Camera | None =
         white_point=settings.white_point,
         white_point_xy=(float(white_xy[0]), float(white_xy[1])),
         observer=settings.observer,
-        flags=(*photo.flags, *(() if photo.metadata.taken_at else ("time-missing",))),
+        flags=photo_flags(photo, frame),
         samples=sample_records(evidence, names, white_xy, settings.observer),
     )
 

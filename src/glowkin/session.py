@@ -8,12 +8,13 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
-from glowkin.base.errors import CannotMeasureError
+from glowkin.base.errors import WrongUseError
 from glowkin.base.records import compare_document, measure_document, track_document
 from glowkin.base.settings import Settings
+from glowkin.colour.observer import white_point_xy
 from glowkin.light.photo import SUFFIXES
 from glowkin.run.gather import photographs
-from glowkin.run.map import map_photos
+from glowkin.run.many import map_photos
 from glowkin.samples.outlines import read_outlines
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
-    from glowkin.run.map import Outcome
+    from glowkin.run.many import Outcome
 
 
 _UNTOLD = ("out", "jobs", "as_json")
@@ -63,8 +64,6 @@ class Session:
             self.interrupted = True
             if not self.photos:
                 raise
-        if not self.photos:
-            raise CannotMeasureError("; ".join(e["message"] for e in self.errors))
 
     def _keep(self, outcome: Outcome[Any]) -> None:
         if outcome.result is None:
@@ -76,11 +75,11 @@ class Session:
 
     def finish(self) -> int:
         """Write and print; the exit status."""
-        report = self.write() if self.outlet.out else None
+        report = self.write() if self.outlet.out and self.photos else None
         if self.outlet.as_json:
             json.dump(self.document(), sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
             sys.stdout.write("\n")
-        else:
+        elif self.photos:
             from glowkin.terminal import show
 
             show(self, report)
@@ -123,6 +122,7 @@ def start(photos: Sequence[Path], program: str, *, keep_names: bool = True, **op
     given = options["names"]
     names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
     settings = Settings(options["white_point"], int(options["observer"]), names, outlines)
+    _check_white(settings)
     told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
     session = Session(program, settings, Outlet(options["out"], options["as_json"]), told)
     if not keep_names:
@@ -130,6 +130,14 @@ def start(photos: Sequence[Path], program: str, *, keep_names: bool = True, **op
     session.measure(photographs(photos, SUFFIXES), options["jobs"])
     session.settings = settings
     return session
+
+
+def _check_white(settings: Settings) -> None:
+    """Say no to a nonsense white point before any photograph is decoded."""
+    try:
+        white_point_xy(settings.white_point, settings.observer)
+    except WrongUseError as error:
+        raise WrongUseError(f"--white-point: {error}") from error
 
 
 def progress(outcomes: Any, total: int) -> Any:

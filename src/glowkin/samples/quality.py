@@ -9,6 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.camera.emission import Camera
+    from glowkin.light.linear import Frame
     from glowkin.light.noise import Noise
     from glowkin.light.photo import Photograph
     from glowkin.light.region import Signals
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
 _CLIPPED, _DIM, _AT_ZERO = 0.001, 0.02, 0.2
 _STRAY_SHIFT, _UNEVEN = 0.005, 0.012
+_GLOWING = 0.1
 _VIOLET_V = 0.35
 
 
@@ -49,6 +51,17 @@ def sample_flags(
         "edge-of-frame": found.at_edge,
     }
     return tuple(name for name, raised in checks.items() if raised)
+
+
+def photo_flags(photo: Photograph, frame: Frame) -> tuple[str, ...]:
+    """Flags of the whole photograph: what its file tells, and a background that glows itself."""
+    level = frame.linear[::3, ::3].max(axis=2)
+    background, brightest = np.quantile(level, (0.25, 0.9995))
+    checks = {
+        "time-missing": photo.metadata.taken_at is None,
+        "glowing-background": brightest > _DIM and background > _GLOWING * brightest,
+    }
+    return (*photo.flags, *(name for name, raised in checks.items() if raised))
 
 
 def lamp_flag(camera: Camera, stray: Stray) -> str:

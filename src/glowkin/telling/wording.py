@@ -121,12 +121,13 @@ _MEANS = (
     "Unevenness within a sample is kept apart from the error of its mean."
 )
 _COLOUR = (
-    "Chromaticity was inferred from the three channel means with the camera's spectral sensitivities and a "
-    "prior over emission spectra of luminescent samples. Dominant wavelength and purity refer to the white "
-    "point named below, the line from it being intersected with the interpolated spectrum locus."
+    "Chromaticity was computed from the three channel means with the colour description of the camera named "
+    "below. Stray light was estimated from the surroundings and carried as error. Dominant wavelength and "
+    "purity refer to the white point named below, the line from it being intersected with the interpolated "
+    "spectrum locus."
 )
 _UNCERTAINTY = (
-    "All intervals are 95 %. They hold noise, unevenness, stray light, camera and prior; what two samples "
+    "All intervals are 95 %. They hold noise, unevenness, stray light and camera; what two samples "
     "have in common cancels in their difference. Intervals of differences and chances come from draws (JCGM "
     "101:2008), other figures by first-order propagation (JCGM 102:2011). No figure is printed to more "
     "digits than its interval supports."
@@ -141,8 +142,9 @@ _TIME = (
     "Over time, the two forms were unmixed in linear light, where they add; the path on the diagram only "
     "tests whether two forms suffice. Light is not amount: the share of light was turned into amount by the "
     "luminance ratio where that is known, and only light is reported where it is not.",
-    "Rate models were compared by the corrected Akaike criterion (AICc), each of them free to stop "
-    "part-way; see Vyazovkin et al., Thermochimica Acta 520 (2011) 1. A model that fits best is not thereby "
+    "Rate models were compared by the corrected Akaike criterion (AICc), each of them also stopping "
+    "part-way where the fully converted form was known; intervals span all models with any support. See "
+    "Vyazovkin et al., Thermochimica Acta 520 (2011) 1. A model that fits best is not thereby "
     "the mechanism.",
 )
 

@@ -7,7 +7,7 @@ import pytest
 
 from glowkin.base.errors import CannotMeasureError, CannotReadError, WrongUseError
 from glowkin.run.gather import photographs
-from glowkin.run.map import map_photos
+from glowkin.run.many import map_photos
 
 SUFFIXES = (".jpg", ".dng")
 PATHS = [Path(f"{i}.jpg") for i in range(12)]
