@@ -32,6 +32,7 @@ from glowkin.telling.naming import public_names, without_folders
 from glowkin.telling.previews import jpeg, pixels_of
 from glowkin.telling.progress import pages
 from glowkin.telling.report import build_report, shown_photographs
+from glowkin.telling.spots import outside_series
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -248,9 +249,10 @@ def _read_previews(folder: Path, photos: Sequence[MeasuredPhoto]) -> dict[str, P
 def _figures(parts: Parts) -> Iterator[tuple[str, Figure]]:
     """Every figure with its file name, drawn one after the other."""
     if parts.photos:
-        yield "chromaticity-1976", chromaticity_diagram(parts.photos, "1976")
-        yield "chromaticity-1931", chromaticity_diagram(parts.photos, "1931")
-    for photo in shown_photographs(parts.photos):
+        shown = outside_series(parts.photos, parts.course)
+        yield "chromaticity-1976", chromaticity_diagram(shown, "1976")
+        yield "chromaticity-1931", chromaticity_diagram(shown, "1931")
+    for photo in shown_photographs(parts.photos, parts.course):
         stem = file_stem(photo.path)
         if photo.path in parts.previews:
             yield (

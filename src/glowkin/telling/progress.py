@@ -31,6 +31,8 @@ _TICKS_S = (
     1, 10, 60, 300, 900, 3600, 10800, 21600, 43200, 86400, 172800, 345600, 604800, 1209600, 2592000, 7776000,
     31536000, 157680000,
 )  # fmt: skip
+_HARDLY = 0.95
+"""A panel in which more than this is left throughout is drawn enlarged."""
 
 
 def pages(course: TimeCourse) -> list[TimeCourse]:
@@ -130,8 +132,13 @@ def _panel(ax: Axes, condition: str, samples: Sequence[SampleCourse], axis: _Tim
     points = [p for s in samples for p in s.points]
     by_light = _only_light(points)
     ax.set_title(condition, loc="left", weight="bold", parse_math=False)
-    ax.set_ylabel("share of light" if by_light else "amount left")
-    ax.set(ylim=_limits(samples, by_light), yticks=(0, 0.5, 1))
+    limits = _limits(samples, by_light)
+    enlarged = limits[0] > 0.0
+    what = "share of light" if by_light else "amount left"
+    ax.set_ylabel(f"{what}, enlarged" if enlarged else what)
+    ax.set_ylim(limits)
+    if not enlarged:
+        ax.set_yticks((0, 0.5, 1))
     drawing.quiet_grid(ax)
     for i, sample in enumerate(samples):
         _vial(ax, i, sample, axis, by_light, alone=len(samples) == 1)
@@ -165,9 +172,15 @@ def _only_light(points: Sequence[TrackPoint]) -> bool:
 
 
 def _limits(samples: Sequence[SampleCourse], by_light: bool) -> tuple[float, float]:
-    """From none to all, and as far beyond as noise has carried the points, within reason."""
+    """From none to all, and as far beyond as noise has carried the points, within reason.
+
+    Where hardly anything has changed, what has is enlarged.
+    """
     values = np.concatenate([_values(s.points, by_light)[1] for s in samples]) if samples else np.zeros(0)
     low, high = (float(values.min()), float(values.max())) if values.size else (0.0, 1.0)
+    if values.size and low > _HARDLY:
+        room = max(high - low, 1.0 - _HARDLY) * 0.6
+        return low - room, high + 0.4 * room
     return max(min(-0.06, low - 0.05), -0.5), min(max(1.12, high + 0.05), 1.6)
 
 

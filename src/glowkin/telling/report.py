@@ -12,6 +12,7 @@ from glowkin.telling.numbers import NOTHING
 from glowkin.telling.picture import annotated_photograph, swatches
 from glowkin.telling.previews import data_uri, jpeg, pixels_of
 from glowkin.telling.progress import fraction_against_time, pages
+from glowkin.telling.spots import outside_series
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -60,8 +61,8 @@ def build_report(
         course_figures=_course_figures(photos, course),
         pairs=tables.pairs_table(pairs) if pairs else None,
         samples=tables.samples_table(photos) if photos else None,
-        photo_figures=_photo_figures(photos, previews or {}),
-        diagrams=_diagrams(photos),
+        photo_figures=_photo_figures(shown_photographs(photos, course), previews or {}),
+        diagrams=_diagrams(outside_series(photos, course)),
         flags=noticed,
         method=wording.method(photos, course),
         settings=_settings(photos, course, settings or {}, versions or {}),
@@ -128,14 +129,22 @@ def _inline(fig: Figure, prefix: str, label: str, caption: str) -> Shown:
     return Shown(Markup(drawing.svg(fig, prefix).replace("<svg ", said, 1)), caption)  # noqa: S704 - our own drawing
 
 
-def shown_photographs(photos: Sequence[MeasuredPhoto]) -> Sequence[MeasuredPhoto]:
-    """The photographs that are pictured: all of a few, the first and the last of many."""
-    return [photos[0], photos[-1]] if len(photos) > MOST_PHOTOGRAPHS else photos
+def shown_photographs(
+    photos: Sequence[MeasuredPhoto], course: TimeCourse | None = None
+) -> Sequence[MeasuredPhoto]:
+    """The photographs that are pictured: all of a few, the first and the last of many, or of a series."""
+    if len(photos) <= MOST_PHOTOGRAPHS:
+        return photos
+    apart = outside_series(photos, course)
+    if len(apart) < len(photos):
+        series = [p for p in photos if p not in apart]
+        return [*shown_photographs(apart), series[0], series[-1]]
+    return [photos[0], photos[-1]]
 
 
 def _photo_figures(photos: Sequence[MeasuredPhoto], previews: Mapping[str, Preview]) -> list[Shown]:
     out: list[Shown] = []
-    for i, photo in enumerate(shown_photographs(photos)):
+    for i, photo in enumerate(photos):
         if photo.path in previews:
             out.append(_picture(photo, previews[photo.path]))
         out.append(_swatches(photo, f"swatches{i}"))

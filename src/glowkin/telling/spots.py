@@ -52,6 +52,12 @@ class Path:
         return np.asarray(np.mean([v[-1] for v in self.vials], axis=0))
 
 
+def outside_series(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[MeasuredPhoto]:
+    """The photographs that are not part of a series, whose path has a diagram of its own; all if none is."""
+    series = {p.path for s in course.samples for p in s.points} if course else set()
+    return [p for p in photos if p.path not in series] or list(photos)
+
+
 def spots_of(photos: Sequence[MeasuredPhoto]) -> list[Spot]:
     """Every sample with a colour; vials of one condition keep one number through all photographs."""
     shown = _first_and_last(photos)
