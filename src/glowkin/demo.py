@@ -66,14 +66,18 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     folder = sample_images()
     answers = json.loads((folder / "answers.json").read_text("utf-8"))
     previews: dict[str, Any] = {}
-    pair = _side_by_side(folder, answers["side_by_side"], previews)
-    pairs = recipes.compare(pair[:1])
+    raw, jpeg = _side_by_side(folder, answers["side_by_side"], previews)
+    pairs = recipes.compare([raw])
     series, course = _series(folder, answers["series"], previews)
-    checks = [*_colour_checks(pair[0], answers), *_course_checks(course, answers["series"])]
+    checks = [
+        *_colour_checks(raw, answers),
+        *_colour_checks(jpeg, answers, " from the JPEG"),
+        *_course_checks(course, answers["series"]),
+    ]
     told = [*_pair_verdicts(pairs, answers), *_course_verdicts(course, answers["series"])]
     settings = {"photographs": "rendered", "figures": "invented", "control": "control"}
     report = write_out(
-        out, [*pair, *series], pairs, course, previews, settings, program=program, versions=versions()
+        out, [raw, *series], pairs, course, previews, settings, program=program, versions=versions()
     )
     if as_json:
         rows = [{**asdict(check), "inside": check.inside} for check in checks]
@@ -111,23 +115,17 @@ def _series(
     return recipes.track(photos, Plan((known["control"],), converted, known["start"]), names)
 
 
-def _colour_checks(photo: MeasuredPhoto, answers: dict[str, Any]) -> Iterator[Check]:
+def _colour_checks(photo: MeasuredPhoto, answers: dict[str, Any], where: str = "") -> Iterator[Check]:
     for known in answers["side_by_side"]["samples"]:
         sample = photo.sample(known["name"])
         if sample is None:
             continue
+        name = f"{known['name']}{where}"
         for i, axis in enumerate(("u_prime", "v_prime")):
-            yield Check(f"{known['name']} {axis[0]}′", *_along(sample, i), known[axis])
+            yield Check(f"{name} {axis[0]}′", *_along(sample, i), known[axis])
         low, high = sample.dominant_wavelength_interval_nm or (None, None)
-        wavelength = sample.dominant_wavelength_nm
-        yield Check(
-            f"{known['name']} dominant wavelength",
-            wavelength,
-            low,
-            high,
-            known["dominant_wavelength_nm"],
-            "nm",
-        )
+        found, truth = sample.dominant_wavelength_nm, known["dominant_wavelength_nm"]
+        yield Check(f"{name} dominant wavelength", found, low, high, truth, "nm")
 
 
 def _along(sample: Sample, axis: int) -> tuple[float | None, float | None, float | None]:
