@@ -23,7 +23,7 @@ from glowkin.base.uncertainty import CHI2_95_2D
 from glowkin.camera.emission import Camera, camera_of
 from glowkin.colour.observer import cmfs
 from glowkin.colour.spaces import RGB_TO_XYZ
-from glowkin.light.photo import open_photo
+from glowkin.light.decode import open_photo
 from glowkin.scene.cameras import LUTHER, camera_from_arrays, luther_camera
 from glowkin.scene.develop import Development, write_jpeg
 from glowkin.scene.dng import write_dng

@@ -14,8 +14,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
-from glowkin.light.photo import open_photo
 from glowkin.samples.find import find_samples
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.develop import write_jpeg

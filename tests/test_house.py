@@ -86,7 +86,7 @@ def test_imports_point_backwards(module):
         ("light/photo.py", "from ..camera import emission"),
         ("cli.py", "from glowkin.scene.sample_images import write_all"),
         ("cli.py", "from glowkin import scene"),
-        ("scene/stage.py", "from glowkin.light.photo import open_photo"),
+        ("scene/stage.py", "from glowkin.light.decode import open_photo"),
     ],
 )
 def test_the_import_check_sees_a_wrong_import(module, text):

@@ -19,9 +19,9 @@ from glowkin.colour.observer import white_point_xy
 from glowkin.findings.assemble import Evidence, sample_records
 from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
 from glowkin.findings.track import Plan, name_along, track_photos
+from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
 from glowkin.light.noise import estimate_noise
-from glowkin.light.photo import Photograph, open_photo
 from glowkin.light.preview import preview
 from glowkin.light.region import region_means
 from glowkin.samples.find import Found, find_samples, found_from_outline
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from glowkin.base.records import Comparison, TimeCourse
+    from glowkin.light.photo import Photograph
 
 
 def measure(

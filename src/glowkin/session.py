@@ -82,7 +82,7 @@ class Session:
         elif self.photos:
             from glowkin.terminal import show
 
-            show(self, report)
+            show(self.photos, self.pairs, self.course, report)
         for error in self.errors:
             sys.stderr.write(f"Error: {error['message']}\n")
         if self.interrupted:

@@ -6,31 +6,37 @@ import shutil
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from rich.console import Console
 
-    from glowkin.session import Session
+    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.telling.tables import Table
 
 
-def show(session: Session, report: Path | None) -> None:
-    """Print what the command found, what to mind, and where the report is."""
+def show(
+    photos: Sequence[MeasuredPhoto],
+    pairs: Sequence[Comparison] | None = None,
+    course: TimeCourse | None = None,
+    report: Path | None = None,
+) -> None:
+    """Print what a command found, what to mind, and where the report is."""
     from glowkin.telling import tables
     from glowkin.telling.provenance import flag_rows
 
     console = plain_console()
-    if session.course is not None:
-        print_table(console, tables.courses_table(session.course))
-    elif session.pairs is not None:
-        print_table(console, tables.pairs_table(session.pairs))
+    if course is not None:
+        print_table(console, tables.courses_table(course))
+    elif pairs is not None:
+        print_table(console, tables.pairs_table(pairs))
     else:
-        if any(p.samples for p in session.photos):
-            print_table(console, tables.samples_table(session.photos))
-        empty = [p.path for p in session.photos if not p.samples]
+        if any(p.samples for p in photos):
+            print_table(console, tables.samples_table(photos))
+        empty = [p.path for p in photos if not p.samples]
         for path in empty:
             console.print(f"{path}: no sample found. Darken the room, expose longer, or give --outlines.")
-    for row in flag_rows(session.photos, session.course):
+    for row in flag_rows(photos, course):
         console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)
     if report:
         console.print(f"Report: {report}", highlight=False, soft_wrap=True)

@@ -8,7 +8,7 @@ from glowkin.camera.emission import Camera, camera_of
 from glowkin.camera.generic import GenericError
 from glowkin.camera.ten_degree import ObserverStep
 from glowkin.colour.chromaticity import XYZ_to_uv_prime, jacobian_uv_prime_XYZ
-from glowkin.light.photo import open_photo
+from glowkin.light.decode import open_photo
 from glowkin.light.region import region_means
 from glowkin.scene.cameras import LUTHER, default_camera, luther_camera
 from glowkin.scene.develop import write_jpeg

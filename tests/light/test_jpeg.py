@@ -10,8 +10,9 @@ import simplejpeg
 from PIL import Image
 
 from glowkin.base.errors import CannotReadError
+from glowkin.light.decode import open_photo
 from glowkin.light.linear import Window, linear_cells, reduced
-from glowkin.light.photo import Limits, open_photo
+from glowkin.light.photo import Limits
 from glowkin.light.region import region_means
 
 GREY = np.full((40, 60, 3), 128, np.uint8)

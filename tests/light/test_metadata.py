@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from PIL.TiffImagePlugin import IFDRational
 
+from glowkin.light.decode import open_photo
 from glowkin.light.metadata import Metadata, time_in_name
-from glowkin.light.photo import open_photo
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng

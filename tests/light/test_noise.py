@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from glowkin.light.decode import open_photo
 from glowkin.light.noise import Noise, estimate_noise
-from glowkin.light.photo import open_photo
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.dng import write_dng
 from glowkin.scene.render import expose

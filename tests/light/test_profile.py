@@ -10,7 +10,7 @@ from PIL import Image, ImageCms
 from glowkin.base.errors import CannotReadError
 from glowkin.colour.chromaticity import XYZ_to_uv_prime
 from glowkin.colour.spaces import RGB_TO_XYZ, bradford_adaptation
-from glowkin.light.photo import open_photo
+from glowkin.light.decode import open_photo
 from glowkin.light.profile import D50_XYZ, named_space, read_profile
 from glowkin.scene.develop import profile_bytes
 from glowkin.scene.icc import _assemble, _fixed, _text, _xyz

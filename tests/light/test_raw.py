@@ -5,8 +5,9 @@ import pytest
 from PIL.TiffImagePlugin import IFDRational
 
 from glowkin.base.errors import CannotReadError
+from glowkin.light.decode import open_photo
 from glowkin.light.linear import Window, clipped_cells, linear_cells, reduced
-from glowkin.light.photo import Limits, open_photo, oriented
+from glowkin.light.photo import Limits, oriented
 from glowkin.light.preview import preview
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.dng import write_dng

@@ -7,8 +7,8 @@ import pytest
 from PIL import Image
 
 from glowkin.base.uncertainty import CHI2_95_2D
+from glowkin.light.decode import open_photo
 from glowkin.light.linear import Window
-from glowkin.light.photo import open_photo
 from glowkin.light.region import few_blocks_factor, outline_mask, region_means
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.dng import write_dng

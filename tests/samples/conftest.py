@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
+from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
-from glowkin.light.photo import open_photo
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng

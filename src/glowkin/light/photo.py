@@ -1,4 +1,4 @@
-"""The sole decoder: from a path to a photograph in integer codes, with all that reading them needs.
+"""A decoded photograph in integer codes, with all that reading them needs.
 
 A photograph is seen as a grid of cells: one pixel of a rendered file, one period of the colour filter
 array of a raw one (2 x 2 for Bayer). Floats are made for the cells of one outline or strip at a time.
@@ -6,9 +6,7 @@ array of a raw one (2 x 2 for Bayer). Floats are made for the cells of one outli
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +14,8 @@ import numpy as np
 from glowkin.base.errors import CannotReadError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from numpy.typing import NDArray
 
     from glowkin.base.uncertainty import Array
@@ -74,48 +74,6 @@ class Photograph:
         """Width and height in whole cells."""
         width, height = self.size_px
         return width // self.period, height // self.period
-
-
-def open_photo(path: str | Path, limits: Limits | None = None) -> Photograph:
-    """Decode one JPEG or raw file; CannotReadError says what is wrong and what to do."""
-    path = Path(path)
-    limits = limits or Limits()
-    data = _read(path, limits)
-    digest = hashlib.sha256(data).hexdigest()
-    suffix = path.suffix.lower()
-    if data[:3] == b"\xff\xd8\xff":
-        from glowkin.light.jpeg import decode_jpeg
-
-        return decode_jpeg(path, data, digest, limits)
-    if suffix in RAW_SUFFIXES:
-        from glowkin.light.raw import decode_raw
-
-        return decode_raw(path, data, digest, limits)
-    if suffix in RENDERED_SUFFIXES:
-        raise CannotReadError(
-            f"{path}: not a JPEG file in spite of its name; export it from the camera again"
-        )
-    raise CannotReadError(f"{path}: not a JPEG or raw (DNG) photograph; export it as one of these")
-
-
-def _read(path: Path, limits: Limits) -> bytes:
-    if path.is_dir():
-        raise CannotReadError(f"{path}: is a folder; name the photographs in it")
-    try:
-        if path.stat().st_size > limits.max_bytes:
-            raise CannotReadError(
-                f"{path}: larger than {limits.max_bytes // 1_000_000} MB; export it smaller"
-            )
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise CannotReadError(f"{path}: no such file; check the name and the folder") from None
-    except OSError as error:
-        raise CannotReadError(
-            f"{path}: cannot be opened ({error.strerror}); check its permissions"
-        ) from error
-    if not data:
-        raise CannotReadError(f"{path}: is empty; copy it from the camera again")
-    return data
 
 
 def check_pixels(path: Path, width: int, height: int, limits: Limits) -> None:
