@@ -10,9 +10,12 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from rich.console import Console
+    from rich.table import Table as Grid
 
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.telling.tables import Table
+
+_NARROW = 90
 
 
 def show(
@@ -51,16 +54,31 @@ def plain_console() -> Console:
 
 
 def print_table(console: Console, table: Table) -> None:
-    """One of the report's tables."""
+    """One of the report's tables; as a list on a narrow terminal."""
+    from rich.text import Text
+
+    heads, rows = table.heads, table.rows
+    console.print(Text(table.caption, style="bold"))
+    if console.width < _NARROW:
+        for row in rows:
+            console.print(Text(f"\n{row[0]}", style="bold"))
+            for head, cell in zip(heads[1:], row[1:], strict=True):
+                console.print(Text(f"  {head}: {cell}"))
+        console.print()
+    else:
+        console.print(_grid(heads, rows))
+    if table.note:
+        console.print(Text(table.note))
+
+
+def _grid(heads: tuple[str, ...], rows: tuple[tuple[str, ...], ...]) -> Grid:
     from rich import box
     from rich.table import Table as Grid
     from rich.text import Text
 
-    grid = Grid(title=Text(table.caption), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
-    for head in table.heads:
+    grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False)
+    for head in heads:
         grid.add_column(Text(head), overflow="fold")
-    for row in table.rows:
+    for row in rows:
         grid.add_row(*(Text(cell) for cell in row))
-    console.print(grid)
-    if table.note:
-        console.print(Text(table.note))
+    return grid

@@ -67,17 +67,22 @@ def samples_table(photos: Sequence[MeasuredPhoto]) -> Table:
         "Flags",
     )
     rows = tuple(_sample_row(base_name(p.path), s) for p in shown for s in p.samples)
-    if not several:
-        heads, rows = (*heads[:1], *heads[2:]), tuple((*r[:1], *r[2:]) for r in rows)
+    banded = any(s.band_centre_nm is not None for p in shown for s in p.samples)
+    left_out = {*(() if several else ("Photograph",)), *(() if banded else ("Inferred band, nm",))}
+    kept = [i for i, head in enumerate(heads) if head not in left_out]
+    heads, rows = tuple(heads[i] for i in kept), tuple(tuple(r[i] for i in kept) for r in rows)
     note = "The first and the last photograph are shown; samples.csv holds all of them. " if many else ""
     caption = f"Samples in {base_name(photos[0].path)}" if photos and not several else "Samples"
-    return Table(caption, heads, rows, note + _WHAT_IT_MEANS)
+    return Table(caption, heads, rows, note + _WHAT_IT_MEANS + (_BAND if banded else ""))
 
 
 _WHAT_IT_MEANS = (
     "Intervals are 95 %. The semi-axis is that of the longer axis of the 95 % ellipse in u′v′. c: "
-    "complementary wavelength, for colours between red and violet. The band, as centre and full width at "
-    "half maximum, is inferred from three channels; it is not a measured emission maximum."
+    "complementary wavelength, for colours between red and violet."
+)
+_BAND = (
+    " The band, as centre and full width at half maximum, is inferred from three channels; it is not a "
+    "measured emission maximum."
 )
 
 
