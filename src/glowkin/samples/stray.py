@@ -28,9 +28,12 @@ if TYPE_CHECKING:
 
 _LAMP, _LAMP_SD = 2.0, 2.0
 """Lamp and room light on a sample in multiples of the dark surroundings' (common practice, no source)."""
-_CROSS_SD = 0.008
-"""Light a neighbour throws on a sample, as a share of its own, for distances of the root of its area; powder
-facing powder sends on a few thousandths (common practice, no source)."""
+_CROSS_SD = 0.012
+"""Light a neighbour may throw on a sample, as a share of its own, for distances of the root of its area:
+powder facing powder sends on about a hundredth (common practice, no source)."""
+_POWDER_OVER_CLOTH = 40.0
+"""How much more of such light white powder sends back than the black ground around it, which so shows the
+most there can be (common practice, no source)."""
 _SCATTER, _SCATTER_SD = 1.0, 1.0
 """Scattered light on a sample in multiples of the ring around it (common practice, no source)."""
 
@@ -59,8 +62,9 @@ def surroundings(frame: Frame, outlines: list[Array], glowing: Sequence[Array] =
     rings = np.array([_ring_level(frame, apart, outline) for outline in outlines]).reshape(-1, 3)
     lamp = np.broadcast_to(dark, rings.shape)
     scattered = np.clip(np.nan_to_num(rings) - dark, 0.0, None)
-    thrown = _neighbours_light(frame, outlines, [*glowing] or outlines)
-    loadings = np.stack([_LAMP_SD * lamp, _SCATTER_SD * scattered, _CROSS_SD * thrown], axis=2)
+    thrown = _CROSS_SD * _neighbours_light(frame, outlines, [*glowing] or outlines)
+    seen = np.where(np.isfinite(rings), _POWDER_OVER_CLOTH * np.abs(rings), np.inf)
+    loadings = np.stack([_LAMP_SD * lamp, _SCATTER_SD * scattered, np.minimum(thrown, seen)], axis=2)
     return Stray(_LAMP * lamp + _SCATTER * scattered, loadings)
 
 
