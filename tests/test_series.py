@@ -163,3 +163,9 @@ def test_one_vial_is_flagged_as_no_evidence_about_the_storage(measured):
     course = glowkin.track(measured, names=names, controls=["control"])
     flagged = {s.name for s in course.samples if "single-vial" in s.flags}
     assert flagged == {"shut", "still"}
+
+
+def test_raw_and_rendered_files_are_not_mixed_in_one_course(measured):
+    mixed = [replace(p, kind="rendered") if i == 3 else p for i, p in enumerate(measured)]
+    with pytest.raises(CannotMeasureError, match="photographs of one kind by one camera"):
+        courses(mixed)

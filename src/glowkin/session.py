@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
@@ -147,7 +148,10 @@ def progress(outcomes: Any, total: int) -> Any:
     from rich.console import Console
     from rich.progress import track
 
-    return track(outcomes, total=total, description="measuring", console=Console(stderr=True), transient=True)
+    # a standard error of its own, since decoders are kept quiet on the shared one
+    terminal = os.fdopen(os.dup(sys.stderr.fileno()), "w")
+    console = Console(file=terminal)
+    return track(outcomes, total=total, description="measuring", console=console, transient=True)
 
 
 def versions() -> dict[str, str]:

@@ -58,9 +58,21 @@ def name_along(photos: Sequence[MeasuredPhoto], names: Sequence[str] = ()) -> li
             f"{len(dated)} of {len(photos)} photographs have both a capture time and a sample; a course "
             "needs two at least: send the camera's own files, or put the time in their names"
         )
+    _check_alike(dated)
     first = _named(dated[0], names)
     reference = np.array([s.centre_px for s in first.samples])
     return [first, *(_follow(first, reference, photo) for photo in dated[1:])]
+
+
+def _check_alike(photos: Sequence[MeasuredPhoto]) -> None:
+    """Signals of a raw and of a rendered file, or of two cameras, are in units of their own."""
+    makes = {(p.kind, p.camera.name.split(", balanced in ")[0]): p.path for p in photos}
+    if len(makes) > 1:
+        (one, here), (other, there) = list(makes.items())[:2]
+        raise CannotMeasureError(
+            f"{here} is {one[0]} by {one[1]}, {there} is {other[0]} by {other[1]}: a course needs "
+            "photographs of one kind by one camera; name those only"
+        )
 
 
 def _named(photo: MeasuredPhoto, names: Sequence[str]) -> MeasuredPhoto:

@@ -12,6 +12,7 @@ from glowkin.base.errors import CannotReadError
 from glowkin.light.metadata import Metadata, read_metadata
 from glowkin.light.photo import Limits, Photograph, check_pixels, oriented
 from glowkin.light.profile import ColourSpace, named_space, read_profile
+from glowkin.light.quiet import quiet
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -90,7 +91,8 @@ def _pixels_second_way(path: Path, data: bytes) -> NDArray[Any]:
     import cv2
 
     flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
-    codes = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    with quiet():
+        codes = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if codes is None:
         raise CannotReadError(f"{path}: a broken JPEG file; copy it from the camera again")
     return np.asarray(codes)

@@ -14,6 +14,7 @@ import numpy as np
 from glowkin.base.errors import CannotReadError
 from glowkin.light.metadata import read_metadata
 from glowkin.light.photo import Limits, Photograph, check_pixels, oriented
+from glowkin.light.quiet import quiet
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,7 +38,7 @@ def decode_raw(path: Path, data: bytes, digest: str, limits: Limits) -> Photogra
 
     tags = _tiff_tags(data)
     try:
-        with rawpy.imread(io.BytesIO(data)) as raw:
+        with quiet(), rawpy.imread(io.BytesIO(data)) as raw:
             return _photograph(path, digest, raw, tags, limits)
     except (rawpy.LibRawError, NotImplementedError) as error:
         raise CannotReadError(f"{path}: not a raw file that can be decoded; convert it to DNG") from error
