@@ -5,8 +5,10 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
-from glowkin.light.linear import Frame
+from glowkin.light.decode import open_photo
+from glowkin.light.linear import Frame, reduced
 from glowkin.samples.find import find_samples, found_from_outline, in_reading_order
 from glowkin.scene.shot import Exposure
 from glowkin.scene.spectra import emitters
@@ -130,3 +132,14 @@ def test_the_centre_and_area_of_an_outline_are_the_polygons():
 def test_an_outline_without_area_keeps_a_centre():
     found = found_from_outline(np.array([(0.0, 0.0), (10.0, 0.0), (20.0, 0.0)]))
     assert (found.centre_px, found.area_px) == ((10.0, 0.0), 0.0)
+
+
+def test_blotches_of_compression_on_black_are_no_samples(tmp_path):
+    """Chroma subsampling leaves blotches of a few codes on a black ground, as steep-edged as a sample."""
+    codes = np.zeros((600, 900, 3), np.uint8)
+    for x in (150, 450, 750):
+        cv2.circle(codes, (x, 300), 60, (250 - x // 10, 90, 10), -1)
+    for x, y in ((60, 60), (400, 80), (800, 500), (300, 520)):
+        codes[y : y + 24, x : x + 24] = (0, 0, 4)
+    Image.fromarray(codes).save(tmp_path / "a.jpg", quality=95, subsampling="4:2:0")
+    assert len(find_samples(reduced(open_photo(tmp_path / "a.jpg")))) == 3

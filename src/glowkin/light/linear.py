@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 cv2.setNumThreads(1)  # photographs are measured side by side; threads inside one would compete
 
 
+_FAINTEST_CODE = 6
+
+
 @dataclass(frozen=True)
 class Window:
     """A half-open rectangle of cells."""
@@ -29,10 +32,14 @@ class Window:
 
 @dataclass(frozen=True, eq=False)
 class Frame:
-    """A photograph reduced: ``linear`` (height x width x 3) and ``scale_px``, pixels to one of its own."""
+    """A photograph reduced: ``linear`` (height x width x 3) and ``scale_px``, pixels to one of its own.
+
+    Below ``faintest`` a rendered file holds a few codes only, and blotches of compression.
+    """
 
     linear: NDArray[np.float32]
     scale_px: int
+    faintest: float = 0.0
 
     def mask(self, outlines: list[Array]) -> NDArray[np.uint8]:
         """1 inside any of the outlines (vertices x 2, pixels of the photograph), height x width."""
@@ -113,6 +120,7 @@ def reduced(photo: Photograph, long_side: int = 512) -> Frame:
         return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA))
 
     if photo.curves is not None:
-        return Frame(np.asarray(cv2.LUT(shrink(codes), photo.curves[None])), k * photo.period)
+        faintest = float(photo.curves[_FAINTEST_CODE].max())
+        return Frame(np.asarray(cv2.LUT(shrink(codes), photo.curves[None])), k * photo.period, faintest)
     linear = _mosaic_cells(photo, codes, lambda plane: shrink(np.ascontiguousarray(plane)).astype(np.float32))
     return Frame(linear, k * photo.period)

@@ -57,7 +57,7 @@ class _Patch:
 def find_samples(frame: Frame) -> list[Found]:
     """The samples of a reduced photograph, left to right then top to bottom."""
     bright, noise = _brightness(frame.linear)
-    labels, roots = _tree(bright, noise)
+    labels, roots = _tree(bright, max(_NOISES * noise, frame.faintest))
     chosen = [patch for root in roots for patch in _choose(root, labels, bright)]
     found = [_outline(_half_level(labels[p.level], p, bright), frame.scale_px) for p in chosen]
     return in_reading_order([f for f in found if f is not None])
@@ -74,12 +74,12 @@ def _brightness(linear: NDArray[np.float32]) -> tuple[NDArray[np.float32], float
     return excess, max(float(high - middle), 2e-5)
 
 
-def _tree(bright: NDArray[np.float32], noise: float) -> tuple[list[NDArray[np.int32]], list[_Patch]]:
+def _tree(bright: NDArray[np.float32], lowest: float) -> tuple[list[NDArray[np.int32]], list[_Patch]]:
     """The labelled picture at each level, bright to dark, and the patches of the lowest level."""
     labels: list[NDArray[np.int32]] = []
     chains: list[list[_Patch]] = []
     level = float(np.quantile(bright[::2, ::2], 0.9995)) / _STEP
-    while level > _NOISES * noise and len(labels) < 48:
+    while level > lowest and len(labels) < 48:
         mask = (bright > level).view(np.uint8)
         _, label = cv2.connectedComponents(mask, connectivity=8)
         here = _patches(mask, label, len(labels))
