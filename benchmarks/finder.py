@@ -18,7 +18,7 @@ from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
 from glowkin.samples.find import find_samples
 from glowkin.scene.cameras import default_camera
-from glowkin.scene.develop import write_jpeg
+from glowkin.scene.develop import Development, write_jpeg
 from glowkin.scene.dng import write_dng
 from glowkin.scene.render import photograph
 from glowkin.scene.stage import random_scene
@@ -50,6 +50,16 @@ def score(found, truths, size):
     return missed, [f for i, f in enumerate(found) if i not in used], overlaps
 
 
+def development(rng):
+    """As cameras and phones develop: any subsampling, some tone curve, white balance a little off."""
+    return Development(
+        subsampling=str(rng.choice(["4:4:4", "4:2:2", "4:2:0"])),
+        quality=int(rng.integers(80, 98)),
+        tone=float(rng.uniform(0, 0.6)),
+        white_balance_error=(float(rng.uniform(0.9, 1.1)), float(rng.uniform(0.9, 1.1))),
+    )
+
+
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("scenes", type=int, nargs="?", default=200)
@@ -65,7 +75,7 @@ def main():
             n = int(rng.integers(2, 21))
             shot = photograph(random_scene(rng, n, brightness_ratio=options.ratio), camera, rng)
             path = Path(folder) / ("shot.dng" if seed % 2 else "shot.jpg")
-            (write_dng if seed % 2 else write_jpeg)(shot, path)
+            write_dng(shot, path) if seed % 2 else write_jpeg(shot, path, development(rng))
             photo = open_photo(path)
             lost, false, hits = score(find_samples(reduced(photo)), shot.truths, photo.size_px)
             total += len(shot.truths)
