@@ -131,7 +131,7 @@ def track(
     from glowkin.session import start as begin
 
     plan = Plan(controls, converted, start)
-    session = begin(photos, PROGRAM, keep_names=False, controls=controls, converted=converted, **options)
+    session = begin(photos, PROGRAM, series=True, controls=controls, converted=converted, **options)
     if session.photos:
         session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
     sys.exit(session.finish())

@@ -13,8 +13,8 @@ from glowkin.base.errors import WrongUseError
 from glowkin.base.records import compare_document, measure_document, track_document
 from glowkin.base.settings import Settings
 from glowkin.colour.observer import white_point_xy
-from glowkin.light.photo import SUFFIXES
-from glowkin.run.gather import photographs
+from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
+from glowkin.run.gather import one_a_shot, photographs
 from glowkin.run.many import map_photos
 from glowkin.samples.outlines import read_outlines
 
@@ -117,8 +117,11 @@ class Session:
         )
 
 
-def start(photos: Sequence[Path], program: str, *, keep_names: bool = True, **options: Any) -> Session:
-    """Measure the photographs that a command names, with its options."""
+def start(photos: Sequence[Path], program: str, *, series: bool = False, **options: Any) -> Session:
+    """Measure the photographs that a command names, with its options.
+
+    Those of a ``series`` are named later, from the first of them on, and of each shot one file is enough.
+    """
     outlines, names = (None, ()) if options["outlines"] is None else read_outlines(options["outlines"])
     given = options["names"]
     names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
@@ -126,9 +129,10 @@ def start(photos: Sequence[Path], program: str, *, keep_names: bool = True, **op
     _check_white(settings)
     told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
     session = Session(program, settings, Outlet(options["out"], options["as_json"]), told)
-    if not keep_names:
+    if series:
         session.settings = replace(settings, names=())
-    session.measure(photographs(photos, SUFFIXES), options["jobs"])
+    paths = photographs(photos, SUFFIXES)
+    session.measure(one_a_shot(paths, RAW_SUFFIXES) if series else paths, options["jobs"])
     session.settings = settings
     return session
 

@@ -28,6 +28,12 @@ def photographs(paths: Sequence[Path], suffixes: Sequence[str]) -> list[Path]:
     return list(found)
 
 
+def one_a_shot(paths: Sequence[Path], raw_suffixes: Sequence[str]) -> list[Path]:
+    """Of each shot saved both ways, as many cameras do, the raw file only; the rest as it is."""
+    raw = {path.with_suffix("") for path in paths if path.suffix.lower() in raw_suffixes}
+    return [p for p in paths if p.suffix.lower() in raw_suffixes or p.with_suffix("") not in raw]
+
+
 def _is_photograph(path: Path, suffixes: Sequence[str]) -> bool:
     """Files whose names begin with a dot are the system's own, such as copies of icons."""
     return path.suffix.lower() in suffixes and not path.name.startswith(".") and path.is_file()
