@@ -28,7 +28,8 @@ glowkin COMMAND [OPTIONS] [ARGUMENTS]
 photographs directly in it.
 
 With `--json`, exactly one JSON document is printed on standard output; everything else goes to standard
-error. [Records](records.md) explains the fields.
+error. The document comes also when no photograph could be read; its `errors` say why.
+[Records](records.md) explains the fields.
 
 | exit status | means |
 |---|---|

@@ -5,6 +5,7 @@ from __future__ import annotations
 import doctest
 import importlib.util
 import re
+import shlex
 from dataclasses import fields
 from pathlib import Path
 
@@ -151,6 +152,34 @@ def test_the_python_examples_run(monkeypatch):
     runner = doctest.DocTestRunner(verbose=False, optionflags=doctest.REPORT_ONLY_FIRST_FAILURE)
     said: list[str] = []
     assert runner.run(example, out=said.append).failed == 0, "".join(said)
+
+
+def figures(text: str) -> tuple[list[str], list[float]]:
+    """The words of a printed table, each number replaced by #, and the numbers."""
+    number = r"(?<![\w.])-?\d+(?:\.\d+)?(?![\w.])"
+    lines = [" ".join(line.split()) for line in text.splitlines() if line.strip(" ─")]
+    return [re.sub(number, "#", line) for line in lines], [
+        float(n) for n in re.findall(number, "\n".join(lines))
+    ]
+
+
+@pytest.mark.parametrize("command", ["measure", "compare"])
+def test_the_readme_shows_what_is_printed(command, monkeypatch):
+    """Words as they are, figures within their rounding and what another build of the mathematics may move."""
+    from click.testing import CliRunner
+
+    from glowkin.cli import main
+
+    monkeypatch.chdir(ROOT)
+    monkeypatch.setenv("COLUMNS", "200")
+    text = (ROOT / "README.md").read_text("utf-8").replace(" \\\n", " ")
+    shown_here = next(b for b in blocks(text) if b.startswith(f"$ glowkin {command} "))
+    line, _, output = shown_here.partition("\n")
+    printed = CliRunner().invoke(main, shlex.split(line.removeprefix("$ glowkin "))).stdout
+    words, numbers = figures(output)
+    now, numbers_now = figures(printed)
+    assert words == now[: len(words)]
+    assert numbers == pytest.approx(numbers_now[: len(numbers)], rel=0.05, abs=0.011)
 
 
 def test_the_changelog_knows_this_version():

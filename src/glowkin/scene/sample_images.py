@@ -259,6 +259,8 @@ for byte with the same versions of its libraries.
 | `series/` | fifteen vials in five storages and a stable control, twelve photographs over twelve days |
 | `answers.json` | the known answers: names in reading order, colours, half-times, where a change stops |
 
+`chart.dng` is for the calibration of cameras, a later step: nothing reads it yet.
+
 The story: (C6H14N2)[MnBr4(H2O)2], red, loses its water and becomes (C6H14N2)MnBr4, green and ten times
 brighter under a 365 nm torch. The vials are kept over saturated MgCl2 at 25 C and at 5 C, under a cap that
 leaks, under a tight one, and over saturated NaCl.
