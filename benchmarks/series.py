@@ -2,8 +2,8 @@
 
     python benchmarks/series.py [SERIES] [--jpeg]
 
-Six vials and a control a series, 7 to 14 photographs; first-order, stretched-exponential, Avrami-Erofeev
-and, as truths the fits do not know, contracting-volume and Prout-Tompkins; luminance ratios 0.3 to 10.
+Six vials and a control a series, 7 to 14 photographs; first-order, stretched-exponential, Avrami-Erofeev,
+contracting-volume and, as a truth the fits do not know, Prout-Tompkins; luminance ratios 0.3 to 10.
 """
 
 from __future__ import annotations

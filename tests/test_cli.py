@@ -207,3 +207,16 @@ def test_the_program_as_started_from_a_shell(shots):
     result = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)  # noqa: S603 - our own program
     assert (result.returncode, result.stderr) == (0, "")
     assert len(json.loads(result.stdout)["photos"][0]["samples"]) == 3
+
+
+@pytest.mark.parametrize("command", ["measure", "compare", "track"])
+def test_a_command_keeps_its_own_document_when_nothing_could_be_read(tmp_path, command):
+    from click.testing import CliRunner
+
+    from glowkin.cli import main
+
+    run = CliRunner().invoke(main, [command, str(tmp_path / "missing.dng"), "--json"])
+    assert run.exit_code == 1
+    document = json.loads(run.stdout)
+    assert document["schema"] == f"glowkin.{command}.v1"
+    assert len(document["errors"]) == 1

@@ -106,8 +106,7 @@ def compare(
     from glowkin.session import start
 
     session = start(photos, PROGRAM, tolerance=tolerance, lab_white=lab_white, **options)
-    if session.photos:
-        session.pairs = recipes.compare(session.photos, pairs, tolerance, lab_white)
+    session.pairs = recipes.compare(session.photos, pairs, tolerance, lab_white) if session.photos else []
     sys.exit(session.finish())
 
 
@@ -127,11 +126,13 @@ def track(
 ) -> None:
     """Follow samples through the PHOTOS (or folders of them) over time."""
     from glowkin import recipes
+    from glowkin.base.records import TimeCourse
     from glowkin.findings.track import Plan
     from glowkin.session import start as begin
 
     plan = Plan(controls, converted, start)
     session = begin(photos, PROGRAM, series=True, controls=controls, converted=converted, **options)
+    session.course = TimeCourse((), ())
     if session.photos:
         session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
     sys.exit(session.finish())
