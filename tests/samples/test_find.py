@@ -10,9 +10,10 @@ from PIL import Image
 from glowkin.light.decode import open_photo
 from glowkin.light.linear import Frame, reduced
 from glowkin.samples.find import find_samples, found_from_outline, in_reading_order
+from glowkin.scene.clutter import brightener
 from glowkin.scene.shot import Exposure
 from glowkin.scene.spectra import emitters
-from glowkin.scene.stage import Scene, paper_glow, plain_scene, random_scene, row_of_vials
+from glowkin.scene.stage import Scene, plain_scene, random_scene, row_of_vials
 
 SIZE = (900, 600)
 
@@ -63,7 +64,7 @@ def test_a_sample_a_hundred_times_dimmer_is_found_beside_the_bright_one(frame_of
         Scene((600, 400), ()),
         Scene((600, 400), (), surroundings_violet=0.0),
         Scene((600, 400), (), room=0.2),
-        Scene((600, 400), (), surroundings_glow=paper_glow(1.0)),
+        Scene((600, 400), (), surroundings_glow=brightener(1.0)),
     ],
     ids=["lamp on cloth", "darkness", "room light", "glowing paper"],
 )

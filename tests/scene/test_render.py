@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from glowkin.base.errors import WrongUseError
-from glowkin.scene import cameras, render, spectra, stage
+from glowkin.scene import cameras, clutter, render, spectra, stage
 from glowkin.scene.shot import Exposure, shown
 
 OracleXYZ = Callable[[np.ndarray], np.ndarray]
@@ -163,11 +163,11 @@ def test_truths_come_in_shown_pixels() -> None:
 def test_paper_in_place_of_cloth_glows_blue_with_the_lamp_and_not_without() -> None:
     camera = cameras.default_camera()
     scene = replace(
-        stage.plain_scene((120, 120), [spectra.band(600.0, 80.0)]), surroundings_glow=stage.paper_glow(0.1)
+        stage.plain_scene((120, 120), [spectra.band(600.0, 80.0)]), surroundings_glow=clutter.brightener(0.1)
     )
     on, off = render.light_mosaic(scene, camera), render.light_mosaic(scene.lamp_off(), camera)
     assert on[1:20:2, 1:20:2].mean() == pytest.approx(
-        0.1 * camera.response(stage.paper_glow(1.0))[2], rel=0.1
+        0.1 * camera.response(clutter.brightener(1.0))[2], rel=0.1
     )
     assert off.max() == 0.0
 

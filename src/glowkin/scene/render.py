@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from glowkin.scene.cameras import SceneCamera
+    from glowkin.scene.clutter import Thing
     from glowkin.scene.stage import Scene, SceneSample
     from glowkin.scene.truth import SampleTruth
 
@@ -116,6 +117,8 @@ def light_mosaic(scene: Scene, camera: SceneCamera) -> Plane:
     canvas = _backdrop(scene, camera)
     for sample in scene.samples:
         _paint(canvas, scene, sample, camera)
+    for thing in scene.things:
+        _lay(canvas, thing, camera)
     if scene.halo or scene.crosslight:
         _scatter(canvas, scene)
     if scene.vignetting:
@@ -162,6 +165,24 @@ def _paint(canvas: _Canvas, scene: Scene, sample: SceneSample, camera: SceneCame
     canvas.albedo[box] += cover * np.float32(sample.albedo - scene.surroundings_albedo)
 
 
+def _lay(canvas: _Canvas, thing: Thing, camera: SceneCamera) -> None:
+    """Lay an object that is no sample on the canvas."""
+    import cv2
+
+    h, w = canvas.mosaic.shape
+    low = np.clip(thing.outline_px.min(axis=0).astype(int) - 8, 0, (w, h))
+    high = np.clip(thing.outline_px.max(axis=0).astype(int) + 9, 0, (w, h))
+    if (high <= low).any():
+        return
+    box = (slice(low[1], high[1]), slice(low[0], high[0]))
+    cover = np.zeros((high[1] - low[1], high[0] - low[0]), np.float32)
+    for value, polygon in ((1.0, thing.outline_px), *((0.0, hole) for hole in thing.holes)):
+        cv2.fillPoly(cover, [np.round((polygon - low) * 16).astype(np.int32)], value, shift=4)
+    cover = np.asarray(cv2.GaussianBlur(cover, (0, 0), thing.soft_px))
+    canvas.mosaic[box] *= 1.0 - np.float32(thing.opacity) * cover
+    canvas.mosaic[box] += cover * canvas.lamp[box] * canvas.weights(box, camera.response(thing.radiance))
+
+
 def _box(scene: Scene, sample: SceneSample) -> tuple[slice, slice] | None:
     """The part of the frame the sample can touch, or None when it lies outside."""
     w, h = scene.size_px
@@ -194,13 +215,15 @@ def _polar(scene: Scene, sample: SceneSample, box: tuple[slice, slice]) -> tuple
 
 def _cover(sample: SceneSample, rho: Plane, edge: Plane) -> Plane:
     """1 inside, 0 outside, half on the outline; spots and heaps end softer than powder in glass."""
-    soft = {"vial": 1.6, "spot": 2.5, "heap": 2.0}[sample.shape.kind]
+    soft = {"vial": 1.6, "spot": 2.5, "heap": 2.0, "band": 2.5}[sample.shape.kind]
     return np.asarray(np.clip((edge - rho) / np.float32(soft) + np.float32(0.5), 0.0, 1.0))
 
 
 def _dome(sample: SceneSample, rho: Plane) -> Plane:
     """How brightness falls towards the edge; rho in radii. Its mean is near 1."""
-    fall = {"vial": 0.18, "spot": 0.06, "heap": 0.30}[sample.shape.kind] if sample.texture else 0.0
+    fall = (
+        {"vial": 0.18, "spot": 0.06, "heap": 0.30, "band": 0.5}[sample.shape.kind] if sample.texture else 0.0
+    )
     return np.asarray(1.0 + fall * (0.4 - np.minimum(rho, 1.0) ** 3), dtype=np.float32)
 
 

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from glowkin.base.errors import WrongUseError
-from glowkin.scene.spectra import band, emitters, lamp_violet, room_light, skewed_band
+from glowkin.scene.clutter import Thing, brightener
+from glowkin.scene.spectra import band, emitters, lamp_violet, room_light
 from glowkin.scene.truth import SampleTruth, colour_of, luminance
 
 if TYPE_CHECKING:
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 Pair = tuple[float, float]
 
 KINDS = ("vial", "spot", "heap")
+"""Those that scenes draw from at random; a gel's "band" is the fourth."""
+_SQUARENESS = 5.0
 IDENTITY = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
 POWDER_ALBEDO = 0.75
 CLOTH_ALBEDO = 0.04
@@ -32,15 +35,22 @@ RIM = 1.22
 
 @dataclass(frozen=True)
 class Shape:
-    """A blob: ``radius_px`` times 1 + sum of a cos(k angle + phase) over the harmonics (k, a, phase)."""
+    """A blob: ``radius_px`` times 1 + sum of a cos(k angle + phase) over the harmonics (k, a, phase).
+
+    Or a band, as in a gel: an upright rectangle of rounded corners, ``aspect`` times as wide as high.
+    """
 
     kind: str
     centre_px: Pair
     radius_px: float
     harmonics: tuple[tuple[int, float, float], ...] = ()
+    aspect: float = 1.0
 
     def edge(self, angle: Array) -> Array:
         """Distance of the edge from the centre at each angle (radians)."""
+        if self.kind == "band":
+            x, y = np.abs(np.cos(angle)), np.abs(np.sin(angle)) * self.aspect
+            return np.asarray(self.radius_px / (x**_SQUARENESS + y**_SQUARENESS) ** (1 / _SQUARENESS))
         waves = (a * np.cos(k * angle + phase) for k, a, phase in self.harmonics)
         return self.radius_px * (1.0 + sum(waves, np.zeros_like(angle)))
 
@@ -85,7 +95,7 @@ class Scene:
     a frame's width away; ``vignetting`` the lens's loss in the corners; ``halo`` the share of light a lens
     spreads widely; ``crosslight`` how much of the samples' light falls on each other; ``placement`` the 2 x 3
     similarity from the stage to the sensor; ``surroundings_glow`` the power per nm that paper or
-    cotton in place of the cloth sends out.
+    cotton in place of the cloth sends out; ``things`` what lies about besides, in pixels of the sensor.
     """
 
     size_px: tuple[int, int]
@@ -101,6 +111,7 @@ class Scene:
     crosslight: float = 0.006
     placement: tuple[tuple[float, ...], ...] = IDENTITY
     surroundings_glow: Array | None = field(default=None, repr=False, compare=False)
+    things: tuple[Thing, ...] = ()
     violet_spectrum: Array = field(default_factory=lamp_violet, repr=False, compare=False)
     room_spectrum: Array = field(default_factory=room_light, repr=False, compare=False)
     seed: int = 0
@@ -227,11 +238,6 @@ def touching_pair(size_px: tuple[int, int], radiances: tuple[Array, Array], over
         for i, (side, radiance) in enumerate(zip((-1.0, 1.0), radiances, strict=True))
     )
     return Scene(size_px, samples)
-
-
-def paper_glow(power: float) -> Array:
-    """The blue of optical brighteners in paper and cotton, near 440 nm (common practice, no source)."""
-    return power * skewed_band(440.0, 55.0)
 
 
 def plain_scene(size_px: tuple[int, int], radiances: list[Array]) -> Scene:
