@@ -14,8 +14,8 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from finder import development, score
 
+from finder import development, score
 from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
 from glowkin.light.preview import preview

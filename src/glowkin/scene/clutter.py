@@ -84,7 +84,7 @@ def finger(rng: np.random.Generator, size_px: tuple[int, int]) -> Thing:
     tip = np.stack([np.cos(angle) * width, np.sin(angle) * width - length], axis=1)
     root = np.array([[width, 0.3 * h], [-width, 0.3 * h]])
     light = rng.uniform(0.03, 0.15) * lamp_violet() + rng.uniform(0.005, 0.03) * skewed_band(470.0, 110.0)
-    outline = _turned(np.concatenate([tip, root]), lean) + (x, h)
+    outline = _turned(np.concatenate([tip, root]), lean) + np.array([x, h])
     return Thing("finger", outline, light, soft_px=2.5)
 
 

@@ -84,7 +84,7 @@ def blue_ground(rng: np.random.Generator) -> Scene:
     """Blue-glowing paper; blue samples on it are at least twice as bright as it."""
     glow = float(rng.uniform(0.03, 0.25))
     scene = random_scene(rng, int(rng.integers(2, 10)), 4.0)
-    return replace(scene, surroundings_glow=clutter.brightener(glow), surroundings_albedo=0.7)
+    return _on_paper(scene, glow)
 
 
 def violet_ground(rng: np.random.Generator) -> Scene:
@@ -130,7 +130,7 @@ def plate_spots(rng: np.random.Generator) -> Scene:
         shape = random_shape(rng, "spot", centre, float(rng.uniform(25.0, 55.0)))
         light = ground + spectrum * ground.sum() * rng.uniform(1.0, 5.0)
         samples.append(_sample(rng, f"{name} {i}", shape, light))
-    return replace(_scene(rng, samples), surroundings_glow=ground)
+    return replace(_scene(rng, samples), surroundings_glow=ground, surroundings_texture=0.4)
 
 
 def at_the_edge(rng: np.random.Generator) -> Scene:
@@ -161,7 +161,7 @@ def nothing(rng: np.random.Generator) -> Scene:
     """No sample: dark cloth, violet cloth or glowing paper, now and then with caps and labels on it."""
     scene = replace(_scene(rng, []), surroundings_violet=float(rng.choice([0.02, 0.3])))
     if rng.random() < 0.4:
-        scene = replace(scene, surroundings_glow=clutter.brightener(0.2), surroundings_albedo=0.7)
+        scene = _on_paper(scene, 0.2)
     elif rng.random() < 0.5:
         places = [np.array(c) for c in grid_centres(SIZE, 3, 2)]
         things = [
@@ -188,6 +188,11 @@ def _sample(rng: np.random.Generator, name: str, shape: Shape, radiance: Array) 
 def _scene(rng: np.random.Generator, samples: list[SceneSample]) -> Scene:
     halo, seed = float(rng.uniform(0.005, 0.015)), int(rng.integers(2**31))
     return Scene(SIZE, tuple(samples), halo=halo, seed=seed)
+
+
+def _on_paper(scene: Scene, glow: float) -> Scene:
+    paper = clutter.brightener(glow)
+    return replace(scene, surroundings_glow=paper, surroundings_albedo=0.7, surroundings_texture=0.4)
 
 
 def _places(rng: np.random.Generator, count: int, apart: float) -> list[tuple[float, float]]:

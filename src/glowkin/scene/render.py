@@ -256,12 +256,12 @@ def _grain(scene: Scene, sample: SceneSample, box: tuple[slice, slice]) -> Plane
 
 
 def _cloth(scene: Scene) -> Plane:
-    """Black cloth: uneven over millimetres, with a faint weave; mean 1."""
+    """Black cloth (or calmer ground): uneven over millimetres, with a faint weave; mean 1."""
     w, h = scene.size_px
     tile = 1.0 + 0.16 * _noise_tile(scene.seed, (1.0, 3.0, 14.0))
     y, x = np.mgrid[:TILE, :TILE]
     weave = 1.0 + 0.12 * np.sin(2.0 * np.pi * (x + y) / 8.0)
-    cloth = np.maximum(tile * weave, 0.1).astype(np.float32)
+    cloth = np.maximum(1.0 + scene.surroundings_texture * (tile * weave - 1.0), 0.1).astype(np.float32)
     return np.asarray(np.tile(cloth, (-(-h // TILE), -(-w // TILE)))[:h, :w])
 
 

@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from glowkin.base.errors import WrongUseError
-from glowkin.scene.clutter import Thing, brightener
 from glowkin.scene.spectra import band, emitters, lamp_violet, room_light
 from glowkin.scene.truth import SampleTruth, colour_of, luminance
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from glowkin.scene.clutter import Thing
 
     Array: TypeAlias = "NDArray[np.float64]"
 
@@ -94,7 +95,8 @@ class Scene:
     ``lamp_unevenness`` is the lamp's fall from its brightest point ``lamp_centre`` (shares of the frame) to
     a frame's width away; ``vignetting`` the lens's loss in the corners; ``halo`` the share of light a lens
     spreads widely; ``crosslight`` how much of the samples' light falls on each other; ``placement`` the 2 x 3
-    similarity from the stage to the sensor; ``surroundings_glow`` the power per nm that paper or
+    similarity from the stage to the sensor; ``surroundings_texture`` their unevenness in that
+    of cloth; ``surroundings_glow`` the power per nm that paper or
     cotton in place of the cloth sends out; ``things`` what lies about besides, in pixels of the sensor.
     """
 
@@ -102,6 +104,7 @@ class Scene:
     samples: tuple[SceneSample, ...]
     surroundings_violet: float = 0.02
     surroundings_albedo: float = CLOTH_ALBEDO
+    surroundings_texture: float = 1.0
     room: float = 0.0
     lamp: float = 1.0
     lamp_unevenness: float = 0.12
