@@ -319,7 +319,7 @@ def coarse_channels(mosaic: Plane, cfa: NDArray[np.uint8]) -> Plane:
         for j in range(q):
             plane = np.ascontiguousarray(mosaic[i::p, j::q])
             out[..., cfa[i, j]] += cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(out / np.bincount(cfa.ravel(), minlength=3).astype(np.float32))
+    return np.asarray(out / np.maximum(np.bincount(cfa.ravel(), minlength=3), 1).astype(np.float32))
 
 
 def _fine(coarse: Plane, canvas: _Canvas) -> Plane:
