@@ -21,7 +21,7 @@ Outline = tuple[tuple[float, float], ...]
 
 
 def measure(
-    photo: str | Path,
+    photo: str | Path | Sequence[str | Path],
     *,
     camera: Camera | None = None,
     names: Sequence[str] = (),
@@ -29,7 +29,7 @@ def measure(
     white_point: str = "E",
     observer: int = 2,
 ) -> MeasuredPhoto:
-    """Measure the samples of one photograph.
+    """Measure the samples of one photograph, or of one scene in several exposures.
 
     ``names`` are in reading order, ``outlines`` polygons of (x, y) pixels, ``white_point`` a name or "x,y",
     ``observer`` 2 or 10 degrees, ``camera`` a description to use instead of the file's own. Raises

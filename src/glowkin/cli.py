@@ -76,9 +76,12 @@ def shared_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 
+BRACKET = click.option("--bracket", is_flag=True, help="The PHOTOs are one scene, exposed differently.")
+
 
 @main.command(epilog="Example: glowkin measure evening.dng --names red,green --out results")
 @PHOTOS
+@BRACKET
 @shared_options
 def measure(photos: tuple[Path, ...], **options: Any) -> None:
     """Find the samples of each PHOTO and measure their colours."""

@@ -7,6 +7,7 @@ says, alone, against another, and over time.
 
 from __future__ import annotations
 
+from os import PathLike
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,14 +17,12 @@ from glowkin.base.records import CameraUsed, MeasuredPhoto
 from glowkin.base.settings import Settings
 from glowkin.camera.emission import Camera, camera_of
 from glowkin.colour.observer import white_point_xy
-from glowkin.findings.assemble import Evidence, sample_records
+from glowkin.findings.assemble import Evidence, exposure_records, sample_records
 from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
 from glowkin.findings.track import Plan, name_along, track_photos
+from glowkin.light.bracket import View, view
 from glowkin.light.decode import open_photo
-from glowkin.light.linear import reduced
-from glowkin.light.noise import estimate_noise
 from glowkin.light.preview import preview
-from glowkin.light.region import region_means
 from glowkin.samples.find import Found, find_samples, found_from_outline
 from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import remove, surroundings
@@ -39,18 +38,23 @@ if TYPE_CHECKING:
 
 
 def measure(
-    path: str | Path, settings: Settings | None = None, camera: Camera | None = None
+    path: str | Path | Sequence[str | Path], settings: Settings | None = None, camera: Camera | None = None
 ) -> MeasuredPhoto:
-    """Decode one photograph and measure its samples."""
-    return measure_photo(open_photo(path), settings or Settings(), camera)
+    """Decode one photograph, or the exposures of one scene, and measure its samples."""
+    return measure_view(_opened(path), settings or Settings(), camera)
 
 
 def measure_and_show(
-    path: str | Path, settings: Settings, camera: Camera | None = None
+    path: str | Path | Sequence[str | Path], settings: Settings, camera: Camera | None = None
 ) -> tuple[MeasuredPhoto, NDArray[np.uint8]]:
     """The measured photograph and a small sRGB picture of it, decoded once."""
-    photo = open_photo(path)
-    return measure_photo(photo, settings, camera), preview(photo, reduced(photo))
+    scene = _opened(path)
+    return measure_view(scene, settings, camera), preview(scene.photo, scene.frame)
+
+
+def _opened(path: str | Path | Sequence[str | Path]) -> View:
+    paths = [path] if isinstance(path, str | PathLike) else path
+    return view([open_photo(p) for p in paths])
 
 
 def compare(
@@ -81,17 +85,23 @@ def track(
 
 def measure_photo(photo: Photograph, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
     """Measure the samples of a decoded photograph; none found is an empty result, not an error."""
+    return measure_view(view([photo]), settings, camera)
+
+
+def measure_view(scene: View, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
+    """Measure the samples that one exposure or several show, in units of the first one's full scale."""
+    photo, frame = scene.photo, scene.frame
     white_xy = white_point_xy(settings.white_point, settings.observer)
     camera = camera or camera_of(photo)
-    frame = reduced(photo)
     glowing = find_samples(frame)
     found = glowing if settings.outlines is None else _outlined(settings.outlines, photo)
     names = _names(settings.names, found, photo)
     outlines = [f.outline_px for f in found]
     stray = surroundings(frame, outlines, [f.outline_px for f in glowing])
-    emitted = remove(region_means(photo, outlines), stray)
+    merged = scene.means(outlines)
+    emitted = remove(merged.signals, stray)
     colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, stray.loadings)
-    evidence = Evidence(photo, camera, found, emitted, colours, stray, estimate_noise(photo))
+    evidence = Evidence(photo, camera, found, emitted, colours, stray, merged)
     return MeasuredPhoto(
         path=str(photo.path),
         sha256=photo.sha256,
@@ -105,8 +115,9 @@ def measure_photo(photo: Photograph, settings: Settings, camera: Camera | None =
         white_point=settings.white_point,
         white_point_xy=(float(white_xy[0]), float(white_xy[1])),
         observer=settings.observer,
-        flags=photo_flags(photo, frame),
+        flags=(*photo_flags(photo, frame), *scene.flags(merged)),
         samples=sample_records(evidence, names, white_xy, settings.observer),
+        merged_from=exposure_records(scene, merged),
     )
 
 

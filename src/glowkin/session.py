@@ -52,6 +52,15 @@ class Session:
     course: TimeCourse | None = None
     interrupted: bool = False
 
+    def measure_bracket(self, paths: Sequence[Path]) -> None:
+        """Measure the photographs as exposures of one scene."""
+
+        def work(_: Path) -> Any:
+            return recipes.measure_and_show(paths, self.settings)
+
+        for outcome in map_photos(work, paths[:1]):
+            self._keep(outcome)
+
     def measure(self, paths: Sequence[Path], jobs: int) -> None:
         """Measure every photograph; a bad one becomes a row of errors."""
 
@@ -117,10 +126,13 @@ class Session:
         )
 
 
-def start(photos: Sequence[Path], program: str, *, series: bool = False, **options: Any) -> Session:
+def start(
+    photos: Sequence[Path], program: str, *, series: bool = False, bracket: bool = False, **options: Any
+) -> Session:
     """Measure the photographs that a command names, with its options.
 
-    Those of a ``series`` are named later, from the first of them on, and of each shot one file is enough.
+    Those of a ``series`` are named later, from the first of them on, and of each shot one file is enough,
+    as of the exposures of a ``bracket``.
     """
     outlines, names = (None, ()) if options["outlines"] is None else read_outlines(options["outlines"])
     given = options["names"]
@@ -128,11 +140,17 @@ def start(photos: Sequence[Path], program: str, *, series: bool = False, **optio
     settings = Settings(options["white_point"], int(options["observer"]), names, outlines)
     _check_white(settings)
     told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
+    told |= {"bracket": True} if bracket else {}
     session = Session(program, settings, Outlet(options["out"], options["as_json"]), told)
     if series:
         session.settings = replace(settings, names=())
     paths = photographs(photos, SUFFIXES)
-    session.measure(one_a_shot(paths, RAW_SUFFIXES) if series else paths, options["jobs"])
+    if series or bracket:
+        paths = one_a_shot(paths, RAW_SUFFIXES)
+    if bracket:
+        session.measure_bracket(paths)
+    else:
+        session.measure(paths, options["jobs"])
     session.settings = settings
     return session
 

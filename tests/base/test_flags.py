@@ -21,6 +21,7 @@ DOCUMENTED = [
     "no-start-time",
     "exposure-changed",
     "lamp-off-mismatch",
+    "bracket-disagrees",
     "moved",
     "maybe-swapped",
     "uneven-sample",

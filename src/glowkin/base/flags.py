@@ -91,6 +91,12 @@ _TABLE = (
         "Use a tripod or a marked position.",
     ),
     Flag(
+        "bracket-disagrees",
+        "The exposures merged do not show the same light: something moved or faded, or the camera developed "
+        "them differently.",
+        "Take a bracket as raw files, quickly, from a tripod, under a warm lamp.",
+    ),
+    Flag(
         "maybe-swapped",
         "Two samples may have changed places.",
         "Check the labels, and name the samples in this photograph with --names.",

@@ -70,8 +70,24 @@ class CameraUsed:
 
 
 @dataclass(frozen=True)
+class MergedExposure:
+    """One exposure of a bracket: how much more light than the reference it let in, with its interval, and
+    where in it the reference's origin lies.
+    """
+
+    path: str
+    sha256: str
+    exposure_s: float | None
+    iso: float | None
+    f_number: float | None
+    ratio: float
+    ratio_interval: Pair
+    shift_px: Pair
+
+
+@dataclass(frozen=True)
 class MeasuredPhoto:
-    """One photograph, measured."""
+    """One photograph, measured; or the exposures ``merged_from``, the reference first and described here."""
 
     path: str
     sha256: str
@@ -87,6 +103,7 @@ class MeasuredPhoto:
     observer: int
     flags: tuple[str, ...]
     samples: tuple[Sample, ...]
+    merged_from: tuple[MergedExposure, ...] = ()
 
     def sample(self, name: str) -> Sample | None:
         """The sample of that name, if it is in this photograph."""
@@ -284,7 +301,12 @@ def course_from_json(document: Row) -> TimeCourse:
 
 def _photo(row: Row) -> MeasuredPhoto:
     samples = tuple(_build(Sample, s) for s in row["samples"])
-    return _build(MeasuredPhoto, {**row, "camera": _build(CameraUsed, row["camera"]), "samples": samples})
+    nested = {
+        "camera": _build(CameraUsed, row["camera"]),
+        "samples": samples,
+        "merged_from": tuple(_build(MergedExposure, m) for m in row.get("merged_from", ())),
+    }
+    return _build(MeasuredPhoto, {**row, **nested})
 
 
 def _course(row: Row) -> SampleCourse:

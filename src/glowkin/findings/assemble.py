@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import Matrix, Sample
+from glowkin.base.records import Matrix, MergedExposure, Sample
 from glowkin.findings.describe import describe
 from glowkin.samples.quality import lamp_flag, sample_flags, stray_shift, unevenness
 
@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
     from glowkin.camera.emission import Camera, Emissions
-    from glowkin.light.noise import Noise
+    from glowkin.light.bracket import View
+    from glowkin.light.merge import Merged
     from glowkin.light.photo import Photograph
     from glowkin.light.region import Signals
     from glowkin.samples.find import Found
@@ -33,7 +34,7 @@ class Evidence:
     emitted: Signals
     colours: Emissions
     stray: Stray
-    noise: Noise
+    merged: Merged
 
 
 def sample_records(
@@ -43,12 +44,12 @@ def sample_records(
     coloured = [i for i in range(len(names)) if np.isfinite(evidence.colours.uv_prime[i]).all()]
     words = describe([evidence.colours.uncertain(i) for i in coloured], white_xy, observer)
     described = dict(zip(coloured, (asdict(w) for w in words), strict=True))
-    spread = unevenness(evidence.camera, evidence.emitted, evidence.noise)
+    spread = unevenness(evidence.camera, evidence.emitted, evidence.merged.noise)
     shift = stray_shift(evidence.camera, evidence.emitted, evidence.stray)
-    kind = lamp_flag(evidence.camera, evidence.stray)
+    kind, taken = lamp_flag(evidence.camera, evidence.stray), evidence.merged.taken
     records = []
     for i, (name, found) in enumerate(zip(names, evidence.found, strict=True)):
-        flags = sample_flags(evidence.photo, found, i, evidence.emitted, spread[i], shift[i], kind)
+        flags = sample_flags(evidence.photo, found, i, evidence.emitted, spread[i], shift[i], kind, taken[i])
         base = Sample(
             name=name,
             centre_px=found.centre_px,
@@ -59,6 +60,27 @@ def sample_records(
         )
         records.append(base if i not in described else _coloured(base, evidence, i, described[i], spread[i]))
     return tuple(records)
+
+
+def exposure_records(scene: View, merged: Merged) -> tuple[MergedExposure, ...]:
+    """One record for each exposure of a bracket; none where there was one exposure only."""
+    if len(scene.exposures) == 1:
+        return ()
+    spread = np.exp(1.96 * np.sqrt(np.diag(merged.ratios.covariance)))
+    rows = zip(scene.exposures, merged.ratios.value, spread, scene.shifts_px, strict=True)
+    return tuple(
+        MergedExposure(
+            path=str(photo.path),
+            sha256=photo.sha256,
+            exposure_s=photo.metadata.exposure_s,
+            iso=photo.metadata.iso,
+            f_number=photo.metadata.f_number,
+            ratio=float(ratio),
+            ratio_interval=(float(ratio / factor), float(ratio * factor)),
+            shift_px=(float(shift[0]), float(shift[1])),
+        )
+        for photo, ratio, factor, shift in rows
+    )
 
 
 def _coloured(

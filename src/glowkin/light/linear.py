@@ -92,15 +92,21 @@ def _mosaic_cells(photo: Photograph, codes: NDArray[Any], plane_of: Any) -> NDAr
     return out
 
 
-def clipped_cells(photo: Photograph, window: Window, every: int = 1) -> NDArray[np.uint8]:
-    """1 where any value of the cell is clipped, height x width; rows as in ``linear_cells``."""
+def clipped_cells(
+    photo: Photograph, window: Window, every: int = 1, channel: int | None = None
+) -> NDArray[np.uint8]:
+    """1 where any value of the cell is clipped, height x width; rows as in ``linear_cells``.
+
+    Of a raw file also those of one ``channel`` alone, since there no channel bends another.
+    """
     codes = window_codes(photo, window)[:: every if photo.curves is not None else 1]
     p = photo.period
     if photo.curves is not None:
         return np.asarray(cv2.inRange(codes, (0, 0, 0), (photo.clip - 1,) * 3) == 0, dtype=np.uint8)
-    top = codes[0::p, 0::p]
+    top = np.zeros_like(codes[0::p, 0::p])
     for row, column in np.ndindex(p, p):
-        top = np.maximum(top, codes[row::p, column::p])
+        if channel is None or photo.channels[row, column] == channel:
+            top = np.maximum(top, codes[row::p, column::p])
     return np.asarray(top >= photo.clip, dtype=np.uint8)
 
 

@@ -50,18 +50,21 @@ class Signals:
     block_cells: Array
 
 
-def region_means(photo: Photograph, outlines: Sequence[Array]) -> Signals:
-    """Mean linear RGB of each outline (vertices x 2, pixels), clipped cells left out."""
-    regions = [_region(photo, np.asarray(outline, dtype=float)) for outline in outlines]
+def region_means(photo: Photograph, outlines: Sequence[Array], channel: int | None = None) -> Signals:
+    """Mean linear RGB of each outline (vertices x 2, pixels), clipped cells left out.
+
+    With ``channel`` only those clipped in that channel of a raw file; the others' means are then no good.
+    """
+    regions = [_region(photo, np.asarray(outline, dtype=float), channel) for outline in outlines]
     shapes: tuple[tuple[int, ...], ...] = ((3,), (3, 3), (3, 3), (), (3,), (), ())
     columns = [np.array([r[i] for r in regions]).reshape(-1, *shape) for i, shape in enumerate(shapes)]
     return Signals(*columns)
 
 
-def _region(photo: Photograph, outline: Array) -> tuple[Any, ...]:
+def _region(photo: Photograph, outline: Array, channel: int | None) -> tuple[Any, ...]:
     mask, window = outline_mask(photo, outline)
     side = _block_side(photo, int(np.count_nonzero(mask)))
-    sums, counts, clipped = _block_sums(photo, mask, window, side)
+    sums, counts, clipped = _block_sums(photo, mask, window, side, channel)
     whole = max(int(np.count_nonzero(mask)), 1)
     nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
     if counts.sum() < 4:
@@ -69,18 +72,18 @@ def _region(photo: Photograph, outline: Array) -> tuple[Any, ...]:
     mean, covariance, scatter, blocks = _statistics(sums, counts, side)
     if blocks < 3:
         return *nothing, clipped / whole, np.zeros(3), blocks, 0.0
-    covariance = covariance + _coding_error(photo, mean)
+    covariance = covariance + np.diag(coding_variance(photo, mean))
     zero = _at_zero(photo, mask, window)
     return mean, covariance, scatter, clipped / whole, zero, blocks, counts.sum() / blocks
 
 
-def _coding_error(photo: Photograph, mean: Array) -> Array:
-    """Covariance, 3 x 3, of what coding left on a mean; none for raw files, whose noise spans many codes."""
+def coding_variance(photo: Photograph, mean: Array) -> Array:
+    """Variance that coding left on means (... x 3); none in raw files, whose noise spans many codes."""
     if photo.curves is None:
-        return np.zeros((3, 3))
+        return np.zeros(np.shape(mean))
     curves = photo.curves.astype(float)
-    slope = [np.interp(m, c, np.gradient(c)) for m, c in zip(mean, curves.T, strict=True)]
-    return np.asarray(np.diag(np.square(_CODE_SD * np.array(slope))))
+    slope = [np.interp(m, c, np.gradient(c)) for m, c in zip(np.moveaxis(mean, -1, 0), curves.T, strict=True)]
+    return np.asarray(np.square(_CODE_SD * np.stack(slope, axis=-1)))
 
 
 def outline_mask(photo: Photograph, outline: Array) -> tuple[NDArray[np.uint8], Window]:
@@ -103,7 +106,9 @@ def _block_side(photo: Photograph, cells: int) -> int:
     return side if side < 16 else side - side % 4
 
 
-def _block_sums(photo: Photograph, mask: NDArray[np.uint8], window: Window, side: int) -> tuple[Any, ...]:
+def _block_sums(
+    photo: Photograph, mask: NDArray[np.uint8], window: Window, side: int, channel: int | None
+) -> tuple[Any, ...]:
     """Sums and counts of unclipped cells in each block, strip by strip.
 
     Of a large sample in a rendered file every other row or less is read: its pixels tell no more.
@@ -112,7 +117,7 @@ def _block_sums(photo: Photograph, mask: NDArray[np.uint8], window: Window, side
     sums, counts, clipped = [], [], 0
     for rows, strip in _strips(mask, window, side):
         piece = rows[::every]
-        over = _spread(photo, clipped_cells(photo, strip, every)) & piece
+        over = _spread(photo, clipped_cells(photo, strip, every, channel)) & piece
         valid = piece & ~over
         clipped += every * int(np.count_nonzero(over))
         sums.append(every * _blocks(cv2.copyTo(linear_cells(photo, strip, every), valid), side, every))

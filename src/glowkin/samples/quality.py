@@ -37,10 +37,17 @@ def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> Array:
 
 
 def sample_flags(
-    photo: Photograph, found: Found, i: int, emitted: Signals, spread: float, shift: Array, lamp_flag: str
+    photo: Photograph,
+    found: Found,
+    i: int,
+    emitted: Signals,
+    spread: float,
+    shift: Array,
+    lamp_flag: str,
+    taken: float = 1.0,
 ) -> tuple[str, ...]:
-    """Flags of the i-th sample."""
-    brightest = float(np.nan_to_num(emitted.mean[i]).max())
+    """Flags of the i-th sample; ``taken``: how much more light than ``photo`` the best exposure let in."""
+    brightest = taken * float(np.nan_to_num(emitted.mean[i]).max())
     checks = {
         "clipped": emitted.clipped[i] > _CLIPPED or not np.isfinite(emitted.mean[i]).all(),
         "underexposed": np.isfinite(emitted.mean[i]).all() and brightest < _DIM,

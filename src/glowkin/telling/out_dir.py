@@ -28,7 +28,7 @@ from glowkin.telling import figures
 from glowkin.telling.csv_file import samples_csv
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.files import write_whole
-from glowkin.telling.naming import public_names, without_folders
+from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.previews import jpeg, pixels_of
 from glowkin.telling.progress import pages
 from glowkin.telling.report import build_report, shown_photographs
@@ -195,7 +195,12 @@ def _paths(parts: Parts) -> Iterator[str]:
 
 
 def _public_photo(photo: MeasuredPhoto, path: str) -> MeasuredPhoto:
-    return replace(photo, path=path, camera=replace(photo.camera, name=without_folders(photo.camera.name)))
+    return replace(
+        photo,
+        path=path,
+        camera=replace(photo.camera, name=without_folders(photo.camera.name)),
+        merged_from=tuple(replace(m, path=base_name(m.path)) for m in photo.merged_from),
+    )
 
 
 def _public_course(course: TimeCourse, short: Mapping[str, str]) -> TimeCourse:

@@ -25,6 +25,7 @@ GRAVITY = (
     "rendered-file",
     "room-light",
     "lamp-off-mismatch",
+    "bracket-disagrees",
     "maybe-swapped",
     "other-filter",
     "other-camera",
