@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import io
 import struct
 import tracemalloc
 
@@ -51,10 +50,10 @@ def test_an_orientation_that_is_none_is_passed_over(jpeg_of, colourful):
     assert open_photo(jpeg_of(colourful, tags={274: 9})).size_px == (128, 96)
 
 
-@pytest.mark.parametrize("mode", ["CMYK", "L"])
-def test_a_picture_without_three_colours_is_refused(tmp_path, mode):
+@pytest.mark.parametrize(("mode", "word"), [("CMYK", "CMYK"), ("L", "greyscale")])
+def test_a_picture_without_three_colours_is_refused(tmp_path, mode, word):
     Image.fromarray(GREY).convert(mode).save(tmp_path / "a.jpg")
-    with pytest.raises(CannotReadError, match=rf"a\.jpg: a {mode} JPEG has no three colour .* export it as"):
+    with pytest.raises(CannotReadError, match=rf"a\.jpg: a {word} JPEG has no red, .* export it as"):
         open_photo(tmp_path / "a.jpg")
 
 
@@ -88,15 +87,6 @@ def test_random_bytes_are_refused(tmp_path):
             path.write_bytes(start + rng.bytes(3000))
             with pytest.raises(CannotReadError, match=rf"noise\{suffix}: .*(JPEG|DNG)"):
                 open_photo(path)
-
-
-def test_a_wrong_suffix_is_named(tmp_path):
-    out = io.BytesIO()
-    Image.fromarray(GREY).save(out, "PNG")
-    for name, words in (("a.jpg", "not a JPEG file in spite of its name"), ("a.png", "not a JPEG or raw")):
-        (tmp_path / name).write_bytes(out.getvalue())
-        with pytest.raises(CannotReadError, match=rf"{name}: {words}.*export it"):
-            open_photo(tmp_path / name)
 
 
 def test_a_jpeg_under_another_name_is_read(jpeg_of):

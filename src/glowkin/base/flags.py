@@ -41,6 +41,11 @@ _TABLE = (
         "Switch night mode and automatic merging off, or save raw.",
     ),
     Flag(
+        "edited-file",
+        "An editing program saved this file; what it changed is unknown to us.",
+        "Measure the file as the camera wrote it.",
+    ),
+    Flag(
         "lamp-leakage",
         "Violet light of the lamp, scattered by the sample, may be part of the colour.",
         "Put a UV-blocking long-pass filter before the lens, or a cleaner lamp filter.",

@@ -22,8 +22,10 @@ PRIMARIES_XY: dict[str, tuple[tuple[float, float], ...]] = {
     "sRGB": ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060)),
     "Display P3": ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)),
     "Adobe RGB (1998)": ((0.640, 0.330), (0.210, 0.710), (0.150, 0.060)),
+    "BT.2020": ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)),
 }
-"""Red, green, blue: IEC 61966-2-1; SMPTE EG 432-1 with D65; Adobe RGB (1998) Color Image Encoding."""
+"""Red, green, blue, all with white D65: IEC 61966-2-1; SMPTE EG 432-1; Adobe RGB (1998) Color Image Encoding;
+ITU-R BT.2020."""
 
 BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 """XYZ to the sharpened cone responses of the linear Bradford transform (ICC.1, annex E)."""

@@ -8,72 +8,37 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from glowkin.base.errors import CannotReadError
-from glowkin.light.metadata import Metadata, read_metadata
-from glowkin.light.photo import Limits, Photograph, check_pixels, oriented
-from glowkin.light.profile import ColourSpace, named_space, read_profile
-from glowkin.light.quiet import quiet
+from glowkin.light.photo import Limits, Photograph, check_pixels
+from glowkin.light.rendered import Told, broken, no_colour, rendered_photo
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
 
-JPEG_CLIP = 250
-"""Compression scatters a clipped patch a few codes below 255, so the top five count as clipped."""
-
+_MODES = {"L": "greyscale"}
 _DAMAGED = ("Corrupt JPEG data", "Premature end")
 """What libjpeg says of lost data; most decoders fill in grey and go on, and grey must not be measured."""
 
 
 def decode_jpeg(path: Path, data: bytes, digest: str, limits: Limits) -> Photograph:
     """A JPEG photograph, 8 bits a channel, RGB."""
-    metadata, icc = _header(path, data, limits)
-    space, flags = _colour_space(path, metadata, icc)
-    codes = oriented(_pixels(path, data), metadata.orientation)
-    return Photograph(
-        path=path,
-        sha256=digest,
-        kind="rendered",
-        codes=codes,
-        clip=JPEG_CLIP,
-        metadata=metadata,
-        to_xyz=(space.rgb_to_xyz,),
-        colour_space=space.name,
-        flags=("rendered-file", *flags, *_white_balance(metadata)),
-        curves=np.ascontiguousarray(space.curves, dtype=np.float32),
-    )
+    told = _header(path, data, limits)
+    return rendered_photo(path, digest, _pixels(path, data), told)
 
 
-def _header(path: Path, data: bytes, limits: Limits) -> tuple[Metadata, bytes | None]:
+def _header(path: Path, data: bytes, limits: Limits) -> Told:
     from PIL.JpegImagePlugin import JpegImageFile
 
     try:
         with JpegImageFile(io.BytesIO(data)) as image:
-            size, mode, icc, exif = image.size, image.mode, image.info.get("icc_profile"), image.getexif()
+            size, mode, info, exif = image.size, image.mode, image.info, image.getexif()
     except (OSError, SyntaxError, ValueError, struct.error, IndexError, KeyError) as error:
-        raise CannotReadError(f"{path}: a broken JPEG file; copy it from the camera again") from error
+        raise broken(path, "JPEG") from error
     if mode != "RGB":
-        raise CannotReadError(f"{path}: a {mode} JPEG has no three colour channels; export it as RGB")
+        raise no_colour(path, f"{_MODES.get(mode, mode)} JPEG")
     check_pixels(path, *size, limits)
-    return read_metadata(exif, path), icc
-
-
-def _colour_space(path: Path, metadata: Metadata, icc: bytes | None) -> tuple[ColourSpace, tuple[str, ...]]:
-    if icc:
-        try:
-            return read_profile(icc), ()
-        except CannotReadError as error:
-            raise CannotReadError(f"{path}: {error}") from error
-    if metadata.colour_space:
-        return named_space(metadata.colour_space), ()
-    return named_space("sRGB"), ("no-profile",)
-
-
-def _white_balance(metadata: Metadata) -> tuple[str, ...]:
-    """A file silent about white balance was, as a rule, balanced automatically (common practice)."""
-    flags = () if metadata.automatic_white_balance is False else ("automatic-white-balance",)
-    return (*flags, "merged-by-phone") if metadata.merged else flags
+    return Told(exif, info.get("xmp", b""), info.get("icc_profile"), lossy=True)
 
 
 def _pixels(path: Path, data: bytes) -> NDArray[Any]:
@@ -83,7 +48,7 @@ def _pixels(path: Path, data: bytes) -> NDArray[Any]:
         return np.asarray(simplejpeg.decode_jpeg(data, colorspace="RGB"))
     except ValueError as error:
         if str(error).startswith(_DAMAGED):
-            raise CannotReadError(f"{path}: a broken JPEG file; copy it from the camera again") from error
+            raise broken(path, "JPEG") from error
         return _pixels_second_way(path, data)
 
 
@@ -91,8 +56,7 @@ def _pixels_second_way(path: Path, data: bytes) -> NDArray[Any]:
     import cv2
 
     flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
-    with quiet():
-        codes = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    codes = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if codes is None:
-        raise CannotReadError(f"{path}: a broken JPEG file; copy it from the camera again")
+        raise broken(path, "JPEG")
     return np.asarray(codes)

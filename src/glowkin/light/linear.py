@@ -73,8 +73,18 @@ def linear_cells(photo: Photograph, window: Window, every: int = 1) -> NDArray[n
     """
     codes = window_codes(photo, window)
     if photo.curves is not None:
-        return np.asarray(cv2.LUT(codes[::every], photo.curves[None]))
+        return looked_up(codes[::every], photo.curves)
     return _mosaic_cells(photo, codes, lambda plane: plane.astype(np.float32))
+
+
+def looked_up(codes: NDArray[Any], curves: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Linear light of codes, height x width x 3, of eight bits or more."""
+    if codes.dtype == np.uint8:
+        return np.asarray(cv2.LUT(codes, curves[None]))
+    out = np.empty(codes.shape, dtype=np.float32)
+    for c in range(3):
+        out[..., c] = curves[:, c].take(codes[..., c], mode="clip")
+    return out
 
 
 def _mosaic_cells(photo: Photograph, codes: NDArray[Any], plane_of: Any) -> NDArray[np.float32]:
@@ -126,7 +136,11 @@ def reduced(photo: Photograph, long_side: int = 512) -> Frame:
         return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA))
 
     if photo.curves is not None:
-        faintest = float(photo.curves[_FAINTEST_CODE].max())
-        return Frame(np.asarray(cv2.LUT(shrink(codes), photo.curves[None])), k * photo.period, faintest)
+        return Frame(looked_up(shrink(codes), photo.curves), k * photo.period, _faintest(photo, photo.curves))
     linear = _mosaic_cells(photo, codes, lambda plane: shrink(np.ascontiguousarray(plane)).astype(np.float32))
     return Frame(linear, k * photo.period)
+
+
+def _faintest(photo: Photograph, curves: NDArray[np.float32]) -> float:
+    """The level of the sixth step of a rendered file; a raw file has no least level."""
+    return float(curves[round(_FAINTEST_CODE * photo.code_step)].max()) if photo.kind == "rendered" else 0.0

@@ -6,8 +6,10 @@ can leak them.
 
 from __future__ import annotations
 
+import io
 import math
 import re
+import struct
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -35,9 +37,34 @@ class Metadata:
     automatic_white_balance: bool | None = None
     make: str = ""
     model: str = ""
+    software: str = ""
     merged: bool = False
     orientation: int = 1
     colour_space: str | None = None
+
+
+def exif_of(block: bytes) -> Any:
+    """A Pillow Exif mapping of a bare Exif block, with or without 'Exif' before it; empty if broken."""
+    from PIL import Image
+
+    exif = Image.Exif()
+    try:
+        exif.load(block if block.startswith(b"Exif\x00\x00") else b"Exif\x00\x00" + block)
+    except (SyntaxError, OSError, ValueError, KeyError, struct.error):
+        return Image.Exif()
+    return exif
+
+
+def tiff_tags(data: bytes) -> Any:
+    """The tags of a TIFF file, of most makers' raw files too, as a Pillow Exif mapping; empty if broken."""
+    from PIL import Image
+
+    exif = Image.Exif()
+    try:
+        exif.load_from_fp(io.BytesIO(data))
+    except (SyntaxError, OSError, ValueError, KeyError, struct.error):
+        return Image.Exif()
+    return exif
 
 
 def read_metadata(exif: Any, path: Path) -> Metadata:
@@ -53,6 +80,7 @@ def read_metadata(exif: Any, path: Path) -> Metadata:
         automatic_white_balance=None if white_balance is None else white_balance == 0,
         make=_text(exif.get(0x010F)) if exif else "",
         model=_text(exif.get(0x0110)) if exif else "",
+        software=_text(exif.get(0x0131)) if exif else "",
         merged=_merged(taken.get(0xA401)),
         orientation=orientation if orientation in range(1, 9) else 1,
         colour_space=_colour_space(exif, taken),

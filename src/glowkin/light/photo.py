@@ -21,8 +21,13 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.light.metadata import Metadata
 
-RENDERED_SUFFIXES = (".jpg", ".jpeg")
-RAW_SUFFIXES = (".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw")
+RENDERED_SUFFIXES = (
+    ".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif", ".avif",
+)  # fmt: skip
+RAW_SUFFIXES = (
+    ".dng", ".cr2", ".cr3", ".crw", ".nef", ".nrw", ".arw", ".sr2", ".raf", ".orf", ".rw2", ".pef", ".srw",
+    ".3fr", ".fff", ".iiq", ".mrw", ".erf", ".mef", ".mos", ".rwl", ".dcr", ".kdc",
+)  # fmt: skip
 SUFFIXES = RENDERED_SUFFIXES + RAW_SUFFIXES
 
 
@@ -38,9 +43,11 @@ class Limits:
 class Photograph:
     """One decoded photograph.
 
-    ``codes`` are height x width x 3 (rendered) or height x width (raw mosaic), integers, orientation
-    applied. ``channels`` (p x p) tells the channel of each position of a cell, ``black`` (p x p) its
-    black level, ``white`` the code of full scale; ``curves`` (256 x 3) linearise a rendered file.
+    ``codes`` are height x width x 3 (rendered files, and raw ones without a mosaic) or height x width (raw
+    mosaic), integers, orientation applied. ``channels`` (p x p) tells the channel of each position of a cell,
+    ``black`` (p x p) its black level, ``white`` the code of full scale; ``curves`` (codes x 3, one row for
+    every code there can be) linearise three channels. ``code_step`` is the step, in codes, to which the file
+    tells levels: 1 of 8 bits, 4 of 10 bits compressed with loss.
     ``to_xyz`` holds one or two 3 x 3 matrices from linear RGB to XYZ (a raw file's two illuminants).
     A code of ``clip`` or more is clipped.
     """
@@ -58,6 +65,7 @@ class Photograph:
     channels: NDArray[np.int_] = field(default_factory=lambda: np.zeros((1, 1), dtype=np.int_))
     black: Array = field(default_factory=lambda: np.zeros((1, 1)))
     white: float = 255.0
+    code_step: float = 1.0
 
     @property
     def period(self) -> int:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -16,7 +16,14 @@ from glowkin.base.errors import CannotReadError
 from glowkin.colour.spaces import RGB_TO_XYZ, bradford_adaptation, srgb_decode
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
     from glowkin.base.uncertainty import Array
+
+Curve: TypeAlias = "Callable[[Array], Array]"
+"""From coded values 0..1 to linear light, any shape."""
 
 D50_XYZ = np.array([0.9642, 1.0, 0.8249])
 """White of the profile connection space, ICC.1:2022."""
@@ -24,18 +31,24 @@ D50_XYZ = np.array([0.9642, 1.0, 0.8249])
 
 @dataclass(frozen=True)
 class ColourSpace:
-    """A rendered file's colour space: ``rgb_to_xyz`` (3 x 3) and ``curves`` (256 x 3, linear 0..1)."""
+    """A rendered file's colour space: ``rgb_to_xyz`` (3 x 3) and a curve for each channel."""
 
     name: str
     rgb_to_xyz: Array
-    curves: Array
+    channel_curves: tuple[Curve, Curve, Curve]
+
+    def curves(self, bits: int = 8) -> NDArray[np.float32]:
+        """Linear light 0..1 of every code of that many bits, 2**bits x 3."""
+        codes = np.linspace(0.0, 1.0, 1 << bits)
+        with np.errstate(all="raise"):
+            columns = [curve(codes) for curve in self.channel_curves]
+        return np.ascontiguousarray(np.stack(columns, axis=1), dtype=np.float32)
 
 
 def named_space(name: str) -> ColourSpace:
     """A standard space told by an Exif tag: sRGB or Adobe RGB (1998)."""
-    codes = np.linspace(0.0, 1.0, 256)
-    linear = codes ** (563 / 256) if name == "Adobe RGB (1998)" else srgb_decode(codes)
-    return ColourSpace(name, RGB_TO_XYZ[name], np.repeat(linear[:, None], 3, axis=1))
+    curve = (lambda V: V ** (563 / 256)) if name == "Adobe RGB (1998)" else srgb_decode
+    return ColourSpace(name, RGB_TO_XYZ[name], (curve,) * 3)
 
 
 def read_profile(data: bytes) -> ColourSpace:
@@ -50,8 +63,10 @@ def read_profile(data: bytes) -> ColourSpace:
             )
         adapted = np.stack([_xyz(tags[t]) for t in (b"rXYZ", b"gXYZ", b"bXYZ")], axis=1)
         with np.errstate(all="raise"):
-            curves = np.stack([_curve(tags[t]) for t in (b"rTRC", b"gTRC", b"bTRC")], axis=1)
-            return ColourSpace(_name(tags), _own_white(tags) @ adapted, curves)
+            red, green, blue = (_curve(tags[t]) for t in (b"rTRC", b"gTRC", b"bTRC"))
+            space = ColourSpace(_name(tags), _own_white(tags, adapted) @ adapted, (red, green, blue))
+            space.curves()  # what is broken in them shows here
+            return space
     except (ArithmeticError, struct.error, IndexError, ValueError, np.linalg.LinAlgError) as broken:
         raise CannotReadError("its colour profile is broken; export it with an sRGB profile") from broken
 
@@ -66,42 +81,53 @@ def _xyz(tag: bytes) -> Array:
     return np.array(struct.unpack_from(">3i", tag, 8)) / 65536.0
 
 
-def _own_white(tags: dict[bytes, bytes]) -> Array:
-    """The matrix that undoes the adaptation to D50: inverse of ``chad``, else Bradford to the white tag."""
+def _own_white(tags: dict[bytes, bytes], adapted: Array) -> Array:
+    """The matrix that undoes the adaptation to D50: inverse of ``chad``, else Bradford to the white tag.
+
+    Some small profiles leave ``chad`` out and call D50 their white although their colorants are those of a
+    D65 space; a profile whose colorants are no such space's, as ProPhoto's, is taken at its word.
+    """
     if b"chad" in tags:
         chad = np.array(struct.unpack_from(">9i", tags[b"chad"], 8)).reshape(3, 3) / 65536.0
         return np.asarray(np.linalg.inv(chad))
     white = _xyz(tags[b"wtpt"]) if b"wtpt" in tags else D50_XYZ
+    if np.allclose(white, D50_XYZ, atol=2e-3):
+        for to_XYZ in RGB_TO_XYZ.values():
+            adaptation = bradford_adaptation(to_XYZ.sum(axis=1), D50_XYZ)
+            if np.allclose(adaptation @ to_XYZ, adapted, atol=2e-3):
+                return np.asarray(np.linalg.inv(adaptation))
     return bradford_adaptation(D50_XYZ, white)
 
 
-def _curve(tag: bytes) -> Array:
-    """A tone curve at the 256 codes of an 8-bit file, from ``curv`` or ``para``."""
-    codes = np.linspace(0.0, 1.0, 256)
+def _curve(tag: bytes) -> Curve:
+    """A tone curve from ``curv`` or ``para``."""
     if tag[:4] == b"para":
-        return _parametric(tag, codes)
+        return _parametric(tag)
     (count,) = struct.unpack_from(">I", tag, 8)
     if count == 0:
-        return codes
+        return lambda X: np.asarray(X, dtype=float)
     if count == 1:
         (gamma,) = struct.unpack_from(">H", tag, 12)
-        return np.asarray(codes ** (gamma / 256.0))
+        return lambda X: np.asarray(X ** (gamma / 256.0))
     table = np.frombuffer(tag, ">u2", count, 12) / 65535.0
-    return np.interp(codes, np.linspace(0.0, 1.0, count), table)
+    return lambda X: np.asarray(np.interp(X, np.linspace(0.0, 1.0, count), table))
 
 
-def _parametric(tag: bytes, X: Array) -> Array:
+def _parametric(tag: bytes) -> Curve:
     """The parametric curves of ICC.1:2022, 10.18, types 0 to 4."""
     (kind,) = struct.unpack_from(">H", tag, 8)
     length = (1, 3, 4, 5, 7)[kind]
     p = np.array(struct.unpack_from(f">{length}i", tag, 12)) / 65536.0
     g, a, b, c, d, e, f = np.concatenate([p, np.zeros(7 - length)])
     if kind == 0:
-        return np.asarray(X**g)
+        return lambda X: np.asarray(X**g)
     if kind in (1, 2):
         d, e, f, c = -b / a, c, c, 0.0
-    power = np.clip(a * X + b, 0.0, None) ** g + e
-    return np.asarray(np.where(d <= X, power, c * X + f))
+
+    def curve(X: Array) -> Array:
+        return np.asarray(np.where(d <= X, np.clip(a * X + b, 0.0, None) ** g + e, c * X + f))
+
+    return curve
 
 
 def _name(tags: dict[bytes, bytes]) -> str:

@@ -1,4 +1,4 @@
-"""Camera raw and DNG: the mosaic, its black and white levels, and its colour matrices.
+"""Camera raw and DNG: the mosaic, or three channels without one, black and white levels, colour matrices.
 
 The mosaic is measured as recorded: float black subtracted, never clipped at black, never white-balanced.
 The as-shot white adapts reflected colours and must not touch an emission.
@@ -14,7 +14,7 @@ import numpy as np
 from glowkin.base.errors import CannotReadError
 from glowkin.light.metadata import read_metadata
 from glowkin.light.photo import Limits, Photograph, check_pixels, oriented
-from glowkin.light.quiet import quiet
+from glowkin.light.raw_tags import RawTags
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,37 +36,55 @@ def decode_raw(path: Path, data: bytes, digest: str, limits: Limits) -> Photogra
     """A raw photograph as its visible mosaic, orientation applied (copied: the decoder frees its own)."""
     import rawpy
 
-    tags = _tiff_tags(data)
     try:
-        with quiet(), rawpy.imread(io.BytesIO(data)) as raw:
-            return _photograph(path, digest, raw, tags, limits)
+        with rawpy.imread(io.BytesIO(data)) as raw:
+            if raw.sizes.width:
+                check_pixels(path, raw.sizes.width, raw.sizes.height, limits)
+            return _photograph(path, digest, raw, RawTags.of(data))
     except (rawpy.LibRawError, NotImplementedError) as error:
         raise CannotReadError(f"{path}: not a raw file that can be decoded; convert it to DNG") from error
 
 
-def _photograph(path: Path, digest: str, raw: Any, tags: Any, limits: Limits) -> Photograph:
-    mosaic, colours = raw.raw_image_visible, raw.raw_colors_visible
-    if mosaic is None or mosaic.ndim != 2 or raw.color_desc[:3] != b"RGB":
-        raise CannotReadError(f"{path}: holds no red-green-blue mosaic; convert it to a mosaic DNG")
-    check_pixels(path, mosaic.shape[1], mosaic.shape[0], limits)
-    metadata = read_metadata(tags, path)
+def _photograph(path: Path, digest: str, raw: Any, tags: RawTags) -> Photograph:
+    codes = raw.raw_image_visible
+    if codes is None or raw.color_desc[:3] != b"RGB":
+        raise CannotReadError(f"{path}: holds no red, green and blue; convert it to DNG")
     turn = _FLIP_TO_ORIENTATION.get(raw.sizes.flip, 1)
+    white = float(tags.numbers(50717)[0] if tags.numbers(50717).size else raw.white_level)
+    common: dict[str, Any] = {
+        "path": path, "sha256": digest, "kind": "raw", "clip": int(_CLIP_SHARE * white),
+        "metadata": read_metadata(tags.exif, path), "to_xyz": _matrices(path, raw, tags),
+        "colour_space": "camera", "white": white,
+    }  # fmt: skip
+    if codes.ndim == 3:
+        black = _channel_black(raw, tags)
+        return Photograph(
+            codes=oriented(codes[..., :3].copy(), turn), curves=_straight(codes.dtype, black, white), **common
+        )
+    colours = tags.mosaic(raw.raw_colors_visible)
     p = _period(colours)
     pattern = oriented(colours[:p, :p], turn)  # of a mosaic cut to whole periods all corners are the same
-    white = float(raw.white_level)
+    whole = codes[: _whole(codes.shape[0], p), : _whole(codes.shape[1], p)]
     return Photograph(
-        path=path,
-        sha256=digest,
-        kind="raw",
-        codes=oriented(mosaic[: _whole(mosaic.shape[0], p), : _whole(mosaic.shape[1], p)].copy(), turn),
-        clip=int(_CLIP_SHARE * white),
-        metadata=metadata,
-        to_xyz=_matrices(path, raw, tags),
-        colour_space="camera",
+        codes=oriented(whole.copy(), turn),
         channels=np.where(pattern == 3, 1, pattern).astype(np.int_),
         black=_black(raw, tags, pattern, turn),
-        white=white,
+        **common,
     )
+
+
+def _straight(dtype: Any, black: Array, white: float) -> NDArray[np.float32]:
+    """The straight lines of a raw file without a mosaic, below zero too; one row for each code."""
+    codes = np.arange(np.iinfo(dtype).max + 1.0)[:, None]
+    return np.asarray((codes - black) / (white - black), dtype=np.float32)
+
+
+def _channel_black(raw: Any, tags: RawTags) -> Array:
+    """Black level of red, green and blue: the mean over what repeats, unrounded where the DNG tells."""
+    levels = tags.numbers(50714)
+    if levels.size and levels.size % 3 == 0:
+        return np.asarray(levels.reshape(-1, 3).mean(axis=0))
+    return levels if levels.size == 1 else np.array(raw.black_level_per_channel[:3], dtype=float)
 
 
 def _whole(length: int, period: int) -> int:
@@ -82,57 +100,39 @@ def _period(colours: NDArray[Any]) -> int:
     return 12
 
 
-def _black(raw: Any, tags: Any, pattern: NDArray[Any], turn: int) -> Array:
+def _black(raw: Any, tags: RawTags, pattern: NDArray[Any], turn: int) -> Array:
     """Black level of each position of a cell, unrounded where the DNG tells rationals."""
-    level: Any = tags.get(50714) if tags else None
-    if isinstance(level, int | float) or hasattr(level, "numerator"):
-        return np.full(pattern.shape, float(level), dtype=np.float64)
-    rows, columns = tags.get(50713, (1, 1)) if tags else (1, 1)
-    p = len(pattern)
-    if isinstance(level, tuple) and len(level) == rows * columns and p % rows == p % columns == 0:
-        tile = np.array([float(v) for v in level]).reshape(rows, columns)
+    levels, p = tags.numbers(50714), len(pattern)
+    if levels.size == 1:
+        return np.full(pattern.shape, levels[0])
+    rows, columns = (int(n) for n in tags.numbers(50713)) if tags.numbers(50713).size == 2 else (1, 1)
+    if levels.size == rows * columns and p % rows == p % columns == 0:
+        tile = levels.reshape(rows, columns)
         return np.asarray(oriented(np.tile(tile, (p // rows, p // columns)), turn))
     return np.asarray(np.array(raw.black_level_per_channel, dtype=float)[pattern])
 
 
-def _tiff_tags(data: bytes) -> Any:
-    """The tags of a TIFF-based raw file (DNG and most makers'), else an empty mapping."""
-    from PIL import Image
-
-    exif = Image.Exif()
-    try:
-        exif.load_from_fp(io.BytesIO(data))
-    except (SyntaxError, OSError, ValueError, KeyError):
-        return Image.Exif()
-    return exif
-
-
-def _matrices(path: Path, raw: Any, tags: Any) -> tuple[Array, ...]:
+def _matrices(path: Path, raw: Any, tags: RawTags) -> tuple[Array, ...]:
     """Camera RGB to XYZ for each calibration illuminant (DNG 1.7, chapter 6), tungsten before daylight."""
     found = tuple(_invert(path, M) for M in _dng_matrices(tags))
     if found:
-        return found[::-1] if tags.get(50779) in _TUNGSTEN and tags.get(50778) not in _TUNGSTEN else found
+        first, second = tags.numbers(50778), tags.numbers(50779)
+        turned = second.size and second[0] in _TUNGSTEN and not (first.size and first[0] in _TUNGSTEN)
+        return found[::-1] if turned else found
     M = np.asarray(raw.rgb_xyz_matrix, dtype=float)[:3]
     if not np.any(M):
         raise CannotReadError(f"{path}: tells no colour matrix of its camera; convert it to DNG")
     return (_invert(path, M),)
 
 
-def _dng_matrices(tags: Any) -> Iterator[Array]:
+def _dng_matrices(tags: RawTags) -> Iterator[Array]:
     """AnalogBalance @ CameraCalibration @ ColorMatrix (XYZ to camera) for each illuminant."""
-    balance = np.diag(_numbers(tags, 50727, 3, [1.0, 1.0, 1.0]))
+    balance = np.diag(tags.numbers(50727, 3, (1.0, 1.0, 1.0)))
     for colour_tag, calibration_tag in ((50721, 50723), (50722, 50724)):
-        matrix = _numbers(tags, colour_tag, 9, [])
+        matrix = tags.numbers(colour_tag, 9)
         if matrix.any():
-            calibration = _numbers(tags, calibration_tag, 9, list(np.eye(3).ravel()))
+            calibration = tags.numbers(calibration_tag, 9, np.eye(3).ravel())
             yield balance @ calibration.reshape(3, 3) @ matrix.reshape(3, 3)
-
-
-def _numbers(tags: Any, tag: int, count: int, default: list[float]) -> Array:
-    values = tags.get(tag) if tags else None
-    if isinstance(values, tuple | list) and len(values) == count:
-        return np.array([float(v) for v in values])
-    return np.array(default, dtype=float)
 
 
 def _invert(path: Path, M: Array) -> Array:

@@ -28,9 +28,9 @@ _BLOCKS = 48
 _STRIP = 256
 _SHIFT = 4
 _CODE_SD = 0.4
-"""Error of a rendered mean, in codes, that its scatter cannot show: where the picture is smooth, rounding to
-eight bits errs alike all over (0.29 of a code, as a rectangular distribution does), and compression adds to
-it. With 0.4, 95 % regions of ``benchmarks/coverage.py`` hold; without it, 30-60 % of them."""
+"""Error of a rendered mean, in steps of its codes, that its scatter cannot show: where the picture is smooth,
+rounding errs alike all over (0.29 of a step, as a rectangular distribution does), and compression adds to it.
+With 0.4, 95 % regions of ``benchmarks/coverage.py`` hold; without it, 30-60 % of them."""
 
 
 @dataclass(frozen=True)
@@ -79,11 +79,11 @@ def _region(photo: Photograph, outline: Array, channel: int | None) -> tuple[Any
 
 def coding_variance(photo: Photograph, mean: Array) -> Array:
     """Variance that coding left on means (... x 3); none in raw files, whose noise spans many codes."""
-    if photo.curves is None:
+    if photo.curves is None or photo.kind == "raw":
         return np.zeros(np.shape(mean))
     curves = photo.curves.astype(float)
     slope = [np.interp(m, c, np.gradient(c)) for m, c in zip(np.moveaxis(mean, -1, 0), curves.T, strict=True)]
-    return np.asarray(np.square(_CODE_SD * np.stack(slope, axis=-1)))
+    return np.asarray(np.square(_CODE_SD * photo.code_step * np.stack(slope, axis=-1)))
 
 
 def outline_mask(photo: Photograph, outline: Array) -> tuple[NDArray[np.uint8], Window]:
@@ -101,7 +101,7 @@ def outline_mask(photo: Photograph, outline: Array) -> tuple[NDArray[np.uint8], 
 
 def _block_side(photo: Photograph, cells: int) -> int:
     """About 48 blocks, larger than what compression and demosaicing correlate; at least 8 where they fit."""
-    smallest = 8 if photo.kind == "rendered" else 3
+    smallest = 3 if photo.curves is None else 8
     side = max(1, min(max(smallest, int(np.sqrt(cells / _BLOCKS))), int(np.sqrt(cells / 8))))
     return side if side < 16 else side - side % 4
 
@@ -135,12 +135,12 @@ def _rows_apart(photo: Photograph, mask: NDArray[np.uint8], side: int) -> int:
 
 
 def _at_zero(photo: Photograph, mask: NDArray[np.uint8], window: Window) -> Array:
-    """Share of a rendered region's cells with each channel at code 0 or 1, from some thousands of them."""
-    if photo.curves is None:
+    """Share of a rendered region's cells with each channel at step 0 or 1, from some thousands of them."""
+    if photo.kind == "raw":
         return np.zeros(3)
     step = max(1, int(np.sqrt(mask.size / 4000)))
     few = mask[::step, ::step, None]
-    hits = (window_codes(photo, window)[::step, ::step] <= 1) & (few == 1)
+    hits = (window_codes(photo, window)[::step, ::step] <= photo.code_step) & (few == 1)
     return np.asarray(hits.reshape(-1, 3).sum(axis=0) / max(few.sum(), 1))
 
 
@@ -153,7 +153,7 @@ def _strips(mask: NDArray[np.uint8], window: Window, side: int) -> Iterator[tupl
 
 def _spread(photo: Photograph, clipped: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Demosaicing and chroma subsampling bend the neighbours of a clipped pixel of a rendered file."""
-    if photo.kind == "raw" or not clipped.any():
+    if photo.curves is None or not clipped.any():
         return clipped
     return np.asarray(cv2.dilate(clipped, np.ones((5, 5), np.uint8)))
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 GRAVITY = (
     "merged-by-phone",
+    "edited-file",
     "clipped",
     "automatic-white-balance",
     "out-of-gamut",
