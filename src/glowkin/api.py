@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from os import PathLike
+from typing import TYPE_CHECKING, TypeAlias
 
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from glowkin.camera.emission import Camera
 
+Frames: TypeAlias = "str | Path | Sequence[str | Path]"
 Outline = tuple[tuple[float, float], ...]
 
 
@@ -28,15 +30,25 @@ def measure(
     outlines: Sequence[Outline] | None = None,
     white_point: str = "E",
     observer: int = 2,
+    lamp_off: Frames = (),
+    lens_capped: Frames = (),
+    flat: Frames = (),
+    blank: Frames = (),
 ) -> MeasuredPhoto:
     """Measure the samples of one photograph, or of one scene in several exposures.
 
     ``names`` are in reading order, ``outlines`` polygons of (x, y) pixels, ``white_point`` a name or "x,y",
-    ``observer`` 2 or 10 degrees, ``camera`` a description to use instead of the file's own. Raises
-    CannotReadError, CannotMeasureError or WrongUseError with a sentence that names the mend.
+    ``observer`` 2 or 10 degrees, ``camera`` a description to use instead of the file's own. ``lamp_off``,
+    ``lens_capped``, ``flat`` and ``blank`` are frames taken beside it: a path, or several to be averaged.
+    Raises CannotReadError, CannotMeasureError or WrongUseError with a sentence that names the mend.
     """
     polygons = None if outlines is None else tuple(tuple(outline) for outline in outlines)
-    return recipes.measure(photo, Settings(white_point, observer, tuple(names), polygons), camera)
+    frames = (_several(given) for given in (lamp_off, lens_capped, flat, blank))
+    return recipes.measure(photo, Settings(white_point, observer, tuple(names), polygons, *frames), camera)
+
+
+def _several(given: Frames) -> tuple[str | Path, ...]:
+    return (given,) if isinstance(given, str | PathLike) else tuple(given)
 
 
 def compare(

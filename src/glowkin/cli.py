@@ -52,11 +52,23 @@ def main() -> None:
     """Turn photographs of samples glowing under a UV lamp into defensible colour measurements."""
 
 
+FRAMES = (
+    ("--lamp-off", "The scene with the lamp off: its room light is taken off. Repeatable: averaged."),
+    ("--lens-capped", "A frame in full darkness, taken off all others. Repeatable."),
+    ("--flat", "An evenly lit sheet: the fall-off of lens and lamp is divided out. Repeatable."),
+    ("--blank", "The arrangement under the lamp with nothing in it that glows. Repeatable."),
+)
+
+
 def shared_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """The options every measuring command has."""
     options = [
         click.option("--names", metavar="A,B,..", help="Names, left to right, then top to bottom."),
         click.option("--outlines", type=click.Path(path_type=Path), help="GeoJSON polygons in pixels."),
+        *(
+            click.option(option, type=click.Path(path_type=Path), metavar="PHOTO", multiple=True, help=text)
+            for option, text in FRAMES
+        ),
         click.option(
             "--white-point", default="E", show_default=True, metavar="E|D65|D50|A|x,y",
             help="White for dominant wavelength and purity.",

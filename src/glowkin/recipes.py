@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
-from glowkin.base.records import CameraUsed, MeasuredPhoto
+from glowkin.base.records import CameraUsed, FrameUsed, MeasuredPhoto
 from glowkin.base.settings import Settings
 from glowkin.camera.emission import Camera, camera_of
 from glowkin.colour.observer import white_point_xy
@@ -22,10 +22,12 @@ from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples,
 from glowkin.findings.track import Plan, name_along, track_photos
 from glowkin.light.bracket import View, view
 from glowkin.light.decode import open_photo
+from glowkin.light.masters import blank_light, masters_of, room_light
+from glowkin.light.mismatch import mismatch_flags
 from glowkin.light.preview import preview
 from glowkin.samples.find import Found, find_samples, found_from_outline
 from glowkin.samples.quality import photo_flags
-from glowkin.samples.stray import remove, surroundings
+from glowkin.samples.stray import remove, surroundings, with_frames
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -90,6 +92,8 @@ def measure_photo(photo: Photograph, settings: Settings, camera: Camera | None =
 
 def measure_view(scene: View, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
     """Measure the samples that one exposure or several show, in units of the first one's full scale."""
+    masters = masters_of(settings)
+    seen, scene = scene.frame, scene.corrected(masters) if masters else scene
     photo, frame = scene.photo, scene.frame
     white_xy = white_point_xy(settings.white_point, settings.observer)
     camera = camera or camera_of(photo)
@@ -98,10 +102,14 @@ def measure_view(scene: View, settings: Settings, camera: Camera | None = None) 
     names = _names(settings.names, found, photo)
     outlines = [f.outline_px for f in found]
     stray = surroundings(frame, outlines, [f.outline_px for f in glowing])
+    if masters:
+        blank, room = blank_light(photo, masters, outlines), room_light(scene.corrections[0], frame, outlines)
+        stray = with_frames(stray, blank, room, photo.kind)
     merged = scene.means(outlines)
     emitted = remove(merged.signals, stray)
     colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, stray.loadings)
     evidence = Evidence(photo, camera, found, emitted, colours, stray, merged)
+    unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()
     return MeasuredPhoto(
         path=str(photo.path),
         sha256=photo.sha256,
@@ -115,9 +123,10 @@ def measure_view(scene: View, settings: Settings, camera: Camera | None = None) 
         white_point=settings.white_point,
         white_point_xy=(float(white_xy[0]), float(white_xy[1])),
         observer=settings.observer,
-        flags=(*photo_flags(photo, frame), *scene.flags(merged)),
+        flags=(*photo_flags(photo, frame), *scene.flags(merged), *unfit),
         samples=sample_records(evidence, names, white_xy, settings.observer),
         merged_from=exposure_records(scene, merged),
+        frames=tuple(FrameUsed(k, str(f.path), f.sha256) for k, f in masters.named()) if masters else (),
     )
 
 

@@ -6,12 +6,13 @@ import json
 import os
 import sys
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
 from glowkin.base.errors import WrongUseError
 from glowkin.base.records import compare_document, measure_document, track_document
-from glowkin.base.settings import Settings
+from glowkin.base.settings import FRAME_KINDS, Settings
 from glowkin.colour.observer import white_point_xy
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
 from glowkin.run.gather import one_a_shot, photographs
@@ -20,7 +21,6 @@ from glowkin.samples.outlines import read_outlines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.run.many import Outcome
@@ -137,14 +137,16 @@ def start(
     outlines, names = (None, ()) if options["outlines"] is None else read_outlines(options["outlines"])
     given = options["names"]
     names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
-    settings = Settings(options["white_point"], int(options["observer"]), names, outlines)
+    frames = {kind: tuple(options.get(kind) or ()) for kind in FRAME_KINDS}
+    settings = Settings(options["white_point"], int(options["observer"]), names, outlines, **frames)
     _check_white(settings)
     told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
     told |= {"bracket": True} if bracket else {}
     session = Session(program, settings, Outlet(options["out"], options["as_json"]), told)
     if series:
         session.settings = replace(settings, names=())
-    paths = photographs(photos, SUFFIXES)
+    beside = {Path(p).resolve() for given in frames.values() for p in given}
+    paths = [p for p in photographs(photos, SUFFIXES) if p.resolve() not in beside]
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)
     if bracket:

@@ -5,8 +5,9 @@ import pytest
 
 from glowkin.light.linear import Frame
 from glowkin.light.region import Signals
-from glowkin.samples.stray import remove, surroundings
+from glowkin.samples.stray import KINDS, remove, surroundings
 
+SCATTERED, THROWN = KINDS.index("scattered"), KINDS.index("thrown")
 VIOLET = np.array([0.004, 0.001, 0.010])
 
 
@@ -39,7 +40,7 @@ def test_the_colour_taken_off_is_that_of_the_dark_surroundings():
     assert level / np.linalg.norm(level) == pytest.approx(VIOLET / np.linalg.norm(VIOLET), abs=1e-6)
     # the amount is left open: nothing at all and twice what is taken off are within a standard deviation
     assert stray.loadings[:, :, 0] == pytest.approx(stray.level)
-    assert stray.loadings[:, :, 1:] == pytest.approx(np.zeros((1, 3, 2)), abs=1e-9)
+    assert stray.loadings[:, :, 1:] == pytest.approx(np.zeros((1, 3, 3)), abs=1e-9)
 
 
 def test_a_neighbour_throws_light_of_its_colour_that_falls_as_distance_squared():
@@ -51,9 +52,9 @@ def test_a_neighbour_throws_light_of_its_colour_that_falls_as_distance_squared()
         )
         for x in (180, 260)
     )
-    thrown = near.loadings[0, :, 2]
+    thrown = near.loadings[0, :, THROWN]
     assert thrown / np.linalg.norm(thrown) == pytest.approx(np.array(green) / np.linalg.norm(green), abs=1e-2)
-    assert thrown / far.loadings[0, :, 2] == pytest.approx(np.full(3, 4.0), rel=0.02)
+    assert thrown / far.loadings[0, :, THROWN] == pytest.approx(np.full(3, 4.0), rel=0.02)
 
 
 def test_removal_takes_off_the_level_and_leaves_the_error_apart():
@@ -74,7 +75,7 @@ def test_the_light_around_one_sample_is_its_own_affair():
     picture = frame(
         (100, 100, 60, VIOLET + 0.02), (100, 100, 20, (0.5, 0.3, 0.1)), (260, 100, 20, (0.5, 0.3, 0.1))
     )
-    near, far = surroundings(picture, [disc(100, 100, 17), disc(260, 100, 17)]).loadings[:, :, 1]
+    near, far = surroundings(picture, [disc(100, 100, 17), disc(260, 100, 17)]).loadings[:, :, SCATTERED]
     assert near == pytest.approx(np.full(3, 0.02), abs=2e-3)
     assert far == pytest.approx(np.zeros(3), abs=1e-8)
 
@@ -83,7 +84,7 @@ def test_an_outline_within_a_sample_keeps_its_light():
     picture = frame((150, 120, 60, (0.5, 0.3, 0.1)))
     whole, part = disc(150, 120, 54), disc(150, 120, 15)
     alone = surroundings(picture, [part], [whole])
-    assert alone.loadings[0, :, 1] == pytest.approx(np.zeros(3), abs=1e-9)
+    assert alone.loadings[0, :, SCATTERED] == pytest.approx(np.zeros(3), abs=1e-9)
     assert alone.level[0].max() < 0.05
 
 

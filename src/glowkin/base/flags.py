@@ -87,8 +87,8 @@ _TABLE = (
     ),
     Flag(
         "lamp-off-mismatch",
-        "The lamp-off frame was not taken with this exposure or framing.",
-        "Take the lamp-off frame right after, from the same tripod, with the same settings.",
+        "A frame taken beside the photograph differs from it in exposure, white balance or framing.",
+        "Take lamp-off, lens-capped and blank frames right after, from the same tripod, with the same settings.",
     ),
     Flag(
         "moved",

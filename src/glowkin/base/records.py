@@ -86,8 +86,20 @@ class MergedExposure:
 
 
 @dataclass(frozen=True)
+class FrameUsed:
+    """A frame taken beside the photograph: ``kind`` is the option that brought it, such as lamp-off."""
+
+    kind: str
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True)
 class MeasuredPhoto:
-    """One photograph, measured; or the exposures ``merged_from``, the reference first and described here."""
+    """One photograph, measured; or the exposures ``merged_from``, the reference first and described here.
+
+    ``frames`` are those taken beside it that were used.
+    """
 
     path: str
     sha256: str
@@ -104,6 +116,7 @@ class MeasuredPhoto:
     flags: tuple[str, ...]
     samples: tuple[Sample, ...]
     merged_from: tuple[MergedExposure, ...] = ()
+    frames: tuple[FrameUsed, ...] = ()
 
     def sample(self, name: str) -> Sample | None:
         """The sample of that name, if it is in this photograph."""
@@ -305,6 +318,7 @@ def _photo(row: Row) -> MeasuredPhoto:
         "camera": _build(CameraUsed, row["camera"]),
         "samples": samples,
         "merged_from": tuple(_build(MergedExposure, m) for m in row.get("merged_from", ())),
+        "frames": tuple(_build(FrameUsed, f) for f in row.get("frames", ())),
     }
     return _build(MeasuredPhoto, {**row, **nested})
 

@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+FRAME_KINDS = ("lamp_off", "lens_capped", "flat", "blank")
+"""Frames taken beside a photograph, by the settings that name them."""
 
 
 @dataclass(frozen=True)
 class Settings:
     """``white_point`` is a name or "x,y"; ``observer`` 2 or 10 degrees; ``names`` in reading order;
-    ``outlines`` are polygons of (x, y) pixels that replace the finder.
+    ``outlines`` are polygons of (x, y) pixels that replace the finder. ``lamp_off``, ``lens_capped``,
+    ``flat`` and ``blank`` are paths of frames taken beside the photograph, several of a kind to be averaged.
     """
 
     white_point: str = "E"
     observer: int = 2
     names: tuple[str, ...] = ()
     outlines: tuple[tuple[tuple[float, float], ...], ...] | None = None
+    lamp_off: tuple[str | Path, ...] = ()
+    lens_capped: tuple[str | Path, ...] = ()
+    flat: tuple[str | Path, ...] = ()
+    blank: tuple[str | Path, ...] = ()

@@ -16,6 +16,7 @@ import numpy as np
 
 from glowkin.base.errors import CannotMeasureError
 from glowkin.light.linear import Frame, reduced
+from glowkin.light.masters import correction_of
 from glowkin.light.merge import Merged, Ratios, merge_signals, shown, single
 from glowkin.light.noise import Noise, estimate_noise
 from glowkin.light.region import region_means
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from glowkin.base.uncertainty import Array
+    from glowkin.light.masters import Correction, Masters
     from glowkin.light.photo import Photograph
 
 _TOLD_SD = 0.05
@@ -44,7 +46,8 @@ class View:
     """One scene: its reference photograph and reduced frame, from one exposure or several.
 
     ``shifts_px`` (K x 2) tell where in each exposure the reference's origin lies; ``told`` how much more
-    light each let in, as its file or its frame tells.
+    light each let in, as its file or its frame tells. ``masters`` are frames taken beside it, and
+    ``corrections`` what they do to each exposure.
     """
 
     photo: Photograph
@@ -53,14 +56,23 @@ class View:
     shifts_px: Array
     told: Ratios
     from_files: bool
+    masters: Masters | None = None
+    corrections: tuple[Correction, ...] = ()
+
+    def corrected(self, masters: Masters) -> View:
+        """The scene with room light, dark signal and fall-off taken off by frames taken beside it."""
+        found = tuple(correction_of(photo, masters) for photo in self.exposures)
+        return replace(self, frame=found[0].frame(self.frame), masters=masters, corrections=found)
 
     def means(self, outlines: Sequence[Array]) -> Merged:
         """Signals of the outlines (vertices x 2, pixels of the reference)."""
+        corrections: tuple[Correction | None, ...] = self.corrections or (None,) * len(self.exposures)
         if len(self.exposures) == 1:
-            return single(region_means(self.photo, outlines), estimate_noise(self.photo))
+            signals = region_means(self.photo, outlines, correction=corrections[0])
+            return single(signals, estimate_noise(self.photo))
         seen = [
-            shown(photo, [np.asarray(o) + shift for o in outlines], estimate_noise(photo))
-            for photo, shift in zip(self.exposures, self.shifts_px, strict=True)
+            shown(photo, [np.asarray(o) + shift for o in outlines], estimate_noise(photo), correction)
+            for photo, shift, correction in zip(self.exposures, self.shifts_px, corrections, strict=True)
         ]
         merged = merge_signals(seen, self.told)
         if not self.from_files:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from glowkin.base.uncertainty import Array
+    from glowkin.light.masters import Correction
     from glowkin.light.photo import Photograph
 
 _TRACE = 0.001
@@ -83,16 +84,18 @@ class Merged:
     disagree: NDArray[np.bool_]
 
 
-def shown(photo: Photograph, outlines: Sequence[Array], noise: Noise) -> Shown:
+def shown(
+    photo: Photograph, outlines: Sequence[Array], noise: Noise, correction: Correction | None = None
+) -> Shown:
     """Means of the outlines in one exposure, and which of them can be used."""
-    signals = region_means(photo, outlines)
+    signals = region_means(photo, outlines, correction=correction)
     usable = np.asarray((signals.clipped <= _TRACE) & np.isfinite(signals.mean).all(axis=1))
     each = np.repeat(usable[:, None], 3, axis=1)
     mean, cells = signals.mean.copy(), np.repeat(_cells(signals)[:, None], 3, axis=1)
     if photo.kind == "raw":
         partly = [outlines[int(i)] for i in np.flatnonzero(~usable)]
         for c in range(3):
-            alone = region_means(photo, partly, channel=c)
+            alone = region_means(photo, partly, channel=c, correction=correction)
             mean[~usable, c], cells[~usable, c] = alone.mean[:, c], _cells(alone)
             each[~usable, c] = (alone.clipped <= _TRACE) & np.isfinite(alone.mean[:, c])
         black = _BLACK_SD / (photo.white - float(photo.black.mean()))

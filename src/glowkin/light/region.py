@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from glowkin.light.masters import Correction
     from glowkin.light.photo import Photograph
 
 _BLOCKS = 48
@@ -50,21 +51,33 @@ class Signals:
     block_cells: Array
 
 
-def region_means(photo: Photograph, outlines: Sequence[Array], channel: int | None = None) -> Signals:
+def region_means(
+    photo: Photograph,
+    outlines: Sequence[Array],
+    channel: int | None = None,
+    correction: Correction | None = None,
+) -> Signals:
     """Mean linear RGB of each outline (vertices x 2, pixels), clipped cells left out.
 
     With ``channel`` only those clipped in that channel of a raw file; the others' means are then no good.
+    A ``correction`` is made on the means of blocks, so that their scatter is that of what is left.
     """
-    regions = [_region(photo, np.asarray(outline, dtype=float), channel) for outline in outlines]
+    regions = [_region(photo, np.asarray(outline, dtype=float), channel, correction) for outline in outlines]
     shapes: tuple[tuple[int, ...], ...] = ((3,), (3, 3), (3, 3), (), (3,), (), ())
     columns = [np.array([r[i] for r in regions]).reshape(-1, *shape) for i, shape in enumerate(shapes)]
     return Signals(*columns)
 
 
-def _region(photo: Photograph, outline: Array, channel: int | None) -> tuple[Any, ...]:
+def _region(
+    photo: Photograph, outline: Array, channel: int | None, correction: Correction | None
+) -> tuple[Any, ...]:
     mask, window = outline_mask(photo, outline)
     side = _block_side(photo, int(np.count_nonzero(mask)))
     sums, counts, clipped = _block_sums(photo, mask, window, side, channel)
+    if correction is not None:
+        means = correction.blocks(mask, window, side, _per_cell(sums, counts))
+        counts = np.where(np.isfinite(means).all(axis=1), counts, 0.0)
+        sums = np.nan_to_num(means) * counts[:, None]
     whole = max(int(np.count_nonzero(mask)), 1)
     nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
     if counts.sum() < 4:
@@ -72,9 +85,20 @@ def _region(photo: Photograph, outline: Array, channel: int | None) -> tuple[Any
     mean, covariance, scatter, blocks = _statistics(sums, counts, side)
     if blocks < 3:
         return *nothing, clipped / whole, np.zeros(3), blocks, 0.0
-    covariance = covariance + np.diag(coding_variance(photo, mean))
+    coding = coding_variance(photo, mean) * (1.0 if correction is None else 1.0 + correction.weight**2)
+    covariance = covariance + np.diag(coding)
     zero = _at_zero(photo, mask, window)
     return mean, covariance, scatter, clipped / whole, zero, blocks, counts.sum() / blocks
+
+
+def block_means(photo: Photograph, mask: NDArray[np.uint8], window: Window, side: int) -> Array:
+    """Mean linear RGB of the unclipped cells of each block of a mask (blocks x 3); NaN without any."""
+    sums, counts, _ = _block_sums(photo, mask, window, side, None)
+    return _per_cell(sums, counts)
+
+
+def _per_cell(sums: Array, counts: Array) -> Array:
+    return np.asarray(sums / np.where(counts > 0, counts, np.nan)[:, None])
 
 
 def coding_variance(photo: Photograph, mean: Array) -> Array:

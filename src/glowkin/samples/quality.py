@@ -32,7 +32,7 @@ def unevenness(camera: Camera, emitted: Signals, noise: Noise) -> Array:
 
 
 def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> Array:
-    """How far in u'v' stray light would pull a sample's colour (n x 3), each kind."""
+    """How far in u'v' stray light would pull a sample's colour (n x 4), each kind."""
     return np.asarray(np.linalg.norm(camera.jacobian(emitted.mean) @ stray.loadings, axis=1))
 
 
@@ -53,8 +53,9 @@ def sample_flags(
         "underexposed": np.isfinite(emitted.mean[i]).all() and brightest < _DIM,
         "out-of-gamut": photo.kind == "rendered" and emitted.at_zero[i].max() > _AT_ZERO,
         "uneven-sample": spread > _UNEVEN,
-        lamp_flag: shift[0] > _STRAY_SHIFT,
-        "lit-by-neighbour": max(shift[1:]) > _STRAY_SHIFT,
+        "lamp-leakage": lamp_flag == "lamp-leakage" and shift[0] > _STRAY_SHIFT,
+        "room-light": shift[1] > _STRAY_SHIFT or (lamp_flag == "room-light" and shift[0] > _STRAY_SHIFT),
+        "lit-by-neighbour": max(shift[2:]) > _STRAY_SHIFT,
         "edge-of-frame": found.at_edge,
     }
     return tuple(name for name, raised in checks.items() if raised)

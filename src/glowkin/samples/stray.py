@@ -28,6 +28,11 @@ if TYPE_CHECKING:
 
 _LAMP, _LAMP_SD = 2.0, 2.0
 """Lamp and room light on a sample in multiples of the dark surroundings' (common practice, no source)."""
+_BLANK, _BLANK_SD = 1.0, 0.6
+"""Lamp light on a sample in multiples of a blank's in the same place: powders differ, and glass sends back
+less than powder (common practice, no source)."""
+_ROOM_LEFT = {"raw": 0.02, "rendered": 0.1}
+"""What a lamp-off frame may leave of the room's light."""
 _CROSS_SD = 0.012
 """Light a neighbour may throw on a sample, as a share of its own, for distances of the root of its area:
 powder facing powder sends on about a hundredth (common practice, no source)."""
@@ -38,12 +43,15 @@ _SCATTER, _SCATTER_SD = 1.0, 1.0
 """Scattered light on a sample in multiples of the ring around it (common practice, no source)."""
 
 
+KINDS = ("lamp", "room", "scattered", "thrown")
+"""Light of the lamp itself, of the room, scattered in the lens, thrown on the sample by neighbours."""
+
+
 @dataclass(frozen=True)
 class Stray:
     """Stray light expected on each of n samples.
 
-    ``level`` (n x 3), and its error as ``loadings`` (n x 3 x 3): one column for the lamp's and the room's
-    light, one for light scattered on the way to the camera, one for light that neighbours throw on it.
+    ``level`` (n x 3), and its error as ``loadings`` (n x 3 x 4), a column for each of ``KINDS``.
     """
 
     level: Array
@@ -64,8 +72,25 @@ def surroundings(frame: Frame, outlines: list[Array], glowing: Sequence[Array] =
     scattered = np.clip(np.nan_to_num(rings) - dark, 0.0, None)
     thrown = _CROSS_SD * _neighbours_light(frame, outlines, [*glowing] or outlines)
     seen = np.where(np.isfinite(rings), _POWDER_OVER_CLOTH * np.abs(rings), np.inf)
-    loadings = np.stack([_LAMP_SD * lamp, _SCATTER_SD * scattered, np.minimum(thrown, seen)], axis=2)
+    room = np.zeros_like(rings)
+    loadings = np.stack([_LAMP_SD * lamp, room, _SCATTER_SD * scattered, np.minimum(thrown, seen)], axis=2)
     return Stray(_LAMP * lamp + _SCATTER * scattered, loadings)
+
+
+def with_frames(stray: Stray, blank: Array | None, room: Array, kind: str) -> Stray:
+    """The same with what frames taken beside the photograph tell.
+
+    ``blank`` (n x 3, or None) is the lamp's light where each sample stands and takes the place of the
+    surroundings' guess; of the ``room`` light (n x 3) that was taken off, a share may be left.
+    """
+    level, loadings = stray.level, stray.loadings.copy()
+    if blank is not None:
+        guess = loadings[:, :, 0] * (_LAMP / _LAMP_SD)
+        known = np.isfinite(blank)
+        level = level + np.where(known, _BLANK * blank - guess, 0.0)
+        loadings[:, :, 0] = np.where(known, _BLANK_SD * blank, loadings[:, :, 0])
+    loadings[:, :, 1] += _ROOM_LEFT[kind] * room
+    return Stray(level, loadings)
 
 
 def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:

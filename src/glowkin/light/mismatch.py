@@ -1,0 +1,72 @@
+"""Whether frames taken beside a photograph fit it: same settings, same white balance, same framing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from glowkin.light.masters import exposure_ratio
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from glowkin.light.linear import Frame
+    from glowkin.light.masters import Masters
+    from glowkin.light.photo import Photograph
+
+_MOVED, _SURE = 1.5, 0.4
+"""Pixels of the reduced frames by which the sharpest match is off, and how sharp that must be to count."""
+
+
+def mismatch_flags(exposures: Sequence[Photograph], seen: Frame, masters: Masters) -> tuple[str, ...]:
+    """``lamp-off-mismatch`` where a frame was taken otherwise than all exposures, reduced to ``seen``.
+
+    A flat may be exposed as it likes, but not through another aperture.
+    """
+    others = any(
+        all(_taken_otherwise(photo, name, frame) for photo in exposures) for name, frame in masters.named()
+    )
+    shifted = any(moved(seen.linear, m.linear, seen.faintest) for m in (*masters.lamp_off, *masters.blank))
+    return ("lamp-off-mismatch",) if others or shifted else ()
+
+
+def _taken_otherwise(photo: Photograph, name: str, frame: Photograph) -> bool:
+    a, b = photo.metadata, frame.metadata
+    if name == "flat":
+        return _differ(a.f_number, b.f_number)
+    balanced = photo.kind == "rendered" and bool(a.automatic_white_balance or b.automatic_white_balance)
+    if exposure_ratio(photo, frame) != 1.0 or _differ(a.exposure_s, b.exposure_s) or _differ(a.iso, b.iso):
+        return True
+    return balanced or (name != "lens-capped" and _differ(a.f_number, b.f_number))
+
+
+def _differ(a: float | None, b: float | None) -> bool:
+    return a is not None and b is not None and abs(a / b - 1.0) > 0.02
+
+
+def moved(seen: NDArray[np.float32], frame: NDArray[np.float32], faintest: float = 0.0) -> bool:
+    """Whether the edges of two reduced frames fit each other, clearly, but beside their place.
+
+    Lamp on and lamp off look different, but edges of powder, glass and labels lie in one place in both. A
+    frame without edges above its own noise fits anywhere, and says nothing.
+    """
+    a, b = (_edges(linear, faintest) for linear in (seen, frame))
+    if a is None or b is None:
+        return False
+    window = cv2.createHanningWindow((a.shape[1], a.shape[0]), cv2.CV_32F)
+    (x, y), sharpness = cv2.phaseCorrelate(a, b, window)
+    return bool(np.hypot(x, y) > _MOVED and sharpness > _SURE)
+
+
+def _edges(linear: NDArray[np.float32], faintest: float) -> NDArray[np.float32] | None:
+    """Strength of edges of the logarithm of brightness; None where there is nothing but noise."""
+    grey = cv2.GaussianBlur(linear.sum(axis=2), (0, 0), 1.0)
+    floor = max(float(np.quantile(grey[::3, ::3], 0.5)), 3.0 * faintest, 1e-4)
+    levels = np.log(np.maximum(grey, 0.0) + np.float32(floor))
+    strength = cv2.magnitude(cv2.Sobel(levels, cv2.CV_32F, 1, 0), cv2.Sobel(levels, cv2.CV_32F, 0, 1))
+    middle, top = np.quantile(strength[::2, ::2], (0.5, 0.995))
+    return strength if top > 6.0 * middle + 1e-6 else None
