@@ -88,7 +88,7 @@ _TABLE = (
     Flag(
         "lamp-off-mismatch",
         "A frame taken beside the photograph differs from it in exposure, white balance or framing.",
-        "Take lamp-off, lens-capped and blank frames right after, from the same tripod, with the same settings.",
+        "Take such frames right after, from the same tripod, with the same settings.",
     ),
     Flag(
         "moved",
