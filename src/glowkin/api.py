@@ -41,6 +41,7 @@ def measure(
     ``observer`` 2 or 10 degrees, ``camera`` a description to use instead of the file's own. ``lamp_off``,
     ``lens_capped``, ``flat`` and ``blank`` are frames taken beside it: a path, or several to be averaged.
     Raises CannotReadError, CannotMeasureError or WrongUseError with a sentence that names the mend.
+    Files are decoded in this process; ``glowkin.run.map`` decodes in others, with limits.
     """
     polygons = None if outlines is None else tuple(tuple(outline) for outline in outlines)
     frames = (_several(given) for given in (lamp_off, lens_capped, flat, blank))

@@ -86,7 +86,16 @@ def shared_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+def _ahead(_context: click.Context, _parameter: click.Parameter, photos: tuple[Path, ...]) -> Any:
+    """Start the processes that will read the photographs, so that they get ready while this one does."""
+    if any(path.exists() for path in photos):
+        from glowkin.run.pool import warm
+
+        warm(1 if len(photos) == 1 and photos[0].is_file() else 2, ["glowkin.recipes"])
+    return photos
+
+
+PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), callback=_ahead)
 
 BRACKET = click.option("--bracket", is_flag=True, help="The PHOTOs are one scene, exposed differently.")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -91,7 +92,7 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
 
 def _measured(paths: Sequence[Path], settings: Settings, previews: dict[str, Any]) -> list[MeasuredPhoto]:
     photos = []
-    for outcome in map_photos(lambda path: recipes.measure_and_show(path, settings), paths, jobs=2):
+    for outcome in map_photos(partial(recipes.measure_and_show, settings=settings), paths, jobs=2):
         if outcome.result is None:
             raise CannotReadError(f"{outcome.message}; install glowkin again")
         photos.append(outcome.result[0])

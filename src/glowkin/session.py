@@ -6,6 +6,7 @@ import json
 import os
 import sys
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
-    from glowkin.run.many import Outcome
+    from glowkin.run.outcome import Outcome
 
 
 _UNTOLD = ("out", "jobs", "as_json")
@@ -54,19 +55,13 @@ class Session:
 
     def measure_bracket(self, paths: Sequence[Path]) -> None:
         """Measure the photographs as exposures of one scene."""
-
-        def work(_: Path) -> Any:
-            return recipes.measure_and_show(paths, self.settings)
-
+        work = partial(_measure_together, paths=tuple(paths), settings=self.settings)
         for outcome in map_photos(work, paths[:1]):
             self._keep(outcome)
 
     def measure(self, paths: Sequence[Path], jobs: int) -> None:
         """Measure every photograph; a bad one becomes a row of errors."""
-
-        def work(path: Path) -> Any:
-            return recipes.measure_and_show(path, self.settings)
-
+        work = partial(recipes.measure_and_show, settings=self.settings)
         try:
             for outcome in progress(map_photos(work, paths, jobs), len(paths)):
                 self._keep(outcome)
@@ -124,6 +119,11 @@ class Session:
             versions=versions(),
             errors=self.errors,
         )
+
+
+def _measure_together(_: Path, paths: tuple[Path, ...], settings: Settings) -> Any:
+    """The exposures of a bracket are one photograph to the map."""
+    return recipes.measure_and_show(paths, settings)
 
 
 def start(

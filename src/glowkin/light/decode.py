@@ -32,6 +32,7 @@ _NO_PHOTOGRAPHS: tuple[tuple[bytes, str], ...] = (
     (b"PK\x03\x04", "a zip archive; unpack it and name the photographs"),
     (b"\x1f\x8b", "a packed file; unpack it and name the photographs"),
 )
+_TOO_LARGE = "does not fit in the memory; crop it or export it smaller"
 _VIDEO_BOXES = (b"moov", b"mdat", b"wide", b"free", b"skip", b"ftyp")
 
 
@@ -51,8 +52,10 @@ def open_photo(path: str | Path, limits: Limits | None = None) -> Photograph:
     except GlowkinError:
         raise
     except MemoryError:
-        raise CannotReadError(f"{path}: does not fit in the memory; crop it or export it smaller") from None
+        raise CannotReadError(f"{path}: {_TOO_LARGE}") from None
     except Exception as error:
+        if "nsufficient memory" in str(error):  # as OpenCV has it
+            raise CannotReadError(f"{path}: {_TOO_LARGE}") from error
         raise CannotReadError(f"{path}: a broken file; copy it from the camera again") from error
 
 

@@ -90,6 +90,7 @@ def check_pixels(path: Path, width: int, height: int, limits: Limits) -> None:
         raise CannotReadError(f"{path}: {width} x {height} pixels is too large; crop it or export it smaller")
     if min(width, height) < 16:
         raise CannotReadError(f"{path}: {width} x {height} pixels is too small to hold a sample")
+    np.empty((height, width, 6), dtype=np.uint8)  # a MemoryError here; some decoders keep it to themselves
 
 
 def oriented(array: NDArray[Any], orientation: int) -> NDArray[Any]:
