@@ -89,21 +89,24 @@ def shown(
 ) -> Shown:
     """Means of the outlines in one exposure, and which of them can be used."""
     signals = region_means(photo, outlines, correction=correction)
-    usable = np.asarray((signals.clipped <= _TRACE) & np.isfinite(signals.mean).all(axis=1))
-    each = np.repeat(usable[:, None], 3, axis=1)
+    whole = np.asarray((signals.clipped <= _TRACE) & np.isfinite(signals.mean).all(axis=1))
+    usable = np.repeat(whole[:, None], 3, axis=1) & (signals.at_zero <= _TRACE)
     mean, cells = signals.mean.copy(), np.repeat(_cells(signals)[:, None], 3, axis=1)
-    if photo.kind == "raw":
-        partly = [outlines[int(i)] for i in np.flatnonzero(~usable)]
-        for c in range(3):
-            alone = region_means(photo, partly, channel=c, correction=correction)
-            mean[~usable, c], cells[~usable, c] = alone.mean[:, c], _cells(alone)
-            each[~usable, c] = (alone.clipped <= _TRACE) & np.isfinite(alone.mean[:, c])
-        black = _BLACK_SD / (photo.white - float(photo.black.mean()))
-        fixed = np.full(mean.shape, black**2)
-    else:
-        each &= signals.at_zero <= _TRACE
-        fixed = np.nan_to_num(coding_variance(photo, mean))
-    return Shown(signals, mean, each, cells, noise, fixed)
+    partly = np.flatnonzero(~whole)
+    for c in range(3) if photo.curves is None and partly.size else ():
+        alone = region_means(photo, [outlines[int(i)] for i in partly], channel=c, correction=correction)
+        mean[partly, c], cells[partly, c] = alone.mean[:, c], _cells(alone)
+        usable[partly, c] = (alone.clipped <= _TRACE) & np.isfinite(alone.mean[:, c])
+    fixed = np.nan_to_num(coding_variance(photo, mean)) + _black_variance(photo)
+    return Shown(signals, mean, usable, cells, noise, fixed)
+
+
+def _black_variance(photo: Photograph) -> float:
+    """Of a mean, full scale 1; a rendered file's black is in its coding."""
+    if photo.kind == "rendered":
+        return 0.0
+    codes = photo.white - float(photo.black.mean()) if photo.curves is None else float(len(photo.curves))
+    return (_BLACK_SD / codes) ** 2
 
 
 def _cells(signals: Signals) -> Array:
