@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError
-from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+from glowkin.base.records import Comparison, MeasuredPhoto, ShotCheck, TimeCourse
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import TOLERANCE
 from glowkin.findings.track import Plan
@@ -50,6 +50,25 @@ def measure(
 
 def _several(given: Frames) -> tuple[str | Path, ...]:
     return (given,) if isinstance(given, str | PathLike) else tuple(given)
+
+
+def check(
+    photo: str | Path | Sequence[str | Path],
+    *,
+    names: Sequence[str] = (),
+    outlines: Sequence[Outline] | None = None,
+    lamp_off: Frames = (),
+) -> ShotCheck | list[ShotCheck]:
+    """Say whether a photograph can be measured, and what to change at the next shot.
+
+    Of several photographs, taken as one series, a list comes back, and changes between them are told too.
+    ``names``, ``outlines`` and ``lamp_off`` are as in ``measure``.
+    """
+    polygons = None if outlines is None else tuple(tuple(outline) for outline in outlines)
+    settings = Settings(names=tuple(names), outlines=polygons, lamp_off=_several(lamp_off))
+    photos = [photo] if isinstance(photo, str | PathLike) else photo
+    checks = recipes.check_series([recipes.check(one, settings) for one in photos])
+    return checks[0] if isinstance(photo, str | PathLike) else checks
 
 
 def compare(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -60,8 +61,8 @@ FRAMES = (
 )
 
 
-def shared_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The options every measuring command has."""
+def shared_options(command: Callable[..., Any], left_out: tuple[str, ...] = ()) -> Callable[..., Any]:
+    """The options every measuring command has, but for those that it has no use for."""
     options = [
         click.option("--names", metavar="A,B,..", help="Names, left to right, then top to bottom."),
         click.option("--outlines", type=click.Path(path_type=Path), help="GeoJSON polygons in pixels."),
@@ -83,6 +84,8 @@ def shared_options(command: Callable[..., Any]) -> Callable[..., Any]:
     ]  # fmt: skip
     for option in reversed(options):
         command = option(command)
+        if command.__click_params__[-1].name in left_out:  # type: ignore[attr-defined]
+            command.__click_params__.pop()  # type: ignore[attr-defined]
     return command
 
 
@@ -160,6 +163,16 @@ def track(
     if session.photos:
         session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
     sys.exit(session.finish())
+
+
+@main.command(epilog="Example: glowkin check evening.dng")
+@PHOTOS
+@partial(shared_options, left_out=("white_point", "observer", "out"))
+def check(photos: tuple[Path, ...], **options: Any) -> None:
+    """Say whether each PHOTO can be measured, and what to change at the next shot."""
+    from glowkin.session import check as run_check
+
+    sys.exit(run_check(photos, PROGRAM, **options))
 
 
 @main.command(epilog="Example: glowkin report results")

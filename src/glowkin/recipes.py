@@ -18,7 +18,10 @@ from glowkin.base.settings import Settings
 from glowkin.camera.emission import Camera, camera_of
 from glowkin.colour.observer import white_point_xy
 from glowkin.findings.assemble import Evidence, exposure_records, sample_records
+from glowkin.findings.check import CheckedShot, check_look, concluded
+from glowkin.findings.check_series import series_advice
 from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
+from glowkin.findings.look import Look
 from glowkin.findings.track import Plan, name_along, track_photos
 from glowkin.light.bracket import View, view
 from glowkin.light.decode import open_photo
@@ -35,7 +38,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from glowkin.base.records import Comparison, TimeCourse
+    from glowkin.base.records import Comparison, ShotCheck, TimeCourse
     from glowkin.light.photo import Photograph
 
 
@@ -85,17 +88,26 @@ def track(
     return series, track_photos(series, plan)
 
 
+def check(path: str | Path, settings: Settings | None = None, camera: Camera | None = None) -> CheckedShot:
+    """Decode one photograph and say whether it can be measured; several are concluded by ``check_series``."""
+    return check_look(Look(evidence_of(view([open_photo(path)]), settings or Settings(), camera)))
+
+
+def check_series(shots: Sequence[CheckedShot]) -> list[ShotCheck]:
+    """The checks of photographs taken as one series, with what only their comparison tells."""
+    return [concluded(shot.check, extra) for shot, extra in zip(shots, series_advice(shots), strict=True)]
+
+
 def measure_photo(photo: Photograph, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
     """Measure the samples of a decoded photograph; none found is an empty result, not an error."""
     return measure_view(view([photo]), settings, camera)
 
 
-def measure_view(scene: View, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
-    """Measure the samples that one exposure or several show, in units of the first one's full scale."""
+def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -> Evidence:
+    """What the rooms find out about the samples that one exposure or several show."""
     masters = masters_of(settings)
     seen, scene = scene.frame, scene.corrected(masters) if masters else scene
     photo, frame = scene.photo, scene.frame
-    white_xy = white_point_xy(settings.white_point, settings.observer)
     camera = camera or camera_of(photo)
     glowing = find_samples(frame)
     found = glowing if settings.outlines is None else _outlined(settings.outlines, photo)
@@ -108,8 +120,16 @@ def measure_view(scene: View, settings: Settings, camera: Camera | None = None) 
     merged = scene.means(outlines)
     emitted = remove(merged.signals, stray)
     colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, stray.loadings)
-    evidence = Evidence(photo, camera, found, emitted, colours, stray, merged)
     unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()
+    flags = (*photo_flags(photo, frame), *scene.flags(merged), *unfit)
+    return Evidence(photo, camera, found, emitted, colours, stray, merged, scene, names, flags)
+
+
+def measure_view(scene: View, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
+    """Measure the samples of one exposure or several, in units of the first one's full scale."""
+    white_xy = white_point_xy(settings.white_point, settings.observer)
+    seen = evidence_of(scene, settings, camera)
+    photo, used, masters = seen.photo, seen.camera, seen.scene.masters
     return MeasuredPhoto(
         path=str(photo.path),
         sha256=photo.sha256,
@@ -119,13 +139,13 @@ def measure_view(scene: View, settings: Settings, camera: Camera | None = None) 
         f_number=photo.metadata.f_number,
         kind=photo.kind,
         size_px=photo.size_px,
-        camera=CameraUsed(camera.name, camera.basis, camera.luminance_weights),
+        camera=CameraUsed(used.name, used.basis, used.luminance_weights),
         white_point=settings.white_point,
         white_point_xy=(float(white_xy[0]), float(white_xy[1])),
         observer=settings.observer,
-        flags=(*photo_flags(photo, frame), *scene.flags(merged), *unfit),
-        samples=sample_records(evidence, names, white_xy, settings.observer),
-        merged_from=exposure_records(scene, merged),
+        flags=seen.flags,
+        samples=sample_records(seen, seen.names, white_xy, settings.observer),
+        merged_from=exposure_records(seen.scene, seen.merged),
         frames=tuple(FrameUsed(k, str(f.path), f.sha256) for k, f in masters.named()) if masters else (),
     )
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
 from glowkin.base.errors import WrongUseError
-from glowkin.base.records import compare_document, measure_document, track_document
+from glowkin.base.records import check_document, compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
 from glowkin.colour.observer import white_point_xy
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
@@ -134,19 +134,14 @@ def start(
     Those of a ``series`` are named later, from the first of them on, and of each shot one file is enough,
     as of the exposures of a ``bracket``.
     """
-    outlines, names = (None, ()) if options["outlines"] is None else read_outlines(options["outlines"])
-    given = options["names"]
-    names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
-    frames = {kind: tuple(options.get(kind) or ()) for kind in FRAME_KINDS}
-    settings = Settings(options["white_point"], int(options["observer"]), names, outlines, **frames)
+    settings = _settings(options)
     _check_white(settings)
     told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
     told |= {"bracket": True} if bracket else {}
     session = Session(program, settings, Outlet(options["out"], options["as_json"]), told)
     if series:
         session.settings = replace(settings, names=())
-    beside = {Path(p).resolve() for given in frames.values() for p in given}
-    paths = [p for p in photographs(photos, SUFFIXES) if p.resolve() not in beside]
+    paths = _paths(photos, settings)
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)
     if bracket:
@@ -155,6 +150,43 @@ def start(
         session.measure(paths, options["jobs"])
     session.settings = settings
     return session
+
+
+def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **options: Any) -> int:
+    """Check the photographs that a command names, print what comes of it; the exit status."""
+    settings = _settings(options)
+    paths = _paths(photos, settings)
+    outcomes = list(progress(map_photos(lambda p: recipes.check(p, settings), paths, jobs), len(paths)))
+    checks = recipes.check_series([o.result for o in outcomes if o.result is not None])
+    errors = [{"path": str(o.path), "message": o.message} for o in outcomes if o.result is None]
+    if as_json:
+        json.dump(
+            check_document(checks, errors, program), sys.stdout, indent=1, ensure_ascii=False, allow_nan=False
+        )
+        sys.stdout.write("\n")
+    elif checks:
+        from glowkin.terminal import show_checks
+
+        show_checks(checks)
+    for error in errors:
+        sys.stderr.write(f"Error: {error['message']}\n")
+    return 1 if errors else 0
+
+
+def _settings(options: dict[str, Any]) -> Settings:
+    """How to measure, from a command's options."""
+    outlines, names = (None, ()) if options["outlines"] is None else read_outlines(options["outlines"])
+    given = options["names"]
+    names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
+    frames = {kind: tuple(options.get(kind) or ()) for kind in FRAME_KINDS}
+    white, observer = options.get("white_point", "E"), int(options.get("observer", 2))
+    return Settings(white, observer, names, outlines, **frames)
+
+
+def _paths(photos: Sequence[Path], settings: Settings) -> list[Path]:
+    """The photographs meant, without the frames taken beside them."""
+    beside = {Path(p).resolve() for kind in FRAME_KINDS for p in getattr(settings, kind)}
+    return [p for p in photographs(photos, SUFFIXES) if p.resolve() not in beside]
 
 
 def _check_white(settings: Settings) -> None:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table as Grid
 
-    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.base.records import Comparison, MeasuredPhoto, ShotCheck, TimeCourse
     from glowkin.telling.tables import Table
 
 _NARROW = 90
@@ -43,6 +43,25 @@ def show(
         console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)
     if report:
         console.print(f"Report: {report}", highlight=False, soft_wrap=True)
+
+
+def show_checks(checks: Sequence[ShotCheck]) -> None:
+    """Print for each photograph its verdict and what to change, most important first."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    from glowkin.telling.checks import figures_words
+
+    console = plain_console()
+    style = {"good": "bold green", "usable with care": "bold yellow", "cannot be measured": "bold red"}
+    for check in checks:
+        console.print(Text.assemble((check.path, "bold"), ": ", (check.verdict, style[check.verdict])))
+        for number, advice in enumerate(check.advice, 1):
+            line = Text(f"{number}. {advice.sentence}")
+            console.print(Padding(line, (0, 0, 0, 2)))
+        if check.also:
+            console.print(Padding(Text(f"Also: {', '.join(check.also)}."), (0, 0, 0, 2)))
+        console.print(Padding(Text(figures_words(check)), (0, 0, 0, 2)))
 
 
 def plain_console() -> Console:

@@ -142,6 +142,66 @@ _TABLE = (
         "Use the same filter for calibration and samples.",
     ),
     Flag(
+        "out-of-focus",
+        "The picture is out of focus: every edge is soft, so light of the surroundings mixes in.",
+        "Focus by hand on the samples with the room light on, then switch it off.",
+    ),
+    Flag(
+        "shaken",
+        "The camera moved during the exposure: edges are soft in one direction.",
+        "Use a tripod and a timer or remote release.",
+    ),
+    Flag(
+        "fogged",
+        "Glass around a sample spreads its light, as mist on a cold vial does.",
+        "Let cold vials warm up closed, wipe them, then photograph.",
+    ),
+    Flag(
+        "sample-too-small",
+        "A sample covers too few pixels for a mean clear of its edges.",
+        "Go closer, or use a longer lens or a macro setting.",
+    ),
+    Flag(
+        "noisy",
+        "Noise, not light, decides the colour of the dimmest sample.",
+        "Lower the ISO and expose longer, from a tripod.",
+    ),
+    Flag(
+        "brightness-range",
+        "The samples differ so much in brightness that one exposure does not serve all of them.",
+        "Take several exposures, or photograph bright and dim samples apart.",
+    ),
+    Flag(
+        "flicker-banding",
+        "Bands of bright and dark lie over the picture: the lamp flickers while the sensor is read out.",
+        "Expose for 1/10 s or longer, or run the lamp from a battery at full power.",
+    ),
+    Flag(
+        "lamp-hot-spot",
+        "The lamp lights one side of the scene more than the other.",
+        "Move the lamp farther away, and aim it at the middle of the samples.",
+    ),
+    Flag(
+        "vignetting",
+        "Brightness falls from the middle of the picture to its corners.",
+        "Stop the lens down, keep the samples near the middle, or take a flat frame.",
+    ),
+    Flag(
+        "no-sample",
+        "Nothing in the photograph stands out as a sample.",
+        "Darken the room, expose longer, or give --outlines.",
+    ),
+    Flag(
+        "metadata-stripped",
+        "The file has lost all that the camera wrote into it, as copies sent by messengers do.",
+        "Copy the camera's own file by cable or card, or send it as a file, not as a picture.",
+    ),
+    Flag(
+        "white-balance-changed",
+        "The colours of all samples shift together between photographs: the white balance changed.",
+        "Fix white balance to daylight for the whole series, or save raw.",
+    ),
+    Flag(
         "light-is-not-amount",
         "How bright the forms are relative to each other is unknown: shares are of light, not of amount.",
         "Keep a stable control in every photograph and follow the change to its end.",

@@ -257,10 +257,59 @@ class TimeCourse:
         return table_html([to_json(s) for s in self.samples], TRACK_COLUMNS)
 
 
+@dataclass(frozen=True)
+class Advice:
+    """One thing to change at the next shot: its ``cause`` by name of the flag, a sentence in numbers, the
+    samples it concerns (empty: all), the figure in the sentence with its unit, and how much colour it may
+    cost, in u'v'.
+    """
+
+    cause: str
+    sentence: str
+    samples: tuple[str, ...] = ()
+    value: float | None = None
+    unit: str | None = None
+    harm_u_prime_v_prime: float = 0.0
+
+
+@dataclass(frozen=True)
+class ShotCheck:
+    """Whether one photograph can be measured.
+
+    ``verdict`` is "good", "usable with care" or "cannot be measured"; ``advice`` holds at most three things
+    to change, most important first, ``also`` the names of further ones. ``headroom_stops``: how far each
+    channel stays below clipping; for a rendered file an upper bound, ``headroom_is_bound``.
+    ``resolution_u_prime_v_prime``: what noise alone allows, 95 % semi-axis of the dimmest sample.
+    """
+
+    path: str
+    verdict: str
+    advice: tuple[Advice, ...]
+    also: tuple[str, ...]
+    kind: str
+    samples: int
+    headroom_stops: tuple[float | None, float | None, float | None]
+    headroom_is_bound: bool
+    resolution_u_prime_v_prime: float | None
+    taken_at: str | None
+    exposure_s: float | None
+    iso: float | None
+    f_number: float | None
+
+    def rows(self) -> list[Row]:
+        """One plain row for each thing to change; one without any when there is nothing."""
+        head = {"path": self.path, "verdict": self.verdict}
+        return [{**head, **to_json(a)} for a in self.advice] or [{**head, "cause": None, "sentence": ""}]
+
+    def _repr_html_(self) -> str:
+        return table_html(self.rows(), CHECK_COLUMNS)
+
+
 MEASURE_COLUMNS = (
     "name", "u_prime", "v_prime", "dominant_wavelength_nm", "excitation_purity", "luminance_relative",
     "flags",
 )  # fmt: skip
+CHECK_COLUMNS = ("verdict", "cause", "sentence", "harm_u_prime_v_prime")
 COMPARE_COLUMNS = ("a", "b", "delta_u_prime_v_prime", "delta_u_prime_v_prime_interval", "verdict")
 TRACK_COLUMNS = ("name", "verdict", "model", "half_time_s", "half_time_interval_s", "stops_at", "flags")
 
@@ -295,6 +344,16 @@ def track_document(course: TimeCourse, errors: Any, program: str) -> Row:
     return {"schema": "glowkin.track.v1", "program": program, "errors": list(errors), **to_json(course)}
 
 
+def check_document(checks: Any, errors: Any, program: str) -> Row:
+    """The glowkin.check.v1 document."""
+    return {
+        "schema": "glowkin.check.v1",
+        "program": program,
+        "errors": list(errors),
+        "checks": [to_json(check) for check in checks],
+    }
+
+
 def photos_from_json(document: Row) -> list[MeasuredPhoto]:
     """Read the photographs of a glowkin.measure.v1 document back."""
     return [_photo(row) for row in document["photos"]]
@@ -310,6 +369,14 @@ def course_from_json(document: Row) -> TimeCourse:
     samples = tuple(_course(row) for row in document["samples"])
     comparisons = tuple(_build(CourseComparison, row) for row in document["comparisons"])
     return _build(TimeCourse, {**document, "samples": samples, "comparisons": comparisons})
+
+
+def checks_from_json(document: Row) -> list[ShotCheck]:
+    """Read a glowkin.check.v1 document back."""
+    return [
+        _build(ShotCheck, {**row, "advice": tuple(_build(Advice, a) for a in row["advice"])})
+        for row in document["checks"]
+    ]
 
 
 def _photo(row: Row) -> MeasuredPhoto:

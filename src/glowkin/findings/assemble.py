@@ -35,6 +35,9 @@ class Evidence:
     colours: Emissions
     stray: Stray
     merged: Merged
+    scene: View
+    names: Sequence[str]
+    flags: tuple[str, ...]
 
 
 def sample_records(

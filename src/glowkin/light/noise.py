@@ -50,6 +50,13 @@ def estimate_noise(photo: Photograph) -> Noise:
     return Noise(gain, floor)
 
 
+def noise_in_the_dark(photo: Photograph) -> Array:
+    """Noise of one cell (3,) in the darker half of the photograph, as coding and clipping left it."""
+    means, variances = _patches(photo)
+    dark = np.argsort(means.sum(axis=1))[: max(1, len(means) // 2)]
+    return np.asarray(np.sqrt(np.median(variances[dark], axis=0)))
+
+
 def _patches(photo: Photograph) -> tuple[Array, Array]:
     """Mean and noise variance of each patch, patches x 3."""
     width, height = photo.size_cells

@@ -22,7 +22,7 @@ import numpy as np
 from glowkin.base.errors import WrongUseError
 from glowkin.scene.blur import banded, defocused, fogged, light_planes, sampled, shaken
 from glowkin.scene.cameras import SceneCamera, default_camera
-from glowkin.scene.develop import Development, jpeg_bytes
+from glowkin.scene.develop import Development, camera_to_space, jpeg_bytes, white_balance_gains
 from glowkin.scene.render import expose, metered
 from glowkin.scene.shot import Exposure, Shot
 from glowkin.scene.spectra import band, skewed_band
@@ -40,8 +40,8 @@ STRENGTHS = ("weak", "medium", "strong")
 class Setup:
     """A photograph about to be taken.
 
-    ``brightest``: share of the full well that the brightest sample shall reach when the exposure is set,
-    on the scene as it was planned; ``light`` are the accidents that befall the light, in order.
+    ``light`` are the accidents that befall the light, in order. A ``rendered`` photograph is exposed for its
+    developed values, which white balance and saturation lift above the sensor's.
     """
 
     scene: Scene
@@ -49,6 +49,7 @@ class Setup:
     exposure: Exposure = field(default_factory=Exposure)
     light: tuple[Callable[[Plane], Plane], ...] = ()
     development: Development = field(default_factory=Development)
+    rendered: bool = False
 
     def shoot(self, rng: np.random.Generator) -> Shot:
         """The photograph as it left the sensor."""
@@ -63,7 +64,19 @@ class Setup:
 
     def metered(self, brightest: float) -> Setup:
         """The same with the exposure time set so that the brightest sample reaches this share of full."""
-        return replace(self, exposure=metered(self.scene, self.camera, self.exposure, brightest))
+        setup = replace(self, exposure=metered(self.scene, self.camera, self.exposure, min(brightest, 1.9)))
+        return setup.exposed(self._raw_peak() / self._developed_peak()) if self.rendered else setup
+
+    def _raw_peak(self) -> float:
+        return max([float(self.camera.response(s.radiance).max()) for s in self.scene.samples], default=1.0)
+
+    def _developed_peak(self) -> float:
+        """The highest value the camera's own development makes of a sample, as `_raw_peak` counts."""
+        d = self.development
+        gains = white_balance_gains(self.camera, self.exposure.white_balance_kelvin, d.white_balance_error)
+        matrix = camera_to_space(self.camera, d.space).T
+        balanced = [self.camera.response(s.radiance) * gains * d.brighten for s in self.scene.samples]
+        return max([float(max(b.max(), (b @ matrix).max())) for b in balanced], default=1.0)
 
     def exposed(self, factor: float) -> Setup:
         """The same with the exposure time multiplied."""
@@ -80,13 +93,9 @@ def competent(
     kinds: tuple[str, ...] = ("vial", "spot", "heap"),
     rendered: bool = False,
 ) -> Setup:
-    """A photograph without fault: clean lamp, dark room, samples apart, brightest sample at half of full.
-
-    For a ``rendered`` file the exposure is shorter, since white balance lifts red and blue before the
-    camera clips.
-    """
+    """A photograph without fault: clean lamp, dark room, samples apart, brightest sample at half of full."""
     scene = random_scene(
-        rng, n_samples, float(rng.uniform(2.0, 8.0)), size_px=size_px, min_gap_px=0.03 * size_px[0],
+        rng, n_samples, float(rng.uniform(2.0, 8.0)), size_px=size_px, min_gap_px=0.045 * size_px[0],
         kinds=kinds, violet=(0.0, 0.003), surroundings_violet=float(rng.uniform(0.0003, 0.001)),
         halo=(0.003, 0.008),
     )  # fmt: skip
@@ -97,8 +106,8 @@ def competent(
         vignetting=float(rng.uniform(0.03, 0.2)),
         crosslight=float(rng.uniform(0.001, 0.003)),
     )
-    setup = Setup(scene, camera or default_camera(), development=_development(rng))
-    return setup.metered(float(rng.uniform(0.2, 0.4) if rendered else rng.uniform(0.3, 0.65)))
+    setup = Setup(scene, camera or default_camera(), development=_development(rng), rendered=rendered)
+    return setup.metered(float(rng.uniform(0.3, 0.65)))
 
 
 def _development(rng: np.random.Generator) -> Development:
@@ -124,9 +133,9 @@ def _underexposed(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
 
 
 def _noisy(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
-    """High sensitivity and a hot sensor, the time cut to match."""
-    iso = (6400.0, 12800.0, 25600.0)[s]
-    camera = setup.camera.with_(read_noise_e=(15.0, 20.0, 25.0)[s])
+    """High sensitivity, the time cut to match; the black level stands above the noise, as cameras have it."""
+    iso = (12800.0, 51200.0, 102400.0)[s]
+    camera = setup.camera.with_(read_noise_e=4.0, black=3000)
     faster = replace(setup.exposure, iso=iso)
     return replace(setup, camera=camera, exposure=faster).exposed(setup.exposure.iso / iso)
 
@@ -149,8 +158,12 @@ def _banded(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
 
 
 def _hot_spot(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
+    """The lamp beside the middle: a broad pool of light, or a torch's narrower beam."""
     angle = float(rng.uniform(0.0, 2.0 * np.pi))
     centre = (0.5 + 0.33 * float(np.cos(angle)), 0.5 + 0.33 * float(np.sin(angle)))
+    if rng.random() < 0.5:
+        width = (0.9, 0.6, 0.45)[s]
+        return _befallen(setup, lambda planes: _lamp(planes, centre, width))
     return _staged(setup, lamp_unevenness=(0.45, 0.65, 0.85)[s], lamp_centre=centre)
 
 
@@ -169,7 +182,7 @@ def _violet(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
 
 
 def _room(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
-    return _staged(setup, room=(0.05, 0.15, 0.5)[s])
+    return _staged(setup, room=(0.06, 0.25, 1.0)[s])
 
 
 def _paper(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
@@ -224,6 +237,14 @@ def random_red() -> NDArray[np.float64]:
 def paper_glow(power: float) -> NDArray[np.float64]:
     """The blue of optical brighteners in paper and cotton, near 440 nm (common practice, no source)."""
     return power * skewed_band(440.0, 55.0)
+
+
+def _lamp(planes: Plane, centre: tuple[float, float], width: float) -> Plane:
+    """A torch's beam: Gaussian about ``centre`` (shares of the frame), sigma ``width`` frame heights."""
+    h, w = planes.shape[:2]
+    x = ((np.arange(w, dtype=np.float32) + 0.5) / h - centre[0] * w / h) ** 2
+    y = ((np.arange(h, dtype=np.float32) + 0.5) / h - centre[1]) ** 2
+    return np.asarray(planes * np.exp(-0.5 * (x[None, :] + y[:, None]) / width**2)[..., None])
 
 
 def _at_the_edge(setup: Setup, s: int, rng: np.random.Generator) -> Setup:

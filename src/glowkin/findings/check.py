@@ -1,0 +1,149 @@
+"""Can this photograph be measured? A verdict, and what to change, most important first.
+
+Importance is what a fault may cost in colour, in u'v'. What costs no colour but brightness only comes after;
+the kind of file comes last, since it is the same at every shot.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.records import Advice, ShotCheck
+from glowkin.findings.check_light import light_advice
+from glowkin.findings.check_picture import picture_advice
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.findings.look import Look
+
+GOOD, CARE, CANNOT = "good", "usable with care", "cannot be measured"
+_MOST = 3
+_KIND = "rendered-file"
+_CARE = 0.003
+_NOTHING = 1.0
+
+
+@dataclass(frozen=True)
+class CheckedShot:
+    """A check of one photograph, all its advice kept, and what comparing it with others takes.
+
+    ``camera`` names the camera and the size of its pictures; ``centres_px`` (n x 2) and ``rgb`` (n x 3) are
+    the samples', ``automatic`` whether the file says that white balance was.
+    """
+
+    check: ShotCheck
+    camera: str
+    automatic: bool | None
+    centres_px: Array
+    rgb: Array
+
+
+def check_look(look: Look) -> CheckedShot:
+    """The verdict on one photograph by itself."""
+    e, photo = look.evidence, look.evidence.photo
+    m, (width, height) = photo.metadata, photo.size_px
+    camera = f"{m.make} {m.model}, {photo.kind}, {width} x {height}"
+    centres = np.array([f.centre_px for f in e.found]).reshape(-1, 2)
+    return CheckedShot(_check(look), camera, m.automatic_white_balance, centres, e.emitted.mean)
+
+
+def _check(look: Look) -> ShotCheck:
+    photo = look.evidence.photo
+    found = [*file_advice(look), *_nothing_found(look), *light_advice(look), *picture_advice(look)]
+    lost = bool(look.names) and not np.isfinite(look.evidence.emitted.mean).any()
+    room = [round(float(v), 2) if np.isfinite(v) else None for v in look.use.headroom_stops]
+    dimmest = look.resolution[int(np.argmin(look.level))] if look.names else np.nan
+    return ShotCheck(
+        path=str(photo.path),
+        verdict=CANNOT if lost else GOOD,
+        advice=tuple(found),
+        also=(),
+        kind=photo.kind,
+        samples=len(look.names),
+        headroom_stops=(room[0], room[1], room[2]),
+        headroom_is_bound=photo.kind == "rendered",
+        resolution_u_prime_v_prime=float(dimmest) if np.isfinite(dimmest) else None,
+        taken_at=photo.metadata.taken_at,
+        exposure_s=photo.metadata.exposure_s,
+        iso=photo.metadata.iso,
+        f_number=photo.metadata.f_number,
+    )
+
+
+def concluded(check: ShotCheck, extra: Sequence[Advice] = ()) -> ShotCheck:
+    """The check with its advice in order, cut to the three most important, and the verdict that follows."""
+    ordered = sorted([*check.advice, *extra], key=lambda a: (a.cause == _KIND, -a.harm_u_prime_v_prime))
+    verdict = CARE if any(a.harm_u_prime_v_prime >= _CARE for a in ordered) else GOOD
+    if check.verdict == CANNOT or any(a.harm_u_prime_v_prime >= _NOTHING for a in ordered):
+        verdict = CANNOT
+    also = tuple(dict.fromkeys(a.cause for a in ordered[_MOST:]))
+    return replace(check, verdict=verdict, advice=tuple(ordered[:_MOST]), also=also)
+
+
+def file_advice(look: Look) -> Iterator[Advice]:
+    """What the file tells, or no longer tells, of how it was made."""
+    photo, flags = look.evidence.photo, look.evidence.flags
+    m = photo.metadata
+    if "lamp-off-mismatch" in flags:
+        sentence = (
+            "A new lamp-off frame, right after, from the same tripod and with the same settings: this one was "
+            "taken with others or has moved."
+        )
+        yield Advice("lamp-off-mismatch", sentence, (), None, None, 0.06)
+    if "edited-file" in flags:
+        sentence = "The file as the camera wrote it: an editing program saved this one."
+        yield Advice("edited-file", sentence, (), None, None, 0.04)
+    if "merged-by-phone" in flags:
+        sentence = "Night mode and merging of frames off: levels are no longer proportional to light."
+        yield Advice("merged-by-phone", sentence, (), None, None, 0.05)
+    if photo.kind == "raw":
+        return
+    if not m.make and not m.model and m.exposure_s is None and m.iso is None:
+        sentence = (
+            "The camera's own file, copied by cable or card: this copy has lost exposure, time and white "
+            "balance, as those sent by messengers have."
+        )
+        yield Advice("metadata-stripped", sentence, (), None, None, 0.035)
+    elif "automatic-white-balance" in flags:
+        why = "it was automatic" if m.automatic_white_balance else "the file does not say that it was"
+        sentence = (
+            f"White balance fixed to daylight, or raw: {why}, so colours are shifted by an unknown amount."
+        )
+        yield Advice("automatic-white-balance", sentence, (), None, None, 0.03)
+    yield Advice(_KIND, _kind_words(look), (), None, None, 0.02)
+
+
+def _kind_words(look: Look) -> str:
+    cut = [n for n, zero in zip(look.names, look.evidence.emitted.at_zero, strict=True) if zero.max() > 0.2]
+    beyond = f"; {', '.join(cut)} lies beyond its colour space" if cut else ""
+    return (
+        "Raw (DNG) beside the JPEG: the camera's own development has changed the colours by an unknown amount"
+        f"{beyond}."
+    )
+
+
+def _nothing_found(look: Look) -> Iterator[Advice]:
+    """No sample: too dark to see one, or nothing there."""
+    if look.names:
+        return
+    frame = look.frame
+    level = frame.linear.max(axis=2)
+    middle, top = (float(v) for v in np.quantile(level[::2, ::2], (0.5, 0.9995)))
+    noise = float(np.sqrt(look.noise.floor.max()))
+    if 1.5 * frame.faintest < top < 0.05 and top - middle > 8.0 * noise:
+        stops = float(np.log2(0.6 / top))
+        sentence = (
+            f"{stops:.1f} stops more exposure: the brightest spot reaches {100 * top:.2g} % of the scale, "
+            "too dark to tell a sample."
+        )
+        yield Advice("underexposed", sentence, (), round(stops, 1), "stops", 1.1 * _NOTHING)
+    sentence = (
+        "A sample that glows, in a dark room, or outlines drawn by hand (--outlines): nothing stands out "
+        "from its surroundings."
+    )
+    yield Advice("no-sample", sentence, (), None, None, _NOTHING)

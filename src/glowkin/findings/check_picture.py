@@ -1,0 +1,163 @@
+"""Checks of the picture: focus, shake, mist, evenness of the light, and where the samples lie."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.records import Advice
+from glowkin.findings.check_light import DROWNED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.findings.look import Look
+    from glowkin.light.sharpness import Edge
+
+_SOFT_PX, _SOFT_SHARE = 6.0, 0.008
+"""An edge is soft when it is wider than this, and than this share of the picture's width."""
+_DIRECTIONS = 8
+_SHAKEN, _OTHERS = 1.9, 1.7
+_SKIRT = 0.17
+_SMALL_PX, _SMALL_CELLS = 500.0, 14.0
+_FALL_STOPS, _FALL_EXPLAINED, _MIDDLE = 0.6, 0.3, 0.12
+_BAND_DEPTH, _BAND_EXPLAINED = 0.06, 0.25
+
+
+def picture_advice(look: Look) -> Iterator[Advice]:
+    """Everything about sharpness, evenness and size."""
+    soft = list(_sharpness(look))
+    yield from soft
+    yield from _small(look)
+    yield from _at_the_edge(look)
+    yield from _uneven(look)
+
+
+def _sharpness(look: Look) -> Iterator[Advice]:
+    """Mist shows as skirts of light; else soft edges all round are focus, soft edges one way are shake."""
+    width = look.evidence.photo.size_px[0]
+    limit = max(_SOFT_PX, _SOFT_SHARE * width)
+    misty = [i for i, e in enumerate(look.edges) if e.skirt > _SKIRT and look.drowned < DROWNED]
+    if misty:
+        yield _fogged(look, misty)
+        return
+    across = sharpest_by_direction(look.edges)
+    if not np.isfinite(across).any():
+        return
+    most, least = float(np.nanmax(across)), float(np.nanmin(across))
+    if most < limit:
+        return
+    harm = 0.03 * min(most / float(np.median([e.radius_px for e in look.edges])), 1.0) + 0.01
+    if most > _SHAKEN * least:
+        sentence = (
+            f"A tripod and a remote release: the camera moved by about {most:.0f} pixels "
+            f"{_direction(across)} during the exposure."
+        )
+        yield Advice("shaken", sentence, (), round(most), "px", harm)
+    elif least > limit / 1.3:
+        sentence = f"Focus on the samples: their edges are {most:.0f} pixels wide all round."
+        yield Advice("out-of-focus", sentence, (), round(most), "px", harm)
+
+
+def sharpest_by_direction(edges: Sequence[Edge]) -> Array:
+    """For each of 8 directions (over half a turn) how wide the sharper edges across it are; NaN if unread.
+
+    The sharper third of all samples' edges: one soft sample does not blur the picture.
+    """
+    if not edges:
+        return np.full(_DIRECTIONS, np.nan)
+    angle = np.concatenate([e.directions for e in edges]) % np.pi
+    widths = np.concatenate([e.widths_px for e in edges])
+    which = np.rint(angle / np.pi * _DIRECTIONS).astype(int) % _DIRECTIONS
+    out = np.full(_DIRECTIONS, np.nan)
+    for k in range(_DIRECTIONS):
+        here = widths[(which == k) & np.isfinite(widths)]
+        if here.size >= 2:
+            out[k] = np.quantile(here, 0.3)
+    return out
+
+
+def _direction(across: Array) -> str:
+    k = int(np.nanargmax(across))
+    return (
+        "sideways",
+        "slantwise",
+        "slantwise",
+        "slantwise",
+        "up and down",
+        "slantwise",
+        "slantwise",
+        "slantwise",
+    )[k]
+
+
+def _fogged(look: Look, misty: list[int]) -> Advice:
+    worst = max(misty, key=lambda i: look.edges[i].skirt)
+    skirt = look.edges[worst].skirt
+    names = tuple(look.names[i] for i in misty)
+    sentence = (
+        f"Let cold vials warm up closed, and wipe them: what surrounds sample {look.names[worst]} glows "
+        f"{100 * skirt:.0f} % as brightly as its edge, as misted glass does"
+        f"{'' if len(names) == 1 else f'; {len(names)} samples are so'}."
+    )
+    return Advice("fogged", sentence, names, round(100 * skirt), "%", 0.02 + 0.05 * skirt)
+
+
+def _small(look: Look) -> Iterator[Advice]:
+    p = look.evidence.photo.period
+    areas = [f.area_px for f in look.evidence.found]
+    limit = max(_SMALL_PX, _SMALL_CELLS * p * p)
+    small = [i for i, area in enumerate(areas) if area < limit]
+    if not small:
+        return
+    i = min(small, key=lambda k: areas[k])
+    across = 2.0 * float(np.sqrt(areas[i] / np.pi))
+    closer = float(np.sqrt(4.0 * limit / areas[i]))
+    names = tuple(look.names[k] for k in small)
+    sentence = (
+        f"Go {closer:.1f} times closer: of sample {look.names[i]} only {across:.0f} pixels across are clear "
+        "of its edge."
+    )
+    resolution = float(np.nan_to_num(look.resolution[i]))
+    yield Advice("sample-too-small", sentence, names, round(across), "px", max(resolution, 0.015))
+
+
+def _at_the_edge(look: Look) -> Iterator[Advice]:
+    names = tuple(n for n, f in zip(look.names, look.evidence.found, strict=True) if f.at_edge)
+    if names:
+        sentence = f"Step back, or move sample {', '.join(names)} inwards: the frame cuts it."
+        yield Advice("edge-of-frame", sentence, names, None, None, 0.004)
+
+
+def _uneven(look: Look) -> Iterator[Advice]:
+    """Fall of light over the frame, or bands: whichever explains the samples' unevenness better."""
+    fall, bands = look.fall_off, look.bands
+    banded = bands is not None and bands.depth > _BAND_DEPTH and bands.explained > _BAND_EXPLAINED
+    falls = fall is not None and fall.fall_stops > _FALL_STOPS and fall.explained > _FALL_EXPLAINED
+    if bands is not None and banded:
+        way = "down" if bands.along_rows else "across"
+        sentence = (
+            f"1/10 s or longer, or a lamp that does not flicker: {bands.count:.0f} bands {way} the picture "
+            f"change the brightness by {100 * bands.depth:.0f} %."
+        )
+        yield Advice("flicker-banding", sentence, (), round(100 * bands.depth), "%", 0.006)
+    if fall is not None and falls and not (banded and bands is not None and bands.explained > fall.explained):
+        yield _fall_off_words(fall.centre, fall.fall_stops)
+
+
+def _fall_off_words(centre: tuple[float, float], stops: float) -> Advice:
+    x, y = centre[0] - 0.5, centre[1] - 0.5
+    if max(abs(x), abs(y)) < _MIDDLE:
+        sentence = (
+            f"Stop the lens down, or keep samples near the middle: the best lit sample gets {stops:.1f} "
+            "stops more light than the worst, falling off towards the corners."
+        )
+        return Advice("vignetting", sentence, (), round(stops, 1), "stops", 0.005)
+    side = ("left" if x < 0 else "right") if abs(x) > abs(y) else ("top" if y < 0 else "bottom")
+    sentence = (
+        f"The lamp farther away and aimed at the middle: it lights the {side} best, and the best lit "
+        f"sample gets {stops:.1f} stops more light than the worst."
+    )
+    return Advice("lamp-hot-spot", sentence, (), round(stops, 1), "stops", 0.005)
