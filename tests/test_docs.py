@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from glowkin.base import records
+from glowkin.base import checks, records
 from glowkin.base.flags import FLAGS
 
 ROOT = Path(__file__).parents[1]
@@ -30,7 +30,7 @@ CAUTIONS = (
 RECORDS = (
     records.Sample, records.CameraUsed, records.MeasuredPhoto, records.Place, records.Comparison,
     records.Ratio, records.TrackPoint, records.ModelFit, records.SampleCourse, records.CourseComparison,
-    records.TimeCourse,
+    records.TimeCourse, checks.Advice, checks.ShotCheck,
 )  # fmt: skip
 
 

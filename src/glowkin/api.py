@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError
-from glowkin.base.records import Comparison, MeasuredPhoto, ShotCheck, TimeCourse
+from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import TOLERANCE
 from glowkin.findings.track import Plan
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from glowkin.base.checks import ShotCheck
     from glowkin.camera.emission import Camera
 
 Frames: TypeAlias = "str | Path | Sequence[str | Path]"

@@ -38,7 +38,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from glowkin.base.records import Comparison, ShotCheck, TimeCourse
+    from glowkin.base.checks import ShotCheck
+    from glowkin.base.records import Comparison, TimeCourse
     from glowkin.light.photo import Photograph
 
 

@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
+from glowkin.base.checks import check_document
 from glowkin.base.errors import WrongUseError
-from glowkin.base.records import check_document, compare_document, measure_document, track_document
+from glowkin.base.records import compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
 from glowkin.colour.observer import white_point_xy
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES

@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table as Grid
 
-    from glowkin.base.records import Comparison, MeasuredPhoto, ShotCheck, TimeCourse
+    from glowkin.base.checks import ShotCheck
+    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.telling.tables import Table
 
 _NARROW = 90

@@ -257,59 +257,10 @@ class TimeCourse:
         return table_html([to_json(s) for s in self.samples], TRACK_COLUMNS)
 
 
-@dataclass(frozen=True)
-class Advice:
-    """One thing to change at the next shot: its ``cause`` by name of the flag, a sentence in numbers, the
-    samples it concerns (empty: all), the figure in the sentence with its unit, and how much colour it may
-    cost, in u'v'.
-    """
-
-    cause: str
-    sentence: str
-    samples: tuple[str, ...] = ()
-    value: float | None = None
-    unit: str | None = None
-    harm_u_prime_v_prime: float = 0.0
-
-
-@dataclass(frozen=True)
-class ShotCheck:
-    """Whether one photograph can be measured.
-
-    ``verdict`` is "good", "usable with care" or "cannot be measured"; ``advice`` holds at most three things
-    to change, most important first, ``also`` the names of further ones. ``headroom_stops``: how far each
-    channel stays below clipping; for a rendered file an upper bound, ``headroom_is_bound``.
-    ``resolution_u_prime_v_prime``: what noise alone allows, 95 % semi-axis of the dimmest sample.
-    """
-
-    path: str
-    verdict: str
-    advice: tuple[Advice, ...]
-    also: tuple[str, ...]
-    kind: str
-    samples: int
-    headroom_stops: tuple[float | None, float | None, float | None]
-    headroom_is_bound: bool
-    resolution_u_prime_v_prime: float | None
-    taken_at: str | None
-    exposure_s: float | None
-    iso: float | None
-    f_number: float | None
-
-    def rows(self) -> list[Row]:
-        """One plain row for each thing to change; one without any when there is nothing."""
-        head = {"path": self.path, "verdict": self.verdict}
-        return [{**head, **to_json(a)} for a in self.advice] or [{**head, "cause": None, "sentence": ""}]
-
-    def _repr_html_(self) -> str:
-        return table_html(self.rows(), CHECK_COLUMNS)
-
-
 MEASURE_COLUMNS = (
     "name", "u_prime", "v_prime", "dominant_wavelength_nm", "excitation_purity", "luminance_relative",
     "flags",
 )  # fmt: skip
-CHECK_COLUMNS = ("verdict", "cause", "sentence", "harm_u_prime_v_prime")
 COMPARE_COLUMNS = ("a", "b", "delta_u_prime_v_prime", "delta_u_prime_v_prime_interval", "verdict")
 TRACK_COLUMNS = ("name", "verdict", "model", "half_time_s", "half_time_interval_s", "stops_at", "flags")
 
@@ -344,16 +295,6 @@ def track_document(course: TimeCourse, errors: Any, program: str) -> Row:
     return {"schema": "glowkin.track.v1", "program": program, "errors": list(errors), **to_json(course)}
 
 
-def check_document(checks: Any, errors: Any, program: str) -> Row:
-    """The glowkin.check.v1 document."""
-    return {
-        "schema": "glowkin.check.v1",
-        "program": program,
-        "errors": list(errors),
-        "checks": [to_json(check) for check in checks],
-    }
-
-
 def photos_from_json(document: Row) -> list[MeasuredPhoto]:
     """Read the photographs of a glowkin.measure.v1 document back."""
     return [_photo(row) for row in document["photos"]]
@@ -361,46 +302,38 @@ def photos_from_json(document: Row) -> list[MeasuredPhoto]:
 
 def pairs_from_json(document: Row) -> list[Comparison]:
     """Read the pairs of a glowkin.compare.v1 document back."""
-    return [_build(Comparison, {**p, **{k: _build(Place, p[k]) for k in "ab"}}) for p in document["pairs"]]
+    return [build(Comparison, {**p, **{k: build(Place, p[k]) for k in "ab"}}) for p in document["pairs"]]
 
 
 def course_from_json(document: Row) -> TimeCourse:
     """Read a glowkin.track.v1 document back."""
     samples = tuple(_course(row) for row in document["samples"])
-    comparisons = tuple(_build(CourseComparison, row) for row in document["comparisons"])
-    return _build(TimeCourse, {**document, "samples": samples, "comparisons": comparisons})
-
-
-def checks_from_json(document: Row) -> list[ShotCheck]:
-    """Read a glowkin.check.v1 document back."""
-    return [
-        _build(ShotCheck, {**row, "advice": tuple(_build(Advice, a) for a in row["advice"])})
-        for row in document["checks"]
-    ]
+    comparisons = tuple(build(CourseComparison, row) for row in document["comparisons"])
+    return build(TimeCourse, {**document, "samples": samples, "comparisons": comparisons})
 
 
 def _photo(row: Row) -> MeasuredPhoto:
-    samples = tuple(_build(Sample, s) for s in row["samples"])
+    samples = tuple(build(Sample, s) for s in row["samples"])
     nested = {
-        "camera": _build(CameraUsed, row["camera"]),
+        "camera": build(CameraUsed, row["camera"]),
         "samples": samples,
-        "merged_from": tuple(_build(MergedExposure, m) for m in row.get("merged_from", ())),
-        "frames": tuple(_build(FrameUsed, f) for f in row.get("frames", ())),
+        "merged_from": tuple(build(MergedExposure, m) for m in row.get("merged_from", ())),
+        "frames": tuple(build(FrameUsed, f) for f in row.get("frames", ())),
     }
-    return _build(MeasuredPhoto, {**row, **nested})
+    return build(MeasuredPhoto, {**row, **nested})
 
 
 def _course(row: Row) -> SampleCourse:
     ratio = row["luminance_ratio"]
     nested = {
-        "luminance_ratio": ratio and _build(Ratio, ratio),
-        "models": tuple(_build(ModelFit, m) for m in row["models"]),
-        "points": tuple(_build(TrackPoint, p) for p in row["points"]),
+        "luminance_ratio": ratio and build(Ratio, ratio),
+        "models": tuple(build(ModelFit, m) for m in row["models"]),
+        "points": tuple(build(TrackPoint, p) for p in row["points"]),
     }
-    return _build(SampleCourse, {**row, **nested})
+    return build(SampleCourse, {**row, **nested})
 
 
-def _build(kind: type[T], row: Row) -> T:
+def build(kind: type[T], row: Row) -> T:
     """A record from a row, lists turned back into tuples, keys of later versions passed over."""
     names = {f.name for f in fields(kind)}  # type: ignore[arg-type]
     return kind(**{key: _tuples(value) for key, value in row.items() if key in names})

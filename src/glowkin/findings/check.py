@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import Advice, ShotCheck
+from glowkin.base.checks import Advice, ShotCheck
 from glowkin.findings.check_light import light_advice
 from glowkin.findings.check_picture import picture_advice
 
@@ -91,8 +91,8 @@ def file_advice(look: Look) -> Iterator[Advice]:
     m = photo.metadata
     if "lamp-off-mismatch" in flags:
         sentence = (
-            "A new lamp-off frame, right after, from the same tripod and with the same settings: this one was "
-            "taken with others or has moved."
+            "A new lamp-off frame, right after, from the same tripod and with the same settings: this one "
+            "was taken with others or has moved."
         )
         yield Advice("lamp-off-mismatch", sentence, (), None, None, 0.06)
     if "edited-file" in flags:

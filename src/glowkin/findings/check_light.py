@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import Advice
+from glowkin.base.checks import Advice
 from glowkin.findings.look import CHANNELS
 
 if TYPE_CHECKING:
@@ -125,21 +125,20 @@ def _noise(look: Look) -> Iterator[Advice]:
     )
 
 
-def ground(look: Look) -> Array:
-    """What the dark surroundings send out (3,), full scale 1; zero where it is lost in noise.
+def seen_ground(look: Look) -> Array:
+    """The light of the ground (3,); zero where it is lost in noise.
 
     Noise cut off at black, as cameras do before they write a JPEG, has a mean above zero.
     """
-    level = np.asarray(look.evidence.stray.loadings[0, :, 0] / 2.0)
-    seen = bool((level > _ABOVE_NOISE * look.dark_noise).any()) and look.drowned < DROWNED
-    return level if seen else np.zeros(3)
+    seen = bool((look.ground > _ABOVE_NOISE * look.dark_noise).any()) and look.drowned < DROWNED
+    return look.ground if seen else np.zeros(3)
 
 
 def _stray(look: Look) -> Iterator[Advice]:
     """Light of the ground: its own glow, the lamp's violet, or the room's."""
     if not look.names:
         return
-    dark = ground(look)
+    dark = seen_ground(look)
     if not dark.any():
         return
     shift = look.shift(np.broadcast_to(_POWDER * dark, look.evidence.emitted.mean.shape))

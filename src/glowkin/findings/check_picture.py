@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import Advice
+from glowkin.base.checks import Advice
 from glowkin.findings.check_light import DROWNED
 
 if TYPE_CHECKING:
@@ -36,17 +36,19 @@ def picture_advice(look: Look) -> Iterator[Advice]:
 
 
 def _sharpness(look: Look) -> Iterator[Advice]:
-    """Mist shows as skirts of light; else soft edges all round are focus, soft edges one way are shake."""
-    width = look.evidence.photo.size_px[0]
-    limit = max(_SOFT_PX, _SOFT_SHARE * width)
-    misty = [i for i, e in enumerate(look.edges) if e.skirt > _SKIRT and look.drowned < DROWNED]
-    if misty:
-        yield _fogged(look, misty)
-        return
+    """Mist shows as skirts of light, or as soft edges of some samples among sharp ones; else soft edges all
+    round are focus, and soft edges one way are shake.
+    """
+    limit = max(_SOFT_PX, _SOFT_SHARE * look.evidence.photo.size_px[0])
     across = sharpest_by_direction(look.edges)
-    if not np.isfinite(across).any():
+    if look.drowned > DROWNED or not np.isfinite(across).any():
         return
     most, least = float(np.nanmax(across)), float(np.nanmin(across))
+    skirts = [i for i, e in enumerate(look.edges) if e.skirt > _SKIRT]
+    soft = [i for i, e in enumerate(look.edges) if most < limit < e.width_px and e.width_px > _OTHERS * most]
+    if skirts or soft:
+        yield _fogged(look, skirts, soft, most)
+        return
     if most < limit:
         return
     harm = 0.03 * min(most / float(np.median([e.radius_px for e in look.edges])), 1.0) + 0.01
@@ -81,28 +83,28 @@ def sharpest_by_direction(edges: Sequence[Edge]) -> Array:
 
 def _direction(across: Array) -> str:
     k = int(np.nanargmax(across))
-    return (
-        "sideways",
-        "slantwise",
-        "slantwise",
-        "slantwise",
-        "up and down",
-        "slantwise",
-        "slantwise",
-        "slantwise",
-    )[k]
+    return {0: "sideways", _DIRECTIONS // 2: "up and down"}.get(k, "slantwise")
 
 
-def _fogged(look: Look, misty: list[int]) -> Advice:
-    worst = max(misty, key=lambda i: look.edges[i].skirt)
-    skirt = look.edges[worst].skirt
-    names = tuple(look.names[i] for i in misty)
-    sentence = (
-        f"Let cold vials warm up closed, and wipe them: what surrounds sample {look.names[worst]} glows "
-        f"{100 * skirt:.0f} % as brightly as its edge, as misted glass does"
-        f"{'' if len(names) == 1 else f'; {len(names)} samples are so'}."
+def _fogged(look: Look, skirts: list[int], soft: list[int], sharp: float) -> Advice:
+    names = tuple(look.names[i] for i in sorted({*skirts, *soft}))
+    more = "" if len(names) == 1 else f"; {len(names)} samples are so"
+    mend = "Let cold vials warm up closed, and wipe them"
+    if skirts:
+        worst = max(skirts, key=lambda i: look.edges[i].skirt)
+        skirt = look.edges[worst].skirt
+        seen = (
+            f"what surrounds sample {look.names[worst]} glows {100 * skirt:.0f} % as brightly as its edge, "
+            "as misted glass does"
+        )
+        return Advice("fogged", f"{mend}: {seen}{more}.", names, round(100 * skirt), "%", 0.02 + 0.05 * skirt)
+    worst = max(soft, key=lambda i: look.edges[i].width_px)
+    width = look.edges[worst].width_px
+    seen = (
+        f"the edge of sample {look.names[worst]} is {width:.0f} pixels wide, {sharp:.0f} elsewhere, as "
+        "behind misted glass"
     )
-    return Advice("fogged", sentence, names, round(100 * skirt), "%", 0.02 + 0.05 * skirt)
+    return Advice("fogged", f"{mend}: {seen}{more}.", names, round(width), "px", 0.03)
 
 
 def _small(look: Look) -> Iterator[Advice]:
@@ -136,15 +138,15 @@ def _uneven(look: Look) -> Iterator[Advice]:
     fall, bands = look.fall_off, look.bands
     banded = bands is not None and bands.depth > _BAND_DEPTH and bands.explained > _BAND_EXPLAINED
     falls = fall is not None and fall.fall_stops > _FALL_STOPS and fall.explained > _FALL_EXPLAINED
-    if bands is not None and banded:
+    if fall is not None and falls and not (banded and bands is not None and bands.explained > fall.explained):
+        yield _fall_off_words(fall.centre, fall.fall_stops)
+    elif bands is not None and banded:
         way = "down" if bands.along_rows else "across"
         sentence = (
             f"1/10 s or longer, or a lamp that does not flicker: {bands.count:.0f} bands {way} the picture "
             f"change the brightness by {100 * bands.depth:.0f} %."
         )
         yield Advice("flicker-banding", sentence, (), round(100 * bands.depth), "%", 0.006)
-    if fall is not None and falls and not (banded and bands is not None and bands.explained > fall.explained):
-        yield _fall_off_words(fall.centre, fall.fall_stops)
 
 
 def _fall_off_words(centre: tuple[float, float], stops: float) -> Advice:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import Advice
+from glowkin.base.checks import Advice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 _EXPOSURE_STOPS = 0.15
 _NEAR, _MOVED = 0.12, 0.006
 """Shares of the frame's diagonal: samples this near are the same; a common shift this large is a move."""
-_BALANCE, _OPEN = 0.05, 0.01
+_BALANCE, _OPEN, _AGREE = 0.05, 0.01, 0.4
 
 
 def series_advice(shots: Sequence[CheckedShot]) -> list[list[Advice]]:
@@ -83,37 +83,46 @@ def _move(shot: CheckedShot, first: CheckedShot, pairs: list[tuple[int, int]]) -
 
 
 def _balance(shot: CheckedShot, first: CheckedShot, pairs: list[tuple[int, int]]) -> Advice | None:
-    """All samples shifted towards red or blue together: one sample alone may have changed itself."""
+    """All samples shifted in colour together: one sample alone may have changed itself."""
     if shot.check.kind == "raw":
         return None
-    told = shot.automatic is not None and first.automatic is not None and shot.automatic != first.automatic
     shift = _common_shift(shot.rgb, first.rgb, pairs)
-    if not told and shift is None:
-        return None
-    why = "it was automatic in one and fixed in another"
     if shift is not None:
         why = f"since {_name(first)} red against blue changed by {100 * shift:.0f} % in all samples"
-    sentence = f"White balance fixed for the whole series: {why}."
-    return Advice(
-        "white-balance-changed", sentence, (), None if shift is None else round(100 * shift), "%", 0.03
+        sentence = f"White balance fixed for the whole series: {why}."
+        return Advice("white-balance-changed", sentence, (), round(100 * shift), "%", 0.04)
+    if None in (shot.automatic, first.automatic) or shot.automatic == first.automatic:
+        return None
+    sentence = (
+        "White balance fixed for the whole series: it was automatic in one photograph, fixed in another."
     )
+    return Advice("white-balance-changed", sentence, (), None, None, 0.04)
 
 
 def _common_shift(here: Array, there: Array, pairs: list[tuple[int, int]]) -> float | None:
-    """Change of the ratio of red to blue, as a share, where samples agree on it."""
+    """Change of red against blue, as a share, where two samples or more agree on it; None where they do not.
+
+    Each sample may have changed in brightness; the gains of red and blue are common to all.
+    """
     if len(pairs) < 2:
         return None
     i, j = np.transpose(pairs)
-    a, b = here[i][:, [0, 2]], there[j][:, [0, 2]]
-    clear = (np.minimum(a, b) > _OPEN).all(axis=1)
-    if np.count_nonzero(clear) < 2:
+    a, b = here[i], there[j]
+    with np.errstate(invalid="ignore"):
+        clear = (np.minimum(a, b) > _OPEN) & ((np.minimum(a, b) > _OPEN).sum(axis=1) >= 2)[:, None]
+    if np.count_nonzero(clear.any(axis=1)) < 2:
         return None
+    sample, channel = np.nonzero(clear)
     change = np.log(a[clear] / b[clear])
-    ratio = change[:, 0] - change[:, 1]
-    middle = float(np.median(ratio))
-    if abs(middle) < _BALANCE or np.median(np.abs(ratio - middle)) > 0.5 * abs(middle):
+    gains = np.stack([channel == 0, channel == 2], axis=1).astype(float)
+    own = (sample[:, None] == np.unique(sample)).astype(float)
+    A = np.concatenate([gains, own], axis=1)
+    fit, _, rank, _ = np.linalg.lstsq(A, change, rcond=None)
+    shift = float(fit[0] - fit[1])
+    left = float(np.sqrt(np.mean(np.square(change - A @ fit))))
+    if len(change) <= rank or abs(shift) < _BALANCE or left > _AGREE * abs(shift):
         return None
-    return float(np.expm1(middle))
+    return float(np.expm1(shift))
 
 
 def _name(shot: CheckedShot) -> str:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from glowkin.light.noise import Noise
     from glowkin.light.sharpness import Edge
 
+_NOT_DARK = 8.0
 CHANNELS = ("red", "green", "blue")
 
 
@@ -86,8 +87,16 @@ class Look:
 
     @property
     def drowned(self) -> float:
-        """Noise of the dark parts as a share of the brightest sample."""
-        return float(self.dark_noise.max() / self.level.max()) if self.names else 0.0
+        """Noise of the dark parts as a share of the brightest sample; 0 where these parts are not dark."""
+        if not self.names or (self.ground > _NOT_DARK * self.dark_noise).all():
+            return 0.0
+        return float(self.dark_noise.max() / self.level.max())
+
+    @property
+    def ground(self) -> Array:
+        """What the dark surroundings send out (3,), full scale 1, as far as it is left in the picture."""
+        loadings = self.evidence.stray.loadings
+        return np.asarray(loadings[0, :, 0] / 2.0 if len(loadings) else np.zeros(3))
 
     @cached_property
     def level(self) -> Array:

@@ -124,8 +124,9 @@ def _read(profile: Array, noise: float, beyond: float) -> tuple[float, float]:
         return nothing
     smooth = np.convolve(np.pad(p, 2, mode="edge"), (0.1, 0.25, 0.3, 0.25, 0.1), mode="valid")
     inside = float(np.median(smooth[: max(p.size // 4, 3)]))
-    end = int(np.argmin(smooth))
-    step = inside - float(smooth[end])
+    lowest = float(smooth.min())
+    step = inside - lowest
+    end = int(np.flatnonzero(smooth <= lowest + 0.01 * step)[-1])
     if end < 4 or step < _LEAST_CONTRAST * noise or step < 0.3 * inside:
         return nothing
     slopes = -np.diff(smooth[: end + 1]) / _STEP

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from glowkin.telling.numbers import significant
 
 if TYPE_CHECKING:
-    from glowkin.base.records import ShotCheck
+    from glowkin.base.checks import ShotCheck
 
 
 def figures_words(check: ShotCheck) -> str:

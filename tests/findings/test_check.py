@@ -1,0 +1,171 @@
+"""Each fault of a rendered photograph is named, and a photograph without fault is called good."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from glowkin import recipes
+from glowkin.base.checks import check_document, checks_from_json
+from glowkin.base.flags import FLAGS
+from glowkin.base.records import to_json
+from glowkin.base.settings import Settings
+from glowkin.findings.check import CANNOT, CARE, GOOD
+from glowkin.scene.develop import write_jpeg
+from glowkin.scene.dng import write_dng
+from glowkin.scene.faults import competent, lamp_off_of, sent_by_messenger, series_with_fault, with_fault
+
+SIZE = (600, 400)
+CAUSES = {
+    "overexposed": "clipped",
+    "underexposed": "underexposed",
+    "noisy": "noisy",
+    "out of focus": "out-of-focus",
+    "shaken": "shaken",
+    "flicker banding": "flicker-banding",
+    "lamp hot spot": "lamp-hot-spot",
+    "vignetting": "vignetting",
+    "lamp violet": "lamp-leakage",
+    "room light": "room-light",
+    "glowing paper": "glowing-background",
+    "fogged vial": "fogged",
+    "tiny samples": "sample-too-small",
+    "bright neighbour": "lit-by-neighbour",
+    "cut by the frame": "edge-of-frame",
+    "nothing glows": "no-sample",
+}
+
+
+def scene(seed=3, **options):
+    return competent(np.random.default_rng(seed), 4, SIZE, **options)
+
+
+def check(setup, path):
+    shot = setup.shoot(np.random.default_rng(5))
+    write_jpeg(shot, path, setup.development) if path.suffix == ".jpg" else write_dng(shot, path)
+    return recipes.check_series([recipes.check(path)])[0]
+
+
+def causes(found):
+    return [a.cause for a in found.advice]
+
+
+def test_a_competent_raw_photograph_is_good(tmp_path):
+    found = check(scene(), tmp_path / "a.dng")
+    assert (found.verdict, found.advice, found.also, found.samples) == (GOOD, (), (), 4)
+    assert not found.headroom_is_bound
+    assert all(0 < stops < 6 for stops in found.headroom_stops)
+    assert 0 < found.resolution_u_prime_v_prime < 0.003
+
+
+def test_of_a_competent_jpeg_only_its_kind_is_named(tmp_path):
+    found = check(scene(rendered=True), tmp_path / "a.jpg")
+    assert (found.verdict, causes(found)) == (CARE, ["rendered-file"])
+    assert found.headroom_is_bound
+
+
+@pytest.mark.parametrize("fault", CAUSES)
+def test_a_strong_fault_is_named_first(fault, tmp_path):
+    strength = (
+        "medium" if fault == "bright neighbour" else "strong"
+    )  # beside one 100 times brighter it is lost
+    bad = with_fault(scene(), fault, strength, np.random.default_rng(1))
+    found = check(bad, tmp_path / "a.dng")
+    assert causes(found)[0] == CAUSES[fault]
+    assert len(found.advice) <= 3
+    assert found.verdict == (CANNOT if fault == "nothing glows" else CARE)
+    assert found.advice[0].sentence.endswith(".")
+    assert {*causes(found), *found.also} <= set(FLAGS)
+
+
+@pytest.mark.parametrize(
+    ("fault", "cause"),
+    [("merged frames", "merged-by-phone"), ("automatic white balance", "automatic-white-balance")],
+)
+def test_what_the_file_tells_is_named_first(fault, cause, tmp_path):
+    bad = with_fault(scene(rendered=True), fault, "medium", np.random.default_rng(1))
+    found = check(bad, tmp_path / "a.jpg")
+    assert causes(found) == [cause, "rendered-file"]
+    assert found.verdict == CARE
+
+
+def test_a_copy_from_a_messenger_is_known_by_what_it_lost(tmp_path):
+    good, path = scene(rendered=True), tmp_path / "a.jpg"
+    path.write_bytes(sent_by_messenger(good.shoot(np.random.default_rng(5)), good.development))
+    found = recipes.check(path).check
+    assert "metadata-stripped" in causes(found)
+    assert "automatic-white-balance" not in causes(found)
+
+
+def test_the_sentence_says_how_many_stops_and_which_channel(tmp_path):
+    """Exposed a little beyond the headroom another photograph shows: the advice undoes it, to its target."""
+    good = scene()
+    room = min(check(good, tmp_path / "a.dng").headroom_stops)
+    found = check(good.exposed(2 ** (room + 0.1)), tmp_path / "b.dng")
+    advice = found.advice[0]
+    assert advice.cause == "clipped"
+    assert (advice.unit, advice.value) == ("stops", pytest.approx(0.1 - np.log2(0.6), abs=0.25))
+    assert f"{advice.value:.1f} stops less exposure: the " in advice.sentence
+    assert f"channel of sample {advice.samples[0]} is clipped" in advice.sentence
+
+
+def series(fault, tmp_path, rendered=True):
+    good = competent(np.random.default_rng(4), 5, SIZE, rendered=rendered)
+    shots = []
+    for i, setup in enumerate(series_with_fault(good, fault, "strong", np.random.default_rng(2))):
+        path = tmp_path / f"{i}.jpg"
+        write_jpeg(setup.shoot(np.random.default_rng(i)), path, setup.development)
+        shots.append(recipes.check(path))
+    return recipes.check_series(shots)
+
+
+@pytest.mark.parametrize(
+    ("fault", "cause"),
+    [
+        ("exposure changed", "exposure-changed"),
+        ("white balance changed", "white-balance-changed"),
+        ("camera moved", "moved"),
+    ],
+)
+def test_what_changed_within_a_series_is_named(fault, cause, tmp_path):
+    first, *_, last = series(fault, tmp_path)
+    assert causes(first) == ["rendered-file"]
+    assert cause in causes(last)
+
+
+def test_a_steady_series_gives_no_advice_of_its_own(tmp_path):
+    assert [causes(c) for c in series(None, tmp_path)] == [["rendered-file"]] * 3
+
+
+@pytest.mark.parametrize("fault", [None, "exposure"])
+def test_a_lamp_off_frame_that_does_not_fit_is_named(fault, tmp_path):
+    lit = with_fault(scene(), "room light", "weak", np.random.default_rng(1))
+    paths = tmp_path / "a.dng", tmp_path / "off.dng"
+    for setup, path in zip((lit, lamp_off_of(lit, fault, "strong")), paths, strict=True):
+        write_dng(setup.shoot(np.random.default_rng(5)), path)
+    found = recipes.check(paths[0], Settings(lamp_off=(paths[1],))).check
+    assert ("lamp-off-mismatch" in causes(found)) is (fault is not None)
+
+
+def test_the_document_reads_back(tmp_path):
+    bad = with_fault(scene(), "shaken", "strong", np.random.default_rng(1))
+    found = check(bad, tmp_path / "a.dng")
+    document = check_document([found], [], "glowkin 1")
+    assert (document["schema"], document["errors"]) == ("glowkin.check.v1", [])
+    assert checks_from_json(document) == [found]
+    assert found.rows()[0]["cause"] == "shaken"
+    assert "shaken" in found._repr_html_()
+
+
+def test_no_more_than_three_things_to_change_and_the_rest_by_name(tmp_path):
+    bad = scene(rendered=True)
+    for fault in ("merged frames", "automatic white balance", "out of focus", "cut by the frame"):
+        bad = with_fault(bad, fault, "strong", np.random.default_rng(1))
+    found = check(bad, tmp_path / "a.jpg")
+    assert len(found.advice) == 3
+    assert "rendered-file" in found.also
+    harms = [a.harm_u_prime_v_prime for a in found.advice]
+    assert harms == sorted(harms, reverse=True)
+    assert to_json(replace(found, advice=()))["advice"] == ()
