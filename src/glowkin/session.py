@@ -157,7 +157,8 @@ def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **o
     """Check the photographs that a command names, print what comes of it; the exit status."""
     settings = _settings(options)
     paths = _paths(photos, settings)
-    outcomes = list(progress(map_photos(lambda p: recipes.check(p, settings), paths, jobs), len(paths)))
+    work = partial(recipes.check, settings=settings)
+    outcomes = list(progress(map_photos(work, paths, jobs), len(paths)))
     checks = recipes.check_series([o.result for o in outcomes if o.result is not None])
     errors = [{"path": str(o.path), "message": o.message} for o in outcomes if o.result is None]
     if as_json:
