@@ -216,5 +216,8 @@ def versions() -> dict[str, str]:
     """The versions of what computed, for the report."""
     from importlib.metadata import version
 
-    names = ("numpy", "scipy", "opencv-python-headless", "scikit-image", "rawpy", "simplejpeg", "matplotlib")
+    names = (
+        "numpy", "scipy", "opencv-python-headless", "scikit-image", "rawpy", "simplejpeg", "tifffile",
+        "imagecodecs", "pi-heif", "matplotlib",
+    )  # fmt: skip
     return {"Python": sys.version.split()[0], **{name: version(name) for name in names}}

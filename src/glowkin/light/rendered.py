@@ -41,6 +41,8 @@ class Told:
 
 def rendered_photo(path: Path, digest: str, pixels: NDArray[Any], told: Told) -> Photograph:
     """The photograph of decoded pixels (height x width x 3, or 4 with transparency)."""
+    if (pixels.dtype == np.uint8) != (told.bits == 8):
+        raise CannotReadError(f"{path}: holds other levels than it says; save it as PNG with 16 bits")
     metadata = read_metadata(told.exif, path)
     space, flags = _colour_space(path, metadata, told)
     codes = oriented(three_channels(path, pixels), told.orientation or metadata.orientation)

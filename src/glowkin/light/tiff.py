@@ -79,7 +79,9 @@ def decode_tiff(path: Path, data: bytes, found: list[Any], digest: str, limits: 
 
 def _only_page(path: Path, found: list[Any]) -> Any:
     whole = [p for p in found if not int(p.subfiletype) & (_SMALLER | _MASK)]
-    if len(whole) != 1:
+    if not whole:
+        raise broken(path, "TIFF")
+    if len(whole) > 1:
         raise CannotReadError(
             f"{path}: holds {len(whole)} pictures; save the one to be measured in a file of its own"
         )
