@@ -77,7 +77,7 @@ def main():
             path = Path(folder) / ("shot.dng" if seed % 2 else "shot.jpg")
             write_dng(shot, path) if seed % 2 else write_jpeg(shot, path, development(rng))
             photo = open_photo(path)
-            lost, false, hits = score(find_samples(reduced(photo)), shot.truths, photo.size_px)
+            lost, false, hits = score(find_samples(reduced(photo)).samples, shot.truths, photo.size_px)
             total += len(shot.truths)
             missed += len(lost)
             invented += len(false)

@@ -57,7 +57,7 @@ def main():
             write_dng(shot, path) if raw else write_jpeg(shot, path, development(rng))
             photo = open_photo(path)
             frame = reduced(photo)
-            found = find_samples(frame)
+            found = find_samples(frame).samples
             lost, false, hits = score(found, shot.truths, photo.size_px)
             for name in (kind, "all"):
                 row = tally[name]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
+
+from glowkin.colour.spaces import RGB_TO_XYZ
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -34,12 +36,14 @@ class Window:
 class Frame:
     """A photograph reduced: ``linear`` (height x width x 3) and ``scale_px``, pixels to one of its own.
 
-    Below ``faintest`` a rendered file holds a few codes only, and blotches of compression.
+    Below ``faintest`` a rendered file holds a few codes only, and blotches of compression. ``to_xyz`` (3 x 3)
+    is good enough to tell blue from red, not to measure.
     """
 
     linear: NDArray[np.float32]
     scale_px: int
     faintest: float = 0.0
+    to_xyz: Array = field(default_factory=lambda: RGB_TO_XYZ["sRGB"])
 
     def mask(self, outlines: list[Array]) -> NDArray[np.uint8]:
         """1 inside any of the outlines (vertices x 2, pixels of the photograph), height x width."""
@@ -136,9 +140,10 @@ def reduced(photo: Photograph, long_side: int = 512) -> Frame:
         return np.asarray(cv2.resize(plane, size, interpolation=cv2.INTER_AREA))
 
     if photo.curves is not None:
-        return Frame(looked_up(shrink(codes), photo.curves), k * photo.period, _faintest(photo, photo.curves))
+        linear, faintest = looked_up(shrink(codes), photo.curves), _faintest(photo, photo.curves)
+        return Frame(linear, k * photo.period, faintest, photo.to_xyz[-1])
     linear = _mosaic_cells(photo, codes, lambda plane: shrink(np.ascontiguousarray(plane)).astype(np.float32))
-    return Frame(linear, k * photo.period)
+    return Frame(linear, k * photo.period, to_xyz=photo.to_xyz[-1])
 
 
 def _faintest(photo: Photograph, curves: NDArray[np.float32]) -> float:

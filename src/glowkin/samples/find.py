@@ -1,19 +1,31 @@
-"""Finding the samples: what stands out from its surroundings at whatever brightness, edges and halo cut away.
+"""Finding the samples: what stands out from its ground by brightness or colour, and has an edge.
 
-The picture is cut at many levels from bright to dark. A glowing sample has a steep edge: over a wide
-range of levels the connected patch around it hardly grows. A halo has none: its patch grows with every
-level. So each patch is followed down the levels, and kept where its area is most stable (maximally
-stable extremal regions, Matas et al., Image Vis. Comput. 22, 761, 2004), on a logarithmic scale so that a
-dim sample counts as much as one many times brighter.
+Rooms of this way: ``stands_out`` makes one picture of how much each place stands out, ``levels`` follows its
+patches from bright to dark, ``apart`` takes touching samples apart and cuts glass and halo off, ``judge``
+says what speaks against a candidate. Here they are wired, and outlines are drawn.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
+
+from glowkin.samples.apart import fades, peeled, told_apart
+from glowkin.samples.judge import (
+    Rejected,
+    against_filling,
+    against_patch,
+    against_pieces,
+    fills,
+    is_blue,
+    stands_off,
+)
+from glowkin.samples.levels import FINER, STEADY, Levels, Patch, cut
+from glowkin.samples.pieces import Piece, largest_part
+from glowkin.samples.stands_out import standing_out
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,14 +33,11 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.light.linear import Frame
 
-_STEP = 1.45
-_SPAN = 2
-_LEAST_AREA = 20
-_LARGEST_SHARE = 0.6
-_STEADY = 0.55
-_CONTRAST = 1.7
-_NOISES = 6.0
-_SOLID = 0.75
+_WIDER, _WIDEST = 1.25, 8.0
+_BRIGHT_ENOUGH = 0.02
+_FILLS = 0.6
+_BLURRED_PX = 2.6
+_FINER = 5
 
 
 @dataclass(frozen=True)
@@ -41,157 +50,202 @@ class Found:
     at_edge: bool = False
 
 
-@dataclass(eq=False)
-class _Patch:
-    """A connected patch at one level, ``seed`` one of its pixels, and those of the level above within it."""
+@dataclass(frozen=True)
+class Finding:
+    """The samples in reading order, and every other bright place with the reason why it is none."""
 
-    level: int
-    label: int
-    area: int
-    box: tuple[int, int, int, int]
-    seed: tuple[int, int]
-    children: list[_Patch] = field(default_factory=list)
-    growth: float = np.inf
+    samples: tuple[Found, ...]
+    rejected: tuple[Rejected, ...] = ()
 
 
-def find_samples(frame: Frame) -> list[Found]:
+def find_samples(frame: Frame) -> Finding:
     """The samples of a reduced photograph, left to right then top to bottom."""
-    bright, noise = _brightness(frame.linear)
-    labels, roots = _tree(bright, max(_NOISES * noise, frame.faintest))
-    chosen = [patch for root in roots for patch in _choose(root, labels, bright)]
-    found = [_outline(_half_level(labels[p.level], p, bright), frame.scale_px) for p in chosen]
-    return in_reading_order([f for f in found if f is not None])
+    pieces, rejected = _candidates(frame)
+    if not pieces:
+        pieces, rejected = _filling(frame, rejected)
+    found = [_outline(piece, frame) for piece in pieces]
+    return Finding(tuple(in_reading_order(found)), tuple(rejected))
 
 
-def _brightness(linear: NDArray[np.float32]) -> tuple[NDArray[np.float32], float]:
-    """The brightest channel above the scene's dark floor, lightly smoothed, and the floor's own spread."""
-    smooth = cv2.GaussianBlur(linear, (0, 0), 0.8)
-    few = smooth[::5, ::5].reshape(-1, 3)
-    floor = np.quantile(few, 0.25, axis=0)
-    red, green, blue = cv2.split(smooth - floor.astype(np.float32))
-    excess = np.asarray(cv2.max(cv2.max(red, green), blue))
-    middle, high = np.quantile(excess[::5, ::5], (0.25, 0.45))
-    return excess, max(float(high - middle), 2e-5)
+@dataclass(frozen=True, eq=False)
+class _Choice:
+    """A patch to be a sample, or what speaks ``against`` it; ``wider``: a patch it may share with others;
+    ``within``: a good one around it, its stead if it is no sample after all.
+    """
+
+    patch: Patch
+    against: str | None = None
+    wider: Patch | None = None
+    within: Patch | None = None
 
 
-def _tree(bright: NDArray[np.float32], lowest: float) -> tuple[list[NDArray[np.int32]], list[_Patch]]:
-    """The labelled picture at each level, bright to dark, and the patches of the lowest level."""
-    labels: list[NDArray[np.int32]] = []
-    chains: list[list[_Patch]] = []
-    level = float(np.quantile(bright[::2, ::2], 0.9995)) / _STEP
-    while level > lowest and len(labels) < 48:
-        mask = (bright > level).view(np.uint8)
-        _, label = cv2.connectedComponents(mask, connectivity=8)
-        here = _patches(mask, label, len(labels))
-        by_label = {patch.label: patch for patch in here}
-        for patch in chains[-1] if chains else []:
-            by_label[int(label[patch.seed])].children.append(patch)
-        labels.append(label)
-        chains.append(here)
-        level /= _STEP
-    _measure_growth(chains)
-    return labels, chains[-1] if chains else []
+def _candidates(frame: Frame, inside: NDArray[np.bool_] | None = None) -> tuple[list[Piece], list[Rejected]]:
+    """Pieces that are samples, and what was rejected; a ground that glows is looked at once more within."""
+    seen = standing_out(frame, inside)
+    if seen.small is None:
+        pieces, rejected = _judged(cut(seen.picture), frame, glows=False)
+    else:
+        pieces, rejected = _judged(cut(seen.picture, FINER), frame, glows=True)
+        small, _ = _judged(cut(seen.small, FINER, _BLURRED_PX), frame, glows=True)
+        pieces = _besides(pieces, [p for p in small if stands_off(p, frame)], frame)
+    kept = []
+    for piece in pieces:
+        if inside is None and fills(piece, frame):
+            inner, more = _sample_or_ground(piece, frame)
+            kept += inner
+            rejected += more
+        else:
+            kept.append(piece)
+    return kept, rejected
 
 
-def _patches(mask: NDArray[np.uint8], label: NDArray[np.int32], level: int) -> list[_Patch]:
-    """The patches of one level that are large enough, from their outer contours (holes count as filled)."""
-    contours, hierarchy = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
-    found = []
-    for contour, (_, _, _, inside_of) in zip(contours, hierarchy[0] if contours else (), strict=True):
-        if inside_of >= 0 or len(contour) < 4:
-            continue
-        area = int(cv2.contourArea(contour) + 0.5 * cv2.arcLength(contour, closed=True) + 1)
-        if area >= _LEAST_AREA:
-            x, y = (int(v) for v in contour[0, 0])
-            found.append(_Patch(level, int(label[y, x]), area, cv2.boundingRect(contour), (y, x)))
-    return found
+def _judged(levels: Levels, frame: Frame, *, glows: bool) -> tuple[list[Piece], list[Rejected]]:
+    """What has an edge and nothing speaks against, touching samples told apart; and the rest with reasons."""
+    choices = [choice for root in levels.roots for choice in _choose(root, levels, frame)]
+    rejected = [_rejected(_mask_of(levels, c.patch), frame, c.against) for c in choices if c.against]
+    chosen = [c for c in choices if c.against is None]
+    kept, more = _unopposed(chosen, levels, frame, glows=glows)
+    standing = {id(choice.within) for _, choice in kept}
+    fallen = {id(c.within): c.within for c in chosen if c.within and id(c.within) not in standing}
+    instead, _ = _unopposed([_Choice(patch) for patch in fallen.values()], levels, frame, glows=glows)
+    pieces = [piece for piece, _ in kept]
+    new = [p for p, _ in instead if not is_blue(p, frame)]
+    return _besides(pieces, new, frame), rejected + more
 
 
-def _measure_growth(chains: list[list[_Patch]]) -> None:
-    """How much each patch grows, in natural logarithm of area, over the next few levels down."""
-    area_below: dict[int, list[int]] = {}
-    for here in reversed(chains):
-        for patch in here:
-            below = area_below.get(id(patch), [])
-            if len(below) >= _SPAN:
-                patch.growth = float(np.log(below[_SPAN - 1] / patch.area))
-            for child in patch.children:
-                area_below[id(child)] = [patch.area, *below[: _SPAN - 1]]
+def _besides(pieces: list[Piece], more: list[Piece], frame: Frame) -> list[Piece]:
+    """The pieces, and those of the others that lie clear of them."""
+    taken = _mask(pieces, frame)
+    return pieces + [p for p in more if not taken[p.box][p.mask == 1].any()]
 
 
-def _choose(patch: _Patch, labels: list[NDArray[np.int32]], bright: NDArray[np.float32]) -> list[_Patch]:
-    """The samples within a patch: those of two or more branches, else the steadiest good one of the chain."""
+def _unopposed(
+    chosen: list[_Choice], levels: Levels, frame: Frame, *, glows: bool
+) -> tuple[list[tuple[Piece, _Choice]], list[Rejected]]:
+    """The pieces nothing speaks against, with the choice they are from, and the others with the reason."""
+    pieces = [(piece, choice) for choice in chosen for piece in _apart(levels, choice, frame)]
+    reasons = against_pieces([piece for piece, _ in pieces], frame, glows=glows)
+    kept = [p for p, reason in zip(pieces, reasons, strict=True) if reason is None]
+    fallen = [(p, reason) for (p, _), reason in zip(pieces, reasons, strict=True) if reason is not None]
+    return kept, [_rejected(p, frame, reason) for p, reason in fallen]
+
+
+def _apart(levels: Levels, choice: _Choice, frame: Frame) -> list[Piece]:
+    """The samples of a choice; what lay against the first of them must not fade away as its halo does."""
+    first, *others = peeled(levels, choice.patch, choice.wider)
+    against = [p for other in others for p in told_apart(other, frame.linear) if not fades(p, levels.picture)]
+    return told_apart(first, frame.linear) + against
+
+
+def _choose(patch: Patch, levels: Levels, frame: Frame) -> list[_Choice]:
+    """The samples within a patch, or else what speaks against it.
+
+    Those of two or more branches, unless the patch around them is more samples that touch; else the steadiest
+    good one of the chain.
+    """
     chain = [patch]
     while len(chain[-1].children) == 1:
         chain.append(chain[-1].children[0])
-    below = [c for child in chain[-1].children for c in _choose(child, labels, bright)]
-    if len(below) > 1:
+    below = [c for child in chain[-1].children for c in _choose(child, levels, frame)]
+    chain = [p for p in chain if not p.faint]
+    good = [c for c in below if c.against is None]
+    if len(good) > 1:
+        return _branches_or_all(chain, below, levels, frame)
+    first: str | None = None
+    for candidate in sorted([*chain, *(c.patch for c in good)], key=lambda p: p.growth):
+        own = next((c for c in good if c.patch is candidate), None)
+        reason = None if own else against_patch(levels, candidate)
+        if reason is None:
+            wider = _wider(candidate, chain) or (own.wider if own else None)
+            return [_Choice(candidate, wider=wider, within=own.within if own else None)]
+        first = first or reason
+    return [*(_Choice(p, first) for p in chain[:1]), *below]
+
+
+def _branches_or_all(chain: list[Patch], below: list[_Choice], levels: Levels, frame: Frame) -> list[_Choice]:
+    """The branches, or the steadiest patch around them if that falls into more samples than they are."""
+    steady = min(chain, key=lambda p: p.growth, default=None)
+    if steady is None or against_patch(levels, steady) is not None:
         return below
-    for candidate in sorted([*chain, *below], key=lambda p: p.growth):
-        if candidate in below or _is_sample(candidate, labels, bright):
-            return [candidate]
-    return []
+    good = [c for c in below if c.against is None]
+    if steady.area > _WIDER * sum(c.patch.area for c in good):
+        whole = _Choice(steady, wider=steady)
+        if len(_apart(levels, whole, frame)) > len(good):
+            return [whole]
+    return [replace(c, within=c.within or steady) for c in below]
 
 
-def _is_sample(patch: _Patch, labels: list[NDArray[np.int32]], bright: NDArray[np.float32]) -> bool:
-    """Steady over the levels, compact, not the whole frame, and brighter than a ring around it."""
-    if patch.growth > _STEADY or patch.area > _LARGEST_SHARE * bright.size:
-        return False
-    left, top, width, height = patch.box
-    reach = 3 + int(0.25 * np.sqrt(patch.area))
-    box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
-    inside = (labels[patch.level][box] == patch.label).astype(np.uint8)
-    ring = cv2.dilate(inside, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)) - inside
-    ring &= (labels[patch.level][box] == 0).astype(np.uint8)
-    if not ring.any() or not _compact(inside):
-        return False
-    return bool(np.median(bright[box][inside == 1]) > _CONTRAST * np.median(bright[box][ring == 1]))
+def _mask(pieces: list[Piece], frame: Frame) -> NDArray[np.uint8]:
+    mask = np.zeros(frame.linear.shape[:2], np.uint8)
+    for piece in pieces:
+        mask[piece.box] |= piece.mask
+    return mask
 
 
-def _compact(inside: NDArray[np.uint8]) -> bool:
-    """Whether a patch fills most of its convex hull."""
-    contours, _ = cv2.findContours(inside, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    edge = max(contours, key=len)
-    return bool(np.count_nonzero(inside) >= _SOLID * cv2.contourArea(cv2.convexHull(edge)))
+def _sample_or_ground(piece: Piece, frame: Frame) -> tuple[list[Piece], list[Rejected]]:
+    """A large piece itself, or, where it is a ground that glows, the samples within it."""
+    reason = against_filling(piece, frame)
+    if reason is None:
+        return [piece], []
+    inner, rejected = _candidates(*_only(piece, frame))
+    return inner, [_rejected(piece, frame, reason), *rejected]
 
 
-def _half_level(label: NDArray[np.int32], patch: _Patch, bright: NDArray[np.float32]) -> NDArray[np.uint8]:
-    """The sample's own pixels, 1 in the whole frame's shape: above half of its level over its surroundings.
-
-    So glass rims, menisci and halo stay out, and the outline is the same however bright the sample is.
-    """
-    left, top, width, height = patch.box
-    reach = 4 + int(0.25 * np.sqrt(patch.area))
-    box = np.s_[max(top - reach, 0) : top + height + reach, max(left - reach, 0) : left + width + reach]
-    inside = label[box] == patch.label
-    around = bright[box][label[box] == 0]
-    base = float(np.median(around)) if around.size else 0.0
-    level = base + 0.5 * (float(np.median(bright[box][inside])) - base)
-    _, pieces = cv2.connectedComponents(((bright[box] > level) & inside).view(np.uint8), connectivity=4)
-    counts = np.bincount(pieces.ravel())
-    counts[0] = 0
-    own = np.zeros(label.shape, np.uint8)
-    own[box] = pieces == int(np.argmax(counts))
-    return own
+def _wider(patch: Patch, chain: list[Patch]) -> Patch | None:
+    """The largest patch around one that has an edge as well: a dimmer sample may touch this one."""
+    return next(
+        (p for p in chain if p.growth <= STEADY and _WIDER * patch.area < p.area < _WIDEST * patch.area),
+        None,
+    )
 
 
-def _outline(own: NDArray[np.uint8], scale: int) -> Found | None:
+def _mask_of(levels: Levels, patch: Patch) -> Piece:
+    box, label = levels.around(patch, 0)
+    return Piece(box, (label == patch.label).astype(np.uint8))
+
+
+def _rejected(piece: Piece, frame: Frame, reason: str) -> Rejected:
+    """The contour of what is no sample, in pixels of the photograph."""
+    contour = cv2.approxPolyDP(piece.contour, 0.7, closed=True)[:, 0].astype(float)
+    corners = (contour + (piece.box[1].start, piece.box[0].start) + 0.5) * frame.scale_px - 0.5
+    return Rejected(tuple((float(x), float(y)) for x, y in corners), reason)
+
+
+def _only(piece: Piece, frame: Frame) -> tuple[Frame, NDArray[np.bool_]]:
+    """The frame with everything but a piece at the piece's own middle level, and where that piece is."""
+    inside = cv2.erode(_mask([piece], frame), np.ones((5, 5), np.uint8), borderValue=1) == 1
+    linear = np.where(inside[..., None], frame.linear, np.median(frame.linear[inside], axis=0))
+    return replace(frame, linear=linear), inside
+
+
+def _filling(frame: Frame, rejected: list[Rejected]) -> tuple[list[Piece], list[Rejected]]:
+    """One sample that fills the photograph, or nearly; if that is the ground's own glow, what is within."""
+    bright = cv2.GaussianBlur(frame.linear, (0, 0), 0.8).max(axis=2)
+    middle = float(np.median(bright))
+    if middle < max(_BRIGHT_ENOUGH, frame.faintest):
+        return [], rejected
+    whole = np.s_[0 : bright.shape[0], 0 : bright.shape[1]]
+    piece = largest_part((bright > 0.5 * middle).view(np.uint8), whole)
+    if piece.area < _FILLS * bright.size:
+        return [], rejected
+    return _sample_or_ground(piece, frame)
+
+
+def _outline(piece: Piece, frame: Frame) -> Found:
     """A sample's pixels cut back from their edge, as a polygon in pixels of the photograph."""
-    from skimage.measure import find_contours
-
-    left, top, width, height = cv2.boundingRect(own)
-    inside = own[top : top + height, left : left + width]
-    depth = cv2.distanceTransform(cv2.copyMakeBorder(inside, 2, 2, 2, 2, cv2.BORDER_CONSTANT), cv2.DIST_L2, 5)
+    depth = cv2.distanceTransform(
+        cv2.copyMakeBorder(piece.mask, 2, 2, 2, 2, cv2.BORDER_CONSTANT), cv2.DIST_L2, 5
+    )
     depth = cv2.GaussianBlur(depth, (0, 0), 0.7)
-    radius = float(np.sqrt(np.count_nonzero(inside) / np.pi))
-    contours = find_contours(depth, min(1.0 + 0.06 * radius, 0.6 * float(depth.max())))
-    if not contours:
-        return None
-    fine = max(contours, key=len)[:-1].astype(np.float32)
-    rows_columns = cv2.approxPolyDP(fine[:, None], 0.1, closed=True)[:, 0].astype(float)
-    corners = (rows_columns[:, ::-1] - 2 + (left, top) + 0.5) * scale - 0.5
-    at_edge = left == 0 or top == 0 or left + width >= own.shape[1] or top + height >= own.shape[0]
-    return found_from_outline(corners, at_edge=at_edge)
+    cut_back = min(1.0 + 0.06 * piece.radius, 0.6 * float(depth.max()))
+    finer = cv2.resize(depth, None, fx=_FINER, fy=_FINER, interpolation=cv2.INTER_LINEAR)
+    contours, _ = cv2.findContours(
+        (finer >= cut_back - 0.5 / _FINER).view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    points = cv2.approxPolyDP(max(contours, key=len), 0.5, closed=True)[:, 0]
+    start = np.array([piece.box[1].start - 2, piece.box[0].start - 2])
+    corners = ((points + 0.5) / _FINER + start) * frame.scale_px - 0.5
+    return found_from_outline(corners, at_edge=piece.touches(frame.linear.shape) > 0)
 
 
 def found_from_outline(corners: Array, *, at_edge: bool = False) -> Found:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from glowkin.scene import clutter
-from glowkin.scene.spectra import band, emitters, skewed_band
+from glowkin.scene.spectra import WAVELENGTH_NM, band, emitters, skewed_band
 from glowkin.scene.stage import Scene, SceneSample, Shape, grid_centres, random_scene, random_shape
 
 if TYPE_CHECKING:
@@ -81,10 +81,11 @@ def uneven_lamp(rng: np.random.Generator) -> Scene:
 
 
 def blue_ground(rng: np.random.Generator) -> Scene:
-    """Blue-glowing paper; blue samples on it are at least twice as bright as it."""
+    """Blue-glowing paper; blue samples on it are brighter than it."""
     glow = float(rng.uniform(0.03, 0.25))
     scene = random_scene(rng, int(rng.integers(2, 10)), 4.0)
-    return _on_paper(scene, glow)
+    bright = tuple(replace(s, radiance=_seen_on(glow, s.radiance)) for s in scene.samples)
+    return _on_paper(replace(scene, samples=bright), glow)
 
 
 def violet_ground(rng: np.random.Generator) -> Scene:
@@ -188,6 +189,12 @@ def _sample(rng: np.random.Generator, name: str, shape: Shape, radiance: Array) 
 def _scene(rng: np.random.Generator, samples: list[SceneSample]) -> Scene:
     halo, seed = float(rng.uniform(0.005, 0.015)), int(rng.integers(2**31))
     return Scene(SIZE, tuple(samples), halo=halo, seed=seed)
+
+
+def _seen_on(glow: float, radiance: Array) -> Array:
+    """The light of a sample, made 2.5 times as strong as the paper's where it is mostly blue as well."""
+    blue = radiance[WAVELENGTH_NM < 500.0].sum()
+    return radiance * max(1.0, 2.5 * glow / blue) if blue > 0.4 * radiance.sum() else radiance
 
 
 def _on_paper(scene: Scene, glow: float) -> Scene:
