@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -206,9 +205,7 @@ def progress(outcomes: Any, total: int) -> Any:
     from rich.console import Console
     from rich.progress import track
 
-    # a standard error of its own, since decoders are kept quiet on the shared one
-    terminal = os.fdopen(os.dup(sys.stderr.fileno()), "w")
-    console = Console(file=terminal)
+    console = Console(stderr=True)
     return track(outcomes, total=total, description="measuring", console=console, transient=True)
 
 

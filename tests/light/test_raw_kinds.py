@@ -45,9 +45,11 @@ def mosaic(seed=0):
     return np.random.default_rng(seed).integers(400, 16_000, (192, 288)).astype(np.uint16)
 
 
-def write_mosaic(path, codes, cfa, *, frames=False, orientation=1, compression=None):
+def write_mosaic(path, codes, cfa, *, frames=False, orientation=1, compression=None, lossless=None):
     """One frame, or a small preview first and the mosaic as a frame within it, as most cameras do."""
     options = {"photometric": 32803, "subfiletype": 0, "metadata": None, "compression": compression}
+    if lossless:
+        options |= {"compressionargs": {"lossless": True}, "tile": (96, 96)}
     with tifffile.TiffWriter(path) as file:
         if frames:
             file.write(np.zeros((24, 36, 3), np.uint8), photometric="rgb", subfiletype=1, subifds=2,
@@ -88,6 +90,15 @@ def test_every_layout_is_turned_with_its_colours(tmp_path, layout, orientation):
     photo = open_photo(write_mosaic(tmp_path / "a.dng", codes, LAYOUTS[layout], orientation=orientation))
     expected = oriented(cells_by_hand(codes, LAYOUTS[layout]), orientation)
     assert light(photo) == pytest.approx(expected, abs=1e-6)
+
+
+def test_a_mosaic_under_lossless_jpeg_comes_back(tmp_path):
+    # as converters to DNG write it; tifffile's own encoder
+    codes = mosaic() >> 2
+    path = write_mosaic(tmp_path / "a.dng", codes, BAYER, frames=True, compression="jpeg", lossless=True)
+    with tifffile.TiffFile(path) as file:
+        assert file.pages[0].pages[0].compression == 7  # DNG 1.4: baseline DCT or lossless JPEG
+    assert np.array_equal(open_photo(path).codes, codes)
 
 
 def write_linear(path, codes, *, black=(512, 500, 530)):

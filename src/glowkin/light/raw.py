@@ -7,12 +7,13 @@ The as-shot white adapts reflected colours and must not touch an emission.
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from glowkin.base.errors import CannotReadError
-from glowkin.light.metadata import read_metadata
+from glowkin.light.metadata import Metadata, read_metadata
 from glowkin.light.photo import Limits, Photograph, check_pixels, oriented
 from glowkin.light.raw_tags import RawTags
 
@@ -28,6 +29,7 @@ _FLIP_TO_ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 """The decoder's flips (bits: 1 left-right, 2 top-bottom, 4 transposed) as Exif orientations."""
 _TUNGSTEN = (3, 17, 24)
 """Exif LightSource: tungsten, standard light A, ISO studio tungsten."""
+_BEFORE_CAMERAS = 1990
 _CLIP_SHARE = 0.99
 """Pixels saturate unequally; the top hundredth of the scale counts as clipped (common practice)."""
 
@@ -53,7 +55,7 @@ def _photograph(path: Path, digest: str, raw: Any, tags: RawTags) -> Photograph:
     white = float(tags.numbers(50717)[0] if tags.numbers(50717).size else raw.white_level)
     common: dict[str, Any] = {
         "path": path, "sha256": digest, "kind": "raw", "clip": int(_CLIP_SHARE * white),
-        "metadata": read_metadata(tags.exif, path), "to_xyz": _matrices(path, raw, tags),
+        "metadata": _metadata(path, raw, tags), "to_xyz": _matrices(path, raw, tags),
         "colour_space": "camera", "white": white,
     }  # fmt: skip
     if codes.ndim == 3:
@@ -70,6 +72,19 @@ def _photograph(path: Path, digest: str, raw: Any, tags: RawTags) -> Photograph:
         channels=np.where(pattern == 3, 1, pattern).astype(np.int_),
         black=_black(raw, tags, pattern, turn),
         **common,
+    )
+
+
+def _metadata(path: Path, raw: Any, tags: RawTags) -> Metadata:
+    """By the file's Exif tags; what they leave out, by the decoder, which knows some makers' own."""
+    told, other = read_metadata(tags.exif, path), raw.other
+    shot = other.timestamp.isoformat() if other.timestamp.year > _BEFORE_CAMERAS else None
+    return replace(
+        told,
+        taken_at=told.taken_at or shot,
+        exposure_s=told.exposure_s or other.shutter_speed or None,
+        iso=told.iso or other.iso_speed or None,
+        f_number=told.f_number or other.aperture or None,
     )
 
 
