@@ -124,7 +124,9 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, stray.loadings)
     unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()
     flags = (*photo_flags(photo, frame), *scene.flags(merged), *unfit)
-    return Evidence(photo, camera, found, emitted, colours, stray, merged, scene, names, flags)
+    return Evidence(
+        photo, camera, found, emitted, colours, stray, merged, scene, names, flags, finding.rejected
+    )
 
 
 def measure_view(scene: View, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
@@ -148,6 +150,7 @@ def measure_view(scene: View, settings: Settings, camera: Camera | None = None) 
         flags=seen.flags,
         samples=sample_records(seen, seen.names, white_xy, settings.observer),
         merged_from=exposure_records(seen.scene, seen.merged),
+        rejected=seen.rejected,
         frames=tuple(FrameUsed(k, str(f.path), f.sha256) for k, f in masters.named()) if masters else (),
     )
 

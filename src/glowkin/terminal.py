@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from glowkin.telling.tables import Table
 
 _NARROW = 90
+_FEW = 3
 
 
 def show(
@@ -28,6 +29,7 @@ def show(
     """Print what a command found, what to mind, and where the report is."""
     from glowkin.telling import tables
     from glowkin.telling.provenance import flag_rows
+    from glowkin.telling.wording import left_out
 
     console = plain_console()
     if course is not None:
@@ -40,6 +42,9 @@ def show(
         empty = [p.path for p in photos if not p.samples]
         for path in empty:
             console.print(f"{path}: no sample found. Darken the room, expose longer, or give --outlines.")
+        for photo in photos if len(photos) <= _FEW else ():
+            if photo.rejected:
+                console.print(f"{photo.path}: bright places left out: {left_out(photo)}.", highlight=False)
     for row in flag_rows(photos, course):
         console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)
     if report:

@@ -95,10 +95,18 @@ class FrameUsed:
 
 
 @dataclass(frozen=True)
+class Rejected:
+    """A bright place that was not taken for a sample: its outline in pixels and the reason, in words."""
+
+    outline_px: Matrix
+    reason: str
+
+
+@dataclass(frozen=True)
 class MeasuredPhoto:
     """One photograph, measured; or the exposures ``merged_from``, the reference first and described here.
 
-    ``frames`` are those taken beside it that were used.
+    ``frames`` are those taken beside it that were used; ``rejected`` the bright places that are no samples.
     """
 
     path: str
@@ -117,6 +125,7 @@ class MeasuredPhoto:
     samples: tuple[Sample, ...]
     merged_from: tuple[MergedExposure, ...] = ()
     frames: tuple[FrameUsed, ...] = ()
+    rejected: tuple[Rejected, ...] = ()
 
     def sample(self, name: str) -> Sample | None:
         """The sample of that name, if it is in this photograph."""
@@ -319,6 +328,7 @@ def _photo(row: Row) -> MeasuredPhoto:
         "samples": samples,
         "merged_from": tuple(build(MergedExposure, m) for m in row.get("merged_from", ())),
         "frames": tuple(build(FrameUsed, f) for f in row.get("frames", ())),
+        "rejected": tuple(build(Rejected, r) for r in row.get("rejected", ())),
     }
     return build(MeasuredPhoto, {**row, **nested})
 

@@ -14,6 +14,7 @@ from glowkin.samples.quality import lamp_flag, sample_flags, stray_shift, uneven
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from glowkin.base.records import Rejected
     from glowkin.base.uncertainty import Array
     from glowkin.camera.emission import Camera, Emissions
     from glowkin.light.bracket import View
@@ -38,6 +39,7 @@ class Evidence:
     scene: View
     names: Sequence[str]
     flags: tuple[str, ...]
+    rejected: tuple[Rejected, ...]
 
 
 def sample_records(

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _MOST_PEELS = 12
 _GAP = 3
+_WIDER = 1.25
 _STOUT = 0.25
 _WHOLE = 0.9
 _FADES = 2.0
@@ -40,9 +41,10 @@ def own_pixels(levels: Levels, patch: Patch) -> Piece:
 
 
 def peeled(levels: Levels, patch: Patch, wider: Patch | None) -> list[Piece]:
-    """The sample of a patch, and those that lie against it within a wider patch which has an edge too."""
+    """The sample of a patch, and those that lie against it within it or a wider patch with an edge."""
     first = own_pixels(levels, patch)
-    if wider is None:
+    wider = wider or patch
+    if wider.area < _WIDER * first.area:
         return [first]
     box, label = levels.around(wider, 0)
     rest, pieces = (label == wider.label).astype(np.uint8), [first]

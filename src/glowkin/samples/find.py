@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from glowkin.base.records import Rejected
 from glowkin.samples.apart import fades, peeled, told_apart
 from glowkin.samples.judge import (
-    Rejected,
     against_filling,
     against_patch,
     against_pieces,
@@ -38,6 +38,7 @@ _BRIGHT_ENOUGH = 0.02
 _FILLS = 0.6
 _BLURRED_PX = 2.6
 _FINER = 5
+_INSIDE = 0.9
 
 
 @dataclass(frozen=True)
@@ -88,9 +89,11 @@ def _candidates(frame: Frame, inside: NDArray[np.bool_] | None = None) -> tuple[
         pieces, rejected = _judged(cut(seen.picture, FINER), frame, glows=True)
         small, _ = _judged(cut(seen.small, FINER, _BLURRED_PX), frame, glows=True)
         pieces = _besides(pieces, [p for p in small if stands_off(p, frame)], frame)
+    if inside is not None:
+        return [p for p in pieces if inside[p.box][p.mask == 1].mean() > _INSIDE], rejected
     kept = []
     for piece in pieces:
-        if inside is None and fills(piece, frame):
+        if fills(piece, frame):
             inner, more = _sample_or_ground(piece, frame)
             kept += inner
             rejected += more

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import cv2
@@ -32,14 +31,6 @@ _DIM = 0.08
 _GROUND_SHARE = 0.2
 _ROUGH = 0.12
 _WHITE = 0.8
-
-
-@dataclass(frozen=True)
-class Rejected:
-    """A bright place that is no sample: its outline (vertices x 2, pixels of the photograph) and why."""
-
-    outline_px: tuple[tuple[float, float], ...]
-    reason: str
 
 
 def against_patch(levels: Levels, patch: Patch) -> str | None:

@@ -1,4 +1,4 @@
-"""Outlines from a file: GeoJSON polygons (RFC 7946) whose coordinates are pixels of the photograph."""
+"""Outlines from and to a file: GeoJSON polygons (RFC 7946) whose coordinates are pixels of the photograph."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from glowkin.base.errors import CannotReadError
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from glowkin.base.records import Matrix, MeasuredPhoto
 
 Outline = tuple[tuple[float, float], ...]
 
@@ -25,9 +27,33 @@ def read_outlines(path: Path) -> tuple[tuple[Outline, ...], tuple[str, ...]]:
     features = document.get("features") if isinstance(document, dict) else None
     if not isinstance(features, list) or not features:
         raise CannotReadError(f"{path}: holds no features; a GeoJSON FeatureCollection of Polygons is needed")
+    features = [f for f in features if not _properties(f).get("rejected")]
+    if not features:
+        raise CannotReadError(f"{path}: holds only what was rejected; draw the outline of a sample in it")
     outlines = tuple(_outline(path, number, feature) for number, feature in enumerate(features, 1))
-    names = tuple(str((f.get("properties") or {}).get("name", "")) for f in features)
+    names = tuple(str(_properties(f).get("name", "")) for f in features)
     return outlines, names if all(names) else ()
+
+
+def _properties(feature: Any) -> dict[str, Any]:
+    found = feature.get("properties") if isinstance(feature, dict) else None
+    return found if isinstance(found, dict) else {}
+
+
+def outlines_text(photo: MeasuredPhoto) -> str:
+    """The samples of a measured photograph as GeoJSON, to be changed and read again.
+
+    What was rejected follows with its reason; ``read_outlines`` passes over it.
+    """
+    samples = [_feature(s.outline_px, {"name": s.name}) for s in photo.samples]
+    rejected = [_feature(r.outline_px, {"rejected": r.reason}) for r in photo.rejected]
+    return json.dumps({"type": "FeatureCollection", "features": samples + rejected}, indent=1) + "\n"
+
+
+def _feature(outline_px: Matrix, properties: dict[str, str]) -> dict[str, Any]:
+    ring = [[round(c, 1) for c in corner] for corner in (*outline_px, *outline_px[:1])]
+    geometry = {"type": "Polygon", "coordinates": [ring]}
+    return {"type": "Feature", "properties": properties, "geometry": geometry}
 
 
 def _outline(path: Path, number: int, feature: Any) -> Outline:

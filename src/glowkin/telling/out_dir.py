@@ -1,6 +1,7 @@
 """The folder a run leaves behind, and the report made anew from it.
 
-``measure.json``, ``samples.csv``, ``compare.json`` and ``track.json`` (where there is something in them),
+``measure.json``, ``compare.json`` and ``track.json`` (where there is something in them), ``samples.csv``,
+``outlines-*.geojson``,
 ``figures/`` with SVG, PNG and the small pictures, and ``report.html``. Every file is written whole by
 rename; paths in them are cut to what tells the photographs apart, so that the folder can be published.
 """
@@ -24,6 +25,7 @@ from glowkin.base.records import (
     photos_from_json,
     track_document,
 )
+from glowkin.samples.outlines import outlines_text
 from glowkin.telling import figures
 from glowkin.telling.csv_file import samples_csv
 from glowkin.telling.diagram import chromaticity_diagram
@@ -94,6 +96,9 @@ def write_out(
             ).encode(),
         )
     write_whole(out_dir / "samples.csv", samples_csv(parts.photos).encode())
+    for photo in parts.photos:
+        name = f"outlines-{file_stem(photo.path)}.geojson"
+        write_whole(out_dir / name, outlines_text(photo).encode())
     _write_previews(out_dir / "figures", parts)
     for name, fig in _figures(parts):
         figures.save(fig, out_dir / "figures" / f"{name}.svg")

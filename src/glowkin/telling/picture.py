@@ -41,7 +41,8 @@ DIM = 0.02
 def annotated_photograph(photo: MeasuredPhoto, picture_rgb_uint8: NDArray[np.uint8]) -> Figure:
     """The picture (h, w, 3; any size, same framing as the photograph) with each sample's outline and name.
 
-    Outlines are those that were measured; black beneath white, so that they show on any colour.
+    Outlines are those that were measured; black beneath white, so that they show on any colour. Dotted:
+    bright places that are no samples.
     """
     height, width = picture_rgb_uint8.shape[:2]
     with drawing.style():
@@ -52,6 +53,8 @@ def annotated_photograph(photo: MeasuredPhoto, picture_rgb_uint8: NDArray[np.uin
         ax.set_axis_off()
         ax.set(xlim=(-0.5, width - 0.5), ylim=(height - 0.5, -0.5))
         scale = width / photo.size_px[0]
+        for rejected in photo.rejected:
+            _dotted(ax, np.array(rejected.outline_px, dtype=float).reshape(-1, 2), scale)
         for sample in photo.samples:
             _outline(ax, np.array(sample.outline_px, dtype=float).reshape(-1, 2), scale)
         _names(ax, photo.samples, scale)
@@ -64,6 +67,13 @@ def _outline(ax: Axes, outline_px: Array, scale: float) -> None:
     edge = to_preview(np.concatenate([outline_px, outline_px[:1]]), scale)
     ax.plot(*edge.T, color="black", linewidth=2.8)
     ax.plot(*edge.T, color="white", linewidth=1.2)
+
+
+def _dotted(ax: Axes, outline_px: Array, scale: float) -> None:
+    """What is no sample: a thin dotted line, to be told from an outline without colours."""
+    edge = to_preview(np.concatenate([outline_px, outline_px[:1]]), scale)
+    ax.plot(*edge.T, color="black", linewidth=0.9)
+    ax.plot(*edge.T, color="white", linewidth=0.9, linestyle=(0, (1, 2.5)))
 
 
 def to_preview(pixels: Array, scale: float) -> Array:

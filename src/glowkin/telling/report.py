@@ -161,7 +161,9 @@ def _picture(photo: MeasuredPhoto, preview: Preview) -> Shown:
     names = ", ".join(s.name for s in photo.samples) or "no sample found"
     alt = f"Photograph {name} with outlines of the samples: {names}."
     body = Markup('<img src="{}" alt="{}">').format(source, alt)
-    return Shown(body, f"{name}, a small copy; the outlines are those that were measured.")
+    caption = f"{name}, a small copy; the outlines are those that were measured."
+    left_out = wording.left_out(photo)
+    return Shown(body, f"{caption} Dotted, and not measured: {left_out}." if left_out else caption)
 
 
 def _swatches(photo: MeasuredPhoto, prefix: str) -> Shown:

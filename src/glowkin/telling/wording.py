@@ -186,3 +186,11 @@ SAFETY = (
     "The lamp's instructions, local codes, and licensed or supervised practice come before this page. "
     "Nothing in it is a permission, and no figure in it says that an exposure is safe.",
 )
+
+
+def left_out(photo: MeasuredPhoto) -> str:
+    """What was seen and not taken for a sample, the commonest reason first; empty where there is nothing."""
+    from collections import Counter
+
+    counted = Counter(rejected.reason for rejected in photo.rejected).most_common()
+    return "; ".join(f"{n} because {reason}" for reason, n in counted)
