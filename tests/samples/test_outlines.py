@@ -2,10 +2,13 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
 
 from glowkin.base.errors import CannotReadError
-from glowkin.samples.outlines import read_outlines
+from glowkin.demo import sample_images
+from glowkin.recipes import measure
+from glowkin.samples.outlines import outlines_text, read_outlines
 
 SQUARE = [[0, 0], [10, 0], [10.5, 10], [0, 10], [0, 0]]
 
@@ -71,3 +74,20 @@ def test_files_of_another_kind_are_refused_in_words(write, document, words):
 def test_a_missing_file_is_said(tmp_path):
     with pytest.raises(CannotReadError, match="no such file; check the name and the folder"):
         read_outlines(tmp_path / "none.geojson")
+
+
+def test_written_outlines_come_back_and_what_was_rejected_does_not(tmp_path):
+    photo = measure(sample_images() / "side_by_side.dng")
+    path = tmp_path / "o.geojson"
+    path.write_text(outlines_text(photo), "utf-8")
+    outlines, names = read_outlines(path)
+    assert names == tuple(s.name for s in photo.samples)
+    for outline, sample in zip(outlines, photo.samples, strict=True):
+        assert np.array(outline) == pytest.approx(np.array(sample.outline_px), abs=0.051)
+    assert len(photo.rejected) == sum("rejected" in line for line in path.read_text("utf-8").splitlines())
+
+
+def test_a_file_of_rejected_places_only_says_so(write):
+    document = collection({**feature(SQUARE), "properties": {"rejected": "it is a label"}})
+    with pytest.raises(CannotReadError, match="only what was rejected; draw the outline"):
+        read_outlines(write(document))

@@ -195,11 +195,9 @@ def _sample_or_ground(piece: Piece, frame: Frame) -> tuple[list[Piece], list[Rej
 
 
 def _wider(patch: Patch, chain: list[Patch]) -> Patch | None:
-    """The largest patch around one that has an edge as well: a dimmer sample may touch this one."""
-    return next(
-        (p for p in chain if p.growth <= STEADY and _WIDER * patch.area < p.area < _WIDEST * patch.area),
-        None,
-    )
+    """The patch with the steadiest edge around one: a dimmer sample may touch this one."""
+    around = [p for p in chain if p.growth <= STEADY and _WIDER < p.area / patch.area < _WIDEST]
+    return min(around, key=lambda p: p.growth, default=None)
 
 
 def _mask_of(levels: Levels, patch: Patch) -> Piece:

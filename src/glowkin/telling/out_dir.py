@@ -1,7 +1,7 @@
 """The folder a run leaves behind, and the report made anew from it.
 
 ``measure.json``, ``compare.json`` and ``track.json`` (where there is something in them), ``samples.csv``,
-``outlines-*.geojson``,
+``outlines/``,
 ``figures/`` with SVG, PNG and the small pictures, and ``report.html``. Every file is written whole by
 rename; paths in them are cut to what tells the photographs apart, so that the folder can be published.
 """
@@ -85,7 +85,8 @@ def write_out(
             tuple(errors),
         )
     )
-    (out_dir / "figures").mkdir(parents=True, exist_ok=True)
+    for folder in ("figures", "outlines"):
+        (out_dir / folder).mkdir(parents=True, exist_ok=True)
     for name in set(DOCUMENTS) - set(_documents(parts)):
         (out_dir / name).unlink(missing_ok=True)
     for name, document in _documents(parts).items():
@@ -97,8 +98,8 @@ def write_out(
         )
     write_whole(out_dir / "samples.csv", samples_csv(parts.photos).encode())
     for photo in parts.photos:
-        name = f"outlines-{file_stem(photo.path)}.geojson"
-        write_whole(out_dir / name, outlines_text(photo).encode())
+        name = f"{file_stem(photo.path)}.geojson"
+        write_whole(out_dir / "outlines" / name, outlines_text(photo).encode())
     _write_previews(out_dir / "figures", parts)
     for name, fig in _figures(parts):
         figures.save(fig, out_dir / "figures" / f"{name}.svg")
