@@ -43,6 +43,18 @@ GRAVITY = (
     "exposure-changed",
     "not-a-single-band",
     "moved",
+    "no-sample",
+    "white-balance-changed",
+    "metadata-stripped",
+    "fogged",
+    "flicker-banding",
+    "out-of-focus",
+    "shaken",
+    "noisy",
+    "brightness-range",
+    "sample-too-small",
+    "lamp-hot-spot",
+    "vignetting",
 )
 """Flags, the one that endangers a conclusion most first."""
 
