@@ -26,9 +26,9 @@ from glowkin.scene.stage import row_of_vials, with_luminance
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from glowkin.base.checks import ShotCheck
     from numpy.typing import NDArray
 
+    from glowkin.base.checks import ShotCheck
     from glowkin.base.records import MeasuredPhoto
     from glowkin.scene.shot import Shot
     from glowkin.scene.truth import SampleTruth
@@ -68,6 +68,12 @@ def from_afar(setup: Setup, _rng: np.random.Generator) -> Setup:
     return replace(setup, scene=replace(setup.scene, placement=shrunk))
 
 
+def off_centre(setup: Setup, _rng: np.random.Generator) -> Setup:
+    """The camera pointing too far to the right."""
+    aside = ((1.0, 0.0, -0.21 * setup.scene.size_px[0]), (0.0, 1.0, 0.0))
+    return replace(setup, scene=replace(setup.scene, placement=aside))
+
+
 EXAMPLES = (
     Example("overexposed", "exposed too long", fault("overexposed", "medium")),
     Example("underexposed", "exposed far too briefly", fault("underexposed", "medium")),
@@ -83,7 +89,7 @@ EXAMPLES = (
     Example("fogged", "vials straight from the cold", fault("fogged vial"), seed=3),
     Example("tiny", "photographed from far away", from_afar),
     Example("neighbour", "a dim sample close to a bright one", fault("bright neighbour", "weak")),
-    Example("edge", "a sample cut by the frame", fault("cut by the frame", "medium")),
+    Example("edge", "a sample cut by the frame", off_centre),
     Example("balance", "white balance on automatic", fault("automatic white balance"), rendered=True, seed=2),
 )
 
@@ -170,14 +176,14 @@ def bracket(folder: Path) -> tuple[bytes, str]:
     shots = [s.shoot(np.random.default_rng([SEED, k])) for k, s in enumerate(setups)]
     paths = [write_dng(shot, folder / f"{k}.dng") for k, shot in enumerate(shots)]
     rows = (
-        ("short one alone", recipes.measure(paths[0])),
-        ("long one alone", recipes.measure(paths[-1])),
+        ("shortest alone", recipes.measure(paths[0])),
+        ("longest alone", recipes.measure(paths[-1])),
         ("five together (`--bracket`)", recipes.measure(paths)),
     )
     words = "; ".join(f"{which}: {_measured(photo)}" for which, photo in rows)
     return pair(picture(shots[0]), picture(shots[-1])), (
         f"**Left** the shortest, **right** the longest of five exposures of one scene, two stops apart. "
-        f"What is measured from the {words}."
+        f"Measured from the {words}."
     )
 
 
@@ -185,7 +191,7 @@ def _measured(photo: MeasuredPhoto) -> str:
     """How many samples were measured, and which flags they bear."""
     flags = sorted({flag for s in photo.samples for flag in s.flags})
     coloured = sum(s.u_prime is not None for s in photo.samples)
-    return f"{coloured} measured" + (f", {_code(flags)}" if flags else ", none flagged")
+    return f"{coloured} of 3 samples" + (f", flagged {_code(flags)}" if flags else ", none flagged")
 
 
 def _code(flags: Iterable[str]) -> str:
@@ -214,8 +220,8 @@ def _off(photo: MeasuredPhoto, truths: Sequence[SampleTruth]) -> str:
     for sample, truth in zip(photo.samples, truths, strict=True):
         worst = max(worst, float(np.hypot(sample.u_prime - truth.u_prime, sample.v_prime - truth.v_prime)))
     flags = sorted({flag for s in photo.samples for flag in s.flags})
-    told = f"and flagged {_code(flags)}" if flags else "and no sample is flagged"
-    return f"the worst of the colours is off by {worst:.3f} in u\u2032v\u2032 {told}"
+    told = f", flagged {_code(flags)}" if flags else ""
+    return f"the worst colour is off by {worst:.3f} in u\u2032v\u2032{told}"
 
 
 def aloud(name: str, data: bytes, folder: Path) -> str:

@@ -6,6 +6,7 @@ import doctest
 import importlib.util
 import re
 import shlex
+import sys
 from dataclasses import fields
 from pathlib import Path
 
@@ -191,3 +192,35 @@ def test_the_changelog_knows_this_version():
 def test_every_benchmark_is_in_the_developers_list():
     text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
     assert [f.name for f in (ROOT / "benchmarks").glob("*.py") if f"`benchmarks/{f.name}`" not in text] == []
+
+
+def test_every_picture_of_the_handbook_is_shown_and_has_its_words():
+    """``docs/examples.py`` writes pictures and captions; all of them are in the chapter, and small."""
+    text = (DOCS / "shooting.md").read_text("utf-8")
+    captions = (DOCS / "examples.txt").read_text("utf-8")
+    names = re.findall(r"^<!-- end of (.+) -->$", captions, re.MULTILINE)
+    assert len(names) >= 14
+    assert [n for n in names if f':start-after: "<!-- {n} -->"' not in text] == []
+    pictures = re.findall(r"^```\{figure\} (\S+)", captions, re.MULTILINE)
+    files = [DOCS / name for name in pictures]
+    assert sorted(files) == sorted((DOCS / "_static" / "shooting").iterdir())
+    assert sum(f.stat().st_size for f in files) < 1_500_000
+
+
+def test_the_handbook_quotes_what_check_says_today(tmp_path):
+    """One pair made anew; if this fails: python docs/examples.py."""
+    spec = importlib.util.spec_from_file_location("docs_examples", DOCS / "examples.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["docs_examples"] = module  # dataclasses look their module up
+    spec.loader.exec_module(module)
+    (shaken,) = (e for e in module.EXAMPLES if e.name == "shaken")
+    _, words = module.example(shaken, tmp_path)
+    assert words in (DOCS / "examples.txt").read_text("utf-8")
+
+
+def test_every_cause_that_check_names_is_in_the_handbook():
+    text = (DOCS / "shooting.md").read_text("utf-8")
+    code = "".join(f.read_text("utf-8") for f in (ROOT / "src/glowkin/findings").glob("check*.py"))
+    named = set(re.findall(r'Advice\(\s*"([a-z-]+)"', code)) | {n for n in FLAGS if f'return "{n}"' in code}
+    assert len(named) > 20
+    assert [n for n in sorted(named) if f"| `{n}` |" not in text] == []

@@ -120,7 +120,8 @@ def file_advice(look: Look) -> Iterator[Advice]:
 
 def _kind_words(look: Look) -> str:
     cut = [n for n, zero in zip(look.names, look.evidence.emitted.at_zero, strict=True) if zero.max() > 0.2]
-    beyond = f"; {', '.join(cut)} lies beyond its colour space" if cut else ""
+    lies = "lies" if len(cut) == 1 else "lie"
+    beyond = f"; {', '.join(cut)} {lies} beyond its colour space" if cut else ""
     return (
         "Raw (DNG) beside the JPEG: the camera's own development has changed the colours by an unknown amount"
         f"{beyond}."
