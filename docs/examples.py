@@ -155,7 +155,7 @@ def example(one: Example, folder: Path) -> tuple[bytes, str]:
 def apart(setup: Setup) -> Setup:
     """The two samples of a neighbour scene as far from each other as the frame allows."""
     w, _ = setup.scene.size_px
-    places = (0.17 * w, 0.86 * w)
+    places = (0.22 * w, 0.82 * w)
     samples = tuple(
         replace(s, shape=replace(s.shape, centre_px=(x, s.shape.centre_px[1])))
         for s, x in zip(setup.scene.samples, places, strict=True)
