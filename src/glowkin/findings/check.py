@@ -26,13 +26,17 @@ _MOST = 3
 _KIND = "rendered-file"
 _CARE = 0.003
 _NOTHING = 1.0
+_BRIGHT, _LOUD = 0.05, 0.01
+_WHITE, _WHITISH = (0.2105, 0.4737), 0.08
+"""u'v' of the equal-energy white, and how far from it room light may lie: lamps of 2700-6500 K do not
+reach farther (CIE 15)."""
 
 
 @dataclass(frozen=True)
 class CheckedShot:
     """A check of one photograph, all its advice kept, and what comparing it with others takes.
 
-    ``camera`` names the camera and the size of its pictures; ``centres_px`` (n x 2) and ``rgb`` (n x 3) are
+    ``camera`` names the camera and the size of its pictures; ``centres_px`` (n x 2) and ``XYZ`` (n x 3) are
     the samples', ``automatic`` whether the file says that white balance was.
     """
 
@@ -40,7 +44,7 @@ class CheckedShot:
     camera: str
     automatic: bool | None
     centres_px: Array
-    rgb: Array
+    XYZ: Array
 
 
 def check_look(look: Look) -> CheckedShot:
@@ -49,7 +53,7 @@ def check_look(look: Look) -> CheckedShot:
     m, (width, height) = photo.metadata, photo.size_px
     camera = f"{m.make} {m.model}, {photo.kind}, {width} x {height}"
     centres = np.array([f.centre_px for f in e.found]).reshape(-1, 2)
-    return CheckedShot(_check(look), camera, m.automatic_white_balance, centres, e.emitted.mean)
+    return CheckedShot(_check(look), camera, m.automatic_white_balance, centres, e.camera.XYZ(e.emitted.mean))
 
 
 def _check(look: Look) -> ShotCheck:
@@ -77,12 +81,23 @@ def _check(look: Look) -> ShotCheck:
 
 def concluded(check: ShotCheck, extra: Sequence[Advice] = ()) -> ShotCheck:
     """The check with its advice in order, cut to the three most important, and the verdict that follows."""
-    ordered = sorted([*check.advice, *extra], key=lambda a: (a.cause == _KIND, -a.harm_u_prime_v_prime))
+    ordered = sorted(
+        _causes_first([*check.advice, *extra]), key=lambda a: (a.cause == _KIND, -a.harm_u_prime_v_prime)
+    )
     verdict = CARE if any(a.harm_u_prime_v_prime >= _CARE for a in ordered) else GOOD
     if check.verdict == CANNOT or any(a.harm_u_prime_v_prime >= _NOTHING for a in ordered):
         verdict = CANNOT
     also = tuple(dict.fromkeys(a.cause for a in ordered[_MOST:]))
     return replace(check, verdict=verdict, advice=tuple(ordered[:_MOST]), also=also)
+
+
+def _causes_first(found: Sequence[Advice]) -> list[Advice]:
+    """Uneven light makes dim samples dimmer: where it does, it is mended before what follows from that."""
+    follows = [a.harm_u_prime_v_prime for a in found if a.cause in ("lit-by-neighbour", "brightness-range")]
+    most = max(follows, default=0.0) + 0.001
+    uneven = [a for a in found if a.cause in ("lamp-hot-spot", "vignetting") and (a.value or 0.0) >= 1.0]
+    raised = [replace(a, harm_u_prime_v_prime=max(most, a.harm_u_prime_v_prime)) for a in uneven]
+    return [*(a for a in found if a not in uneven), *raised]
 
 
 def file_advice(look: Look) -> Iterator[Advice]:
@@ -132,11 +147,17 @@ def _nothing_found(look: Look) -> Iterator[Advice]:
     """No sample: too dark to see one, or nothing there."""
     if look.names:
         return
+    if look.dark_noise.max() > _LOUD:
+        iso = look.evidence.photo.metadata.iso
+        mend = f"Lower ISO{f' than {iso:g}' if iso else ''}, and a longer exposure"
+        amount = float(100 * look.dark_noise.max())
+        sentence = f"{mend}: noise of {amount:.1f} % of the scale hides whatever is there."
+        yield Advice("noisy", sentence, (), round(amount, 1), "%", 1.2 * _NOTHING)
     frame = look.frame
     level = frame.linear.max(axis=2)
     middle, top = (float(v) for v in np.quantile(level[::2, ::2], (0.5, 0.9995)))
     noise = float(np.sqrt(look.noise.floor.max()))
-    if 1.5 * frame.faintest < top < 0.05 and top - middle > 8.0 * noise:
+    if max(1.5 * frame.faintest, 0.001) < top < 0.05 and top - middle > 8.0 * noise:
         stops = float(np.log2(0.6 / top))
         sentence = (
             f"{stops:.1f} stops more exposure: the brightest spot reaches {100 * top:.2g} % of the scale, "
@@ -148,3 +169,18 @@ def _nothing_found(look: Look) -> Iterator[Advice]:
         "from its surroundings."
     )
     yield Advice("no-sample", sentence, (), None, None, _NOTHING)
+    yield from _lit_all_over(look, top)
+
+
+def _lit_all_over(look: Look, top: float) -> Iterator[Advice]:
+    """Where no sample was found, whether that is because everything is bright."""
+    level = np.median(look.frame.linear.reshape(-1, 3), axis=0).astype(float)
+    if level.max() < max(_BRIGHT, 0.1 * top):
+        return
+    uv = look.evidence.camera.infer(level[None], np.zeros((1, 3, 3))).uv_prime[0]
+    amount = f"half of the picture is brighter than {100 * level.max():.0f} % of the scale"
+    if np.hypot(*(uv - _WHITE)) < _WHITISH:
+        yield Advice("room-light", f"A darker room: {amount}, in white light.", (), None, None, 0.9)
+        return
+    mend = "Matt black card that stays dark under the lamp, and a cleaner lamp filter"
+    yield Advice("glowing-background", f"{mend}: {amount}, in one colour.", (), None, None, 0.9)

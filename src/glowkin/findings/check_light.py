@@ -17,20 +17,19 @@ if TYPE_CHECKING:
 
 TARGET = 0.6
 """Share of the top that the brightest sample's peak should reach: half of full scale or a little more."""
-DROWNED = 0.03
-"""Noise of the dark, as a share of the brightest sample, above which little else can be judged."""
 _LOST = 0.3
 _DARK, _DIM = 0.08, 0.02
 _RESOLUTION = 0.01
 _CELL_SIGNAL = {"raw": 5.0, "rendered": 12.0}
 """Signal over noise of a cell below which noise is seen; developing smooths it, the mean's error stays."""
-_POWDER = 8.0
+_POWDER = 15.0
 """Light of lamp or room on powder, in multiples of that on the dark ground (common practice, no source)."""
 _THROWN = 0.012
 """Light a neighbour throws on a sample as a share of its own, for distances of the root of its area."""
-_STRAY, _CROSS = 0.008, 0.03
-_GLOWING = 0.06
-_ABOVE_NOISE = 3.0
+_STRAY, _CROSS = 0.008, 0.045
+_GLOWING, _SURELY = 0.06, 0.1
+_ABOVE_NOISE, _OF_FAINTEST = 3.0, 1 / 3
+"""The ground's light must stand above noise, and of a rendered file above the lowest two codes."""
 _VIOLET_V, _VIOLET_U = 0.35, 0.19
 
 
@@ -75,8 +74,8 @@ def _too_little(look: Look) -> Iterator[Advice]:
     if not look.names:
         return
     i = int(np.argmax(look.level))
-    peak = float((look.use.peak[i] / look.use.top).max())
-    if look.level[i] < _DARK:
+    peak = _peak(look)
+    if look.level[i] < _DARK and peak < 0.5 * TARGET:
         stops = float(np.log2(TARGET / max(peak, 1e-5)))
         sentence = (
             f"{stops:.1f} stops more exposure, at the same ISO: the brightest sample, {look.names[i]}, "
@@ -86,6 +85,11 @@ def _too_little(look: Look) -> Iterator[Advice]:
         yield Advice("underexposed", sentence, (look.names[i],), round(stops, 1), "stops", harm)
     elif not (look.use.clipped > 0.001).any():
         yield from _too_wide_a_range(look, i)
+
+
+def _peak(look: Look) -> float:
+    """The highest peak of any sample, as a share of the top of the scale."""
+    return float((look.use.peak / look.use.top).max())
 
 
 def _too_wide_a_range(look: Look, brightest: int) -> Iterator[Advice]:
@@ -107,12 +111,10 @@ def _noise(look: Look) -> Iterator[Advice]:
     if not look.names:
         return
     e = look.evidence
-    sigma = np.sqrt(look.noise.variance(e.emitted.mean))
-    signal = np.nan_to_num((e.emitted.mean / sigma).max(axis=1), nan=np.inf)
-    i = int(np.argmin(signal))
+    i = int(np.argmin(look.signal))
     resolution = float(look.resolution[i])
-    grainy = signal[i] < _CELL_SIGNAL[e.photo.kind] or look.drowned > DROWNED
-    if not grainy or not resolution > 0.002 or look.level.max() < _DARK:
+    grainy = look.signal[i] < _CELL_SIGNAL[e.photo.kind] and resolution > 0.002
+    if not (grainy or look.drowned) or _peak(look) < _DARK:
         return
     iso = e.photo.metadata.iso
     now = f" than {iso:g}" if iso else ""
@@ -130,8 +132,8 @@ def seen_ground(look: Look) -> Array:
 
     Noise cut off at black, as cameras do before they write a JPEG, has a mean above zero.
     """
-    seen = bool((look.ground > _ABOVE_NOISE * look.dark_noise).any()) and look.drowned < DROWNED
-    return look.ground if seen else np.zeros(3)
+    least = np.maximum(_ABOVE_NOISE * look.dark_noise, _OF_FAINTEST * look.frame.faintest)
+    return look.ground if (look.ground > least).any() and not look.drowned else np.zeros(3)
 
 
 def _stray(look: Look) -> Iterator[Advice]:
@@ -156,7 +158,7 @@ def _which(look: Look, dark: Array, share: float) -> str:
     u, v = look.evidence.camera.infer(dark[None], np.zeros((1, 3, 3))).uv_prime[0]
     if not v < _VIOLET_V and np.isfinite(v):
         return "room-light"
-    return "glowing-background" if share > _GLOWING and u < _VIOLET_U else "lamp-leakage"
+    return "glowing-background" if share > (_GLOWING if u < _VIOLET_U else _SURELY) else "lamp-leakage"
 
 
 def _stray_words(cause: str, look: Look, i: int, share: float, harm: float) -> str:
@@ -165,7 +167,10 @@ def _stray_words(cause: str, look: Look, i: int, share: float, harm: float) -> s
     if cause == "room-light":
         return f"A darker room, or a lamp-off frame: room light lies on the scene; {amount}, {pull}."
     if cause == "glowing-background":
-        return f"Matt black card that stays dark under the lamp: the ground itself glows; {amount}."
+        return (
+            "Matt black card that stays dark under the lamp: the ground itself glows, or scatters the lamp's "
+            f"light; {amount}."
+        )
     mend = "A UV-blocking filter before the lens, or a cleaner lamp filter"
     return f"{mend}: the lamp's violet shows; {amount}, {pull}."
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.checks import Advice
-from glowkin.findings.check_light import DROWNED
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -22,8 +21,9 @@ _DIRECTIONS = 8
 _SHAKEN, _OTHERS = 1.9, 1.7
 _SKIRT = 0.17
 _SMALL_PX, _SMALL_CELLS = 500.0, 14.0
-_FALL_STOPS, _FALL_EXPLAINED, _MIDDLE = 0.6, 0.3, 0.12
-_BAND_DEPTH, _BAND_EXPLAINED = 0.06, 0.25
+_FALL_STOPS, _FALL_EXPLAINED, _MIDDLE = 0.55, 0.35, 0.12
+_BAND_DEPTH, _BAND_EXPLAINED, _BAND_A_SAMPLE = 0.06, 0.17, 0.5
+"""The fewer samples, the more of their unevenness any wave explains."""
 
 
 def picture_advice(look: Look) -> Iterator[Advice]:
@@ -40,18 +40,19 @@ def _sharpness(look: Look) -> Iterator[Advice]:
     round are focus, and soft edges one way are shake.
     """
     limit = max(_SOFT_PX, _SOFT_SHARE * look.evidence.photo.size_px[0])
-    across = sharpest_by_direction(look.edges)
-    if look.drowned > DROWNED or not np.isfinite(across).any():
+    read = look.edges
+    across = sharpest_by_direction(list(read.values()))
+    if look.drowned or not np.isfinite(across).any():
         return
     most, least = float(np.nanmax(across)), float(np.nanmin(across))
-    skirts = [i for i, e in enumerate(look.edges) if e.skirt > _SKIRT]
-    soft = [i for i, e in enumerate(look.edges) if most < limit < e.width_px and e.width_px > _OTHERS * most]
-    if skirts or soft:
+    skirts = [i for i, e in read.items() if e.skirt > _SKIRT]
+    soft = [i for i, e in read.items() if most < limit < e.width_px and e.width_px > _OTHERS * most]
+    if soft or len(skirts) > (0 if most < limit else 0.5 * len(read)):
         yield _fogged(look, skirts, soft, most)
         return
     if most < limit:
         return
-    harm = 0.03 * min(most / float(np.median([e.radius_px for e in look.edges])), 1.0) + 0.01
+    harm = 0.03 * min(most / float(np.median([e.radius_px for e in read.values()])), 1.0) + 0.01
     if most > _SHAKEN * least:
         sentence = (
             f"A tripod and a remote release: the camera moved by about {most:.0f} pixels "
@@ -136,7 +137,8 @@ def _at_the_edge(look: Look) -> Iterator[Advice]:
 def _uneven(look: Look) -> Iterator[Advice]:
     """Fall of light over the frame, or bands: whichever explains the samples' unevenness better."""
     fall, bands = look.fall_off, look.bands
-    banded = bands is not None and bands.depth > _BAND_DEPTH and bands.explained > _BAND_EXPLAINED
+    least = _BAND_EXPLAINED + _BAND_A_SAMPLE / max(len(look.names), 1)
+    banded = bands is not None and bands.depth > _BAND_DEPTH and bands.explained > least
     falls = fall is not None and fall.fall_stops > _FALL_STOPS and fall.explained > _FALL_EXPLAINED
     if fall is not None and falls and not (banded and bands is not None and bands.explained > fall.explained):
         yield _fall_off_words(fall.centre, fall.fall_stops)

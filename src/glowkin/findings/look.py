@@ -25,7 +25,9 @@ if TYPE_CHECKING:
     from glowkin.light.noise import Noise
     from glowkin.light.sharpness import Edge
 
-_NOT_DARK = 8.0
+_CLEAR = {"raw": 10.0, "rendered": 25.0}
+_DROWNED = {"raw": 7.0, "rendered": 20.0}
+"""Light over noise of a cell that shows an edge as it is; developing smooths noise, not its errors."""
 CHANNELS = ("red", "green", "blue")
 
 
@@ -61,9 +63,11 @@ class Look:
         return scale_use(self.evidence.photo, self.outlines)
 
     @cached_property
-    def edges(self) -> Sequence[Edge]:
-        """The edge of each sample."""
-        return edges(self.evidence.photo, self.outlines, self.noise)
+    def edges(self) -> dict[int, Edge]:
+        """The edge of each sample that is clear enough of noise to have one, by its number."""
+        clear = np.flatnonzero(self.signal > _CLEAR[self.evidence.photo.kind])
+        found = edges(self.evidence.photo, [self.outlines[i] for i in clear], self.noise)
+        return {int(i): edge for i, edge in zip(clear, found, strict=True)}
 
     @cached_property
     def _aspect(self) -> float:
@@ -86,11 +90,11 @@ class Look:
         return noise_in_the_dark(self.evidence.photo)
 
     @property
-    def drowned(self) -> float:
-        """Noise of the dark parts as a share of the brightest sample; 0 where these parts are not dark."""
-        if not self.names or (self.ground > _NOT_DARK * self.dark_noise).all():
-            return 0.0
-        return float(self.dark_noise.max() / self.level.max())
+    def drowned(self) -> bool:
+        """Whether noise shows even in the brightest sample; little else can be judged then."""
+        return bool(self.names) and bool(
+            self.signal[int(np.argmax(self.level))] < _DROWNED[self.evidence.photo.kind]
+        )
 
     @property
     def ground(self) -> Array:
@@ -103,6 +107,15 @@ class Look:
         """The highest channel of each sample (n,), full scale 1; 1 where nothing unclipped is left."""
         mean = self.evidence.emitted.mean
         return np.nan_to_num(mean.max(axis=1), nan=1.0) if len(mean) else np.zeros(0)
+
+    @cached_property
+    def signal(self) -> Array:
+        """Of each sample (n,) its light over the noise of one cell, in its clearest channel."""
+        mean = self.evidence.emitted.mean
+        if not len(mean):
+            return np.zeros(0)
+        signal = (mean / np.sqrt(self.noise.variance(mean))).max(axis=1)
+        return np.asarray(np.nan_to_num(signal, nan=np.inf))
 
     @cached_property
     def resolution(self) -> Array:

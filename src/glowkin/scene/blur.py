@@ -82,7 +82,8 @@ def fogged(
         box = np.s_[max(int(y) - reach, 0) : int(y) + reach, max(int(x) - reach, 0) : int(x) + reach]
         yy, xx = np.mgrid[0:h, 0:w].astype(np.float32)[(slice(None), *box)]
         glass = np.clip((radius - np.hypot(xx - np.float32(x), yy - np.float32(y))) / 3.0 + 0.5, 0.0, 1.0)
-        spread = cv2.GaussianBlur(planes[box], (0, 0), 0.30 * radius, borderType=cv2.BORDER_REPLICATE)
+        wide = float(rng.uniform(0.18, 0.40)) * radius
+        spread = cv2.GaussianBlur(planes[box], (0, 0), wide, borderType=cv2.BORDER_REPLICATE)
         drops = cv2.GaussianBlur(rng.standard_normal(glass.shape).astype(np.float32), (0, 0), 1.6)
         specks = 1.0 + 0.12 * veil * np.clip(drops / drops.std(), -1.0, 3.0)
         mist = (np.float32(1.0 - veil) * planes[box] + np.float32(veil) * spread) * specks[..., None]

@@ -95,7 +95,7 @@ def competent(
 ) -> Setup:
     """A photograph without fault: clean lamp, dark room, samples apart, brightest sample at half of full."""
     scene = random_scene(
-        rng, n_samples, float(rng.uniform(2.0, 8.0)), size_px=size_px, min_gap_px=0.045 * size_px[0],
+        rng, n_samples, float(rng.uniform(2.0, 6.0)), size_px=size_px, min_gap_px=0.045 * size_px[0],
         kinds=kinds, violet=(0.0, 0.003), surroundings_violet=float(rng.uniform(0.0003, 0.001)),
         halo=(0.003, 0.008),
     )  # fmt: skip
@@ -133,9 +133,13 @@ def _underexposed(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
 
 
 def _noisy(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
-    """High sensitivity, the time cut to match; the black level stands above the noise, as cameras have it."""
-    iso = (12800.0, 51200.0, 102400.0)[s]
-    camera = setup.camera.with_(read_noise_e=4.0, black=3000)
+    """Sensitivity so high that 150, 50 or 20 electrons fill the scale, the time cut to match.
+
+    The black level stands above the noise, as cameras have it.
+    """
+    iso = float(round(100.0 * setup.camera.full_well_e / (150.0, 50.0, 20.0)[s], -2))
+    black = 3000 if setup.camera.bits == 14 else 750
+    camera = setup.camera.with_(read_noise_e=4.0, black=black)
     faster = replace(setup.exposure, iso=iso)
     return replace(setup, camera=camera, exposure=faster).exposed(setup.exposure.iso / iso)
 
@@ -173,7 +177,7 @@ def _vignetted(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
 
 def _violet(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
     """A lamp without a good filter: cloth and powder send its violet back."""
-    share = (0.03, 0.1, 0.3)[s]
+    share = (0.05, 0.2, 0.5)[s]
     samples = tuple(
         replace(x, violet=share * float(rng.uniform(0.6, 1.4)), glass_violet=share)
         for x in setup.scene.samples
