@@ -122,9 +122,8 @@ def _noise(look: Look) -> Iterator[Advice]:
         f"Lower ISO{now}, and a longer exposure: noise leaves the colour of sample {look.names[i]} "
         f"uncertain by {resolution:.2g} in u'v' (95 %)."
     )
-    yield Advice(
-        "noisy", sentence, (look.names[i],), float(f"{resolution:.2g}"), "u'v'", max(resolution, 0.01)
-    )
+    harm = max(resolution, 0.06 if look.drowned else 0.015)
+    yield Advice("noisy", sentence, (look.names[i],), float(f"{resolution:.2g}"), "u'v'", harm)
 
 
 def seen_ground(look: Look) -> Array:
