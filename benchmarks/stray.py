@@ -157,7 +157,7 @@ def beside(rng, spectra, gap, **stray):
     names = list(spectra)
     first, second = rng.choice(len(names), 2, replace=False)
     radius = rng.uniform(0.06, 0.09) * SIZE[0]
-    middle = SIZE[0] * 0.5 + np.array([-0.5, 0.5]) * (2 + gap) * radius
+    middle = SIZE[0] * rng.uniform(0.45, 0.55) + np.array([-0.5, 0.5]) * (2 + gap) * radius
     kinds = rng.choice(("vial", "spot", "heap"), 2)
     both = spectra[names[first]], spectra[names[second]] / 30
     samples = tuple(

@@ -137,7 +137,9 @@ def test_a_dim_photograph_is_flagged(tmp_path):
 
 
 def test_lamp_violet_all_over_is_flagged(tmp_path):
-    scene = replace(plain_scene((300, 200), [0.3 * emitters()["red"]]), surroundings_violet=0.05)
+    scene = plain_scene((300, 200), [0.3 * emitters()["red"]])
+    lit = replace(scene.samples[0], violet=0.05)
+    scene = replace(scene, samples=(lit,), surroundings_violet=0.05)
     path, _ = taken(scene, tmp_path / "a.dng")
     assert "lamp-leakage" in recipes.measure(path).samples[0].flags
 

@@ -115,11 +115,12 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     found = glowing if settings.outlines is None else _outlined(settings.outlines, photo)
     names = _names(settings.names, found, photo)
     outlines = [f.outline_px for f in found]
-    stray = surroundings(frame, outlines, [f.outline_px for f in glowing])
+    merged = scene.means(outlines)
+    glows = [f.outline_px for f in glowing]
+    stray = surroundings(frame, outlines, glows, merged.signals.patches, camera.white)
     if masters:
         blank, room = blank_light(photo, masters, outlines), room_light(scene.corrections[0], frame, outlines)
         stray = with_frames(stray, blank, room, photo.kind)
-    merged = scene.means(outlines)
     emitted = remove(merged.signals, stray)
     colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, stray.loadings)
     unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()

@@ -68,6 +68,11 @@ class Camera:
         r, g, b = (float(w) for w in self.to_xyz[-1][1])
         return r, g, b
 
+    @property
+    def white(self) -> Array:
+        """Linear RGB of a white surface in daylight (D65, CIE 15), by this description."""
+        return np.asarray(np.linalg.solve(self.to_xyz[-1], (0.9505, 1.0, 1.0891)))
+
     def XYZ(self, rgb: Array) -> Array:
         """Relative XYZ (n x 3) of linear RGB (n x 3)."""
         daylight = rgb @ self.to_xyz[-1].T

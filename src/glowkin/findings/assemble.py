@@ -9,7 +9,7 @@ import numpy as np
 
 from glowkin.base.records import Matrix, MergedExposure, Sample
 from glowkin.findings.describe import describe
-from glowkin.samples.quality import lamp_flag, sample_flags, stray_shift, unevenness
+from glowkin.samples.quality import sample_flags, stray_shift, unevenness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,10 +51,10 @@ def sample_records(
     described = dict(zip(coloured, (asdict(w) for w in words), strict=True))
     spread = unevenness(evidence.camera, evidence.emitted, evidence.merged.noise)
     shift = stray_shift(evidence.camera, evidence.emitted, evidence.stray)
-    kind, taken = lamp_flag(evidence.camera, evidence.stray), evidence.merged.taken
+    taken = evidence.merged.taken
     records = []
     for i, (name, found) in enumerate(zip(names, evidence.found, strict=True)):
-        flags = sample_flags(evidence.photo, found, i, evidence.emitted, spread[i], shift[i], kind, taken[i])
+        flags = sample_flags(evidence.photo, found, i, evidence.emitted, spread[i], shift, taken[i])
         base = Sample(
             name=name,
             centre_px=found.centre_px,

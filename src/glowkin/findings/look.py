@@ -99,8 +99,7 @@ class Look:
     @property
     def ground(self) -> Array:
         """What the dark surroundings send out (3,), full scale 1, as far as it is left in the picture."""
-        loadings = self.evidence.stray.loadings
-        return np.asarray(loadings[0, :, 0] / 2.0 if len(loadings) else np.zeros(3))
+        return self.evidence.stray.ground
 
     @cached_property
     def level(self) -> Array:

@@ -136,10 +136,17 @@ def merge_signals(exposures: Sequence[Shown], told: Ratios) -> Merged:
         at_zero=_stack(exposures, "at_zero")[pick],
         blocks=_stack(exposures, "blocks")[pick],
         block_cells=_stack(exposures, "block_cells")[pick],
+        patches=_patches(exposures, base, r),
     )
     gain = np.stack([s.noise.gain for s in exposures])[base] / r[:, None]
     floor = np.stack([s.noise.floor for s in exposures])[base] / r[:, None] ** 2
     return Merged(signals, ratios, Noise(gain, floor), r, ~agreeing)
+
+
+def _patches(exposures: Sequence[Shown], base: NDArray[np.int_], r: Array) -> tuple[Array, ...]:
+    """The blocks of each region in its best exposure, in the reference's units."""
+    rows = ((exposures[k].signals.patches, i) for i, k in enumerate(base))
+    return tuple(p[i] / np.array([1, 1, 1, r[i], r[i], r[i]]) for p, i in rows if len(p))
 
 
 def _stack(exposures: Sequence[Shown], field: str) -> Array:

@@ -39,7 +39,8 @@ class Signals:
     """Per region: ``mean`` (n x 3, full scale 1), ``covariance`` of the mean (n x 3 x 3), ``scatter`` of
     block means within the region (n x 3 x 3), ``clipped`` share of cells, ``at_zero`` share of cells
     with the channel at code zero (n x 3), ``blocks`` counted, and ``block_cells`` in one of them. NaN
-    where too little unclipped is left: fewer than 4 cells, or than 3 blocks.
+    where too little unclipped is left: fewer than 4 cells, or than 3 blocks. ``patches`` are the blocks of
+    each region (blocks x 6): centre x, y in pixels, cells counted, mean RGB.
     """
 
     mean: Array
@@ -49,6 +50,7 @@ class Signals:
     at_zero: Array
     blocks: Array
     block_cells: Array
+    patches: tuple[Array, ...] = ()
 
 
 def region_means(
@@ -64,8 +66,9 @@ def region_means(
     """
     regions = [_region(photo, np.asarray(outline, dtype=float), channel, correction) for outline in outlines]
     shapes: tuple[tuple[int, ...], ...] = ((3,), (3, 3), (3, 3), (), (3,), (), ())
-    columns = [np.array([r[i] for r in regions]).reshape(-1, *shape) for i, shape in enumerate(shapes)]
-    return Signals(*columns)
+    columns = (np.array([r[i] for r in regions]).reshape(-1, *shape) for i, shape in enumerate(shapes))
+    parts: list[Any] = [*columns, tuple(r[-1] for r in regions)]
+    return Signals(*parts)
 
 
 def _region(
@@ -81,14 +84,26 @@ def _region(
     whole = max(int(np.count_nonzero(mask)), 1)
     nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
     if counts.sum() < 4:
-        return *nothing, clipped / whole if mask.any() else np.nan, np.zeros(3), 0, 0.0
+        return *nothing, clipped / whole if mask.any() else np.nan, np.zeros(3), 0, 0.0, np.zeros((0, 6))
     mean, covariance, scatter, blocks = _statistics(sums, counts, side)
     if blocks < 3:
-        return *nothing, clipped / whole, np.zeros(3), blocks, 0.0
+        return *nothing, clipped / whole, np.zeros(3), blocks, 0.0, np.zeros((0, 6))
     coding = coding_variance(photo, mean) * (1.0 if correction is None else 1.0 + correction.weight**2)
     covariance = covariance + np.diag(coding)
     zero = _at_zero(photo, mask, window)
-    return mean, covariance, scatter, clipped / whole, zero, blocks, counts.sum() / blocks
+    patches = _patches(photo, mask, window, side, sums, counts)
+    return mean, covariance, scatter, clipped / whole, zero, blocks, counts.sum() / blocks, patches
+
+
+def _patches(
+    photo: Photograph, mask: NDArray[np.uint8], window: Window, side: int, sums: Array, counts: Array
+) -> Array:
+    """Centre, cells and mean of each well-filled block (blocks x 6)."""
+    row, column = np.divmod(np.arange(counts.size), -(-mask.shape[1] // side))
+    corner = np.stack([window.left + column * side, window.top + row * side], axis=1)
+    centre = (corner + 0.5 * side) * photo.period - 0.5
+    kept = _well_filled(counts, side)
+    return np.column_stack([centre, counts, _per_cell(sums, counts)])[kept]
 
 
 def block_means(photo: Photograph, mask: NDArray[np.uint8], window: Window, side: int) -> Array:
@@ -195,9 +210,7 @@ def _blocks(values: NDArray[Any], side: int, every: int) -> NDArray[np.float64]:
 def _statistics(sums: Array, counts: Array, side: int) -> tuple[Array, Array, Array, int]:
     """Weighted mean of the cells, covariance of that mean, scatter of block means, blocks counted."""
     mean = sums.sum(axis=0) / counts.sum()
-    kept = counts >= 0.25 * side**2
-    if np.count_nonzero(kept) < 4:
-        kept = counts > 0
+    kept = _well_filled(counts, side)
     n, block_means = counts[kept], sums[kept] / counts[kept, None]
     deviation = (block_means - mean) * n[:, None]
     blocks = int(n.size)
@@ -206,6 +219,11 @@ def _statistics(sums: Array, counts: Array, side: int) -> tuple[Array, Array, Ar
     covariance = deviation.T @ deviation / counts.sum() ** 2 * blocks / (blocks - 1)
     scatter = np.cov(block_means.T, aweights=n)
     return mean, covariance * few_blocks_factor(blocks), scatter, blocks
+
+
+def _well_filled(counts: Array, side: int) -> NDArray[np.bool_]:
+    kept = counts >= 0.25 * side**2
+    return np.asarray(kept if np.count_nonzero(kept) >= 4 else counts > 0)
 
 
 def few_blocks_factor(blocks: int) -> float:

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from glowkin.samples.stray import Stray
 
 _CLIPPED, _DIM, _AT_ZERO = 0.001, 0.02, 0.2
-_STRAY_SHIFT, _UNEVEN = 0.005, 0.012
+_UNEVEN = 0.012
+_LARGEST = {"lamp-leakage": 0.005, "room-light": 0.003, "lit-by-neighbour": 0.005}
 _GLOWING = 0.1
-_VIOLET_V = 0.35
 
 
 def unevenness(camera: Camera, emitted: Signals, noise: Noise) -> Array:
@@ -31,9 +31,15 @@ def unevenness(camera: Camera, emitted: Signals, noise: Noise) -> Array:
     return np.asarray(np.sqrt(np.clip(spread - grain, 0.0, None)))
 
 
-def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> Array:
-    """How far in u'v' stray light would pull a sample's colour (n x 4), each kind."""
-    return np.asarray(np.linalg.norm(camera.jacobian(emitted.mean) @ stray.loadings, axis=1))
+def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> dict[str, Array]:
+    """How far in u'v' a kind of stray light may still pull each colour (n), by the flag it raises."""
+    J = camera.jacobian(emitted.mean)
+    kinds = {
+        "lamp-leakage": ("lamp", "cut"),
+        "room-light": ("room",),
+        "lit-by-neighbour": ("neighbours", "around"),
+    }
+    return {flag: np.linalg.norm(J @ stray.of(*of), axis=(1, 2)) for flag, of in kinds.items()}
 
 
 def sample_flags(
@@ -42,8 +48,7 @@ def sample_flags(
     i: int,
     emitted: Signals,
     spread: float,
-    shift: Array,
-    lamp_flag: str,
+    shift: dict[str, Array],
     taken: float = 1.0,
 ) -> tuple[str, ...]:
     """Flags of the i-th sample; ``taken``: how much more light than ``photo`` the best exposure let in."""
@@ -53,9 +58,7 @@ def sample_flags(
         "underexposed": np.isfinite(emitted.mean[i]).all() and brightest < _DIM,
         "out-of-gamut": photo.kind == "rendered" and emitted.at_zero[i].max() > _AT_ZERO,
         "uneven-sample": spread > _UNEVEN,
-        "lamp-leakage": lamp_flag == "lamp-leakage" and shift[0] > _STRAY_SHIFT,
-        "room-light": shift[1] > _STRAY_SHIFT or (lamp_flag == "room-light" and shift[0] > _STRAY_SHIFT),
-        "lit-by-neighbour": max(shift[2:]) > _STRAY_SHIFT,
+        **{flag: bool(pull[i] > _LARGEST[flag]) for flag, pull in shift.items()},
         "edge-of-frame": found.at_edge,
     }
     return tuple(name for name, raised in checks.items() if raised)
@@ -70,11 +73,3 @@ def photo_flags(photo: Photograph, frame: Frame) -> tuple[str, ...]:
         "glowing-background": brightest > _DIM and background > _GLOWING * brightest,
     }
     return (*photo.flags, *(name for name, raised in checks.items() if raised))
-
-
-def lamp_flag(camera: Camera, stray: Stray) -> str:
-    """Whether the dark surroundings' light is the lamp's violet or some other light of the room."""
-    if not len(stray.level):
-        return "lamp-leakage"
-    v_prime = camera.infer(stray.loadings[:1, :, 0], np.zeros((1, 3, 3))).uv_prime[0, 1]
-    return "lamp-leakage" if not v_prime > _VIOLET_V else "room-light"

@@ -1,12 +1,11 @@
-"""Stray light on the samples: its colour from their surroundings, its amount left open.
+"""Stray light on the samples: what of it the picture tells, and how uncertain that is.
 
-Three parts. Dark surroundings far from all samples tell the colour of what the lamp and the room throw on
-everything (lamp violet, room light); powder sends back several times more of it than black cloth does.
-The ring just outside a sample shows, above that, light scattered from brighter neighbours (and from the
-sample itself, which does not change its colour). And what neighbours throw on the powder itself shows
-nowhere else: how much it may be is reckoned from their brightness, size and distance, and nothing of it is
-taken off. Of the first two the likely amount is taken off, and as much again is carried as error along the
-colour, each sample's own.
+The dark ground tells the colour of what the lamp and the room throw on everything, not how much of it the
+powder sends back: white powder sends back several times more of the lamp's violet than black cloth does, and
+many times more of the room's light. Light from brighter neighbours, scattered in the lens or thrown on the
+powder, is told by how it lies on the dark ground (``veil``), and its amount on a sample by how the sample's
+own colour changes towards the neighbour (``slope``). What likely lies on a sample is taken off; how
+uncertain that is, is carried as error along its colour, each sample's own.
 """
 
 from __future__ import annotations
@@ -17,64 +16,173 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from glowkin.samples.slope import amount
+from glowkin.samples.veil import fit_veil
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from numpy.typing import NDArray
 
     from glowkin.base.uncertainty import Array
     from glowkin.light.linear import Frame
     from glowkin.light.region import Signals
+    from glowkin.samples.veil import Veil
 
 _LAMP, _LAMP_SD = 2.0, 2.0
-"""Lamp and room light on a sample in multiples of the dark surroundings' (common practice, no source)."""
+"""The lamp's own light on a sample in multiples of the dark ground's (common practice, no source)."""
+_ROOM, _ROOM_SD = 15.0, 8.0
+"""Room light on a sample in multiples of the ground's: white powder sends back 0.4-0.9 of it, black cloth
+0.02-0.06 (common practice, no source)."""
 _BLANK, _BLANK_SD = 1.0, 0.6
 """Lamp light on a sample in multiples of a blank's in the same place: powders differ, and glass sends back
 less than powder (common practice, no source)."""
 _ROOM_LEFT = {"raw": 0.02, "rendered": 0.1}
 """What a lamp-off frame may leave of the room's light."""
+_VEIL, _VEIL_SD = 1.0, 8.0
+"""Neighbours' light on a sample in multiples of the veil seen on dark ground: 1 what the lens scatters, up to
+some 20 what neighbours throw on white powder."""
+_SHAPE, _SHAPE_UNSEEN = 0.4, 0.6
+"""Error of what is taken off so, as a share, the pattern seen on the ground, or taken from distance alone:
+the powder stands up, the ground lies flat."""
 _CROSS_SD = 0.012
 """Light a neighbour may throw on a sample, as a share of its own, for distances of the root of its area:
 powder facing powder sends on about a hundredth (common practice, no source)."""
-_POWDER_OVER_CLOTH = 40.0
-"""How much more of such light white powder sends back than the black ground around it, which so shows the
-most there can be (common practice, no source)."""
-_SCATTER, _SCATTER_SD = 1.0, 1.0
-"""Scattered light on a sample in multiples of the ring around it (common practice, no source)."""
+_AROUND, _AROUND_SD = 1.0, 1.0
+"""Light on a sample in multiples of what is seen just around it and unexplained."""
+_VIOLET_R, _VIOLET_G = 0.24, 0.15
+"""Red and green of lamp violet at most, in units of white, for a blue of 1: 95 % of 26 measured cameras at
+400-420 nm; brighteners' glow near 440 nm has half the red and up to twice the green."""
+_CUT, _CUT_SD = -0.12, 0.08
+"""What a channel cut at zero truly holds, in units of the highest: green of 400-420 nm in linear sRGB is
+-0.14 of blue by the CIE 1931 functions."""
 
+_MOST_TAKEN = 0.5
 
-KINDS = ("lamp", "room", "scattered", "thrown")
-"""Light of the lamp itself, of the room, scattered in the lens, thrown on the sample by neighbours."""
+KINDS = ("lamp", "cut", "room", "neighbours", "around")
+"""Light of the lamp itself, the part of it that lies outside the file's colours, of the room, of neighbours,
+and whatever else is seen around a sample."""
 
 
 @dataclass(frozen=True)
 class Stray:
     """Stray light expected on each of n samples.
 
-    ``level`` (n x 3), and its error as ``loadings`` (n x 3 x 4), a column for each of ``KINDS``.
+    ``level`` (n x 3), and its error as ``loadings`` (n x 3 x 5), a column for each of ``KINDS``.
+    ``ground`` (3) is the dark ground's own light, ``of_room`` (3) what of it is the room's.
     """
 
     level: Array
     loadings: Array
+    ground: Array
+    of_room: Array
+
+    def of(self, *kinds: str) -> Array:
+        """The loadings of these kinds, n x 3 x kinds."""
+        return self.loadings[:, :, [KINDS.index(kind) for kind in kinds]]
 
 
-def surroundings(frame: Frame, outlines: list[Array], glowing: Sequence[Array] = ()) -> Stray:
-    """Stray light on each outline from what the reduced photograph shows around them.
+def surroundings(
+    frame: Frame,
+    outlines: list[Array],
+    glowing: Sequence[Array] = (),
+    patches: Sequence[Array] = (),
+    white: Array | None = None,
+) -> Stray:
+    """Stray light on each outline from what the reduced photograph shows around and across them.
 
     ``glowing`` are outlines of whatever else glows: around an outline drawn within a sample lies the sample,
-    and its own light is no stray light on it.
+    and its own light is no stray light on it. ``patches`` are the outlines' blocks (as in ``Signals``),
+    ``white`` (3) the camera's answer to a white surface.
     """
-    samples = frame.mask([*outlines, *glowing])
-    dark = _far_level(frame, samples)
-    apart = _distance_to(samples)
-    rings = np.array([_ring_level(frame, apart, outline) for outline in outlines]).reshape(-1, 3)
-    lamp = np.broadcast_to(dark, rings.shape)
-    scattered = np.clip(np.nan_to_num(rings) - dark, 0.0, None)
-    thrown = _CROSS_SD * _neighbours_light(frame, outlines, [*glowing] or outlines)
-    seen = np.where(np.isfinite(rings), _POWDER_OVER_CLOTH * np.abs(rings), np.inf)
-    room = np.zeros_like(rings)
-    loadings = np.stack([_LAMP_SD * lamp, room, _SCATTER_SD * scattered, np.minimum(thrown, seen)], axis=2)
-    return Stray(_LAMP * lamp + _SCATTER * scattered, loadings)
+    n = len(outlines)
+    veil = fit_veil(frame, outlines, glowing)
+    lamp, cut, room = ground_light(frame, veil, np.ones(3) if white is None else white)
+    level, loadings = np.zeros((n, 3)), np.zeros((n, 3, len(KINDS)))
+    sources = _sources(frame, [*glowing] or outlines)
+    for i, outline in enumerate(outlines):
+        blocks = patches[i] if len(patches) else np.zeros((0, 6))
+        taken, error = _neighbours(frame, veil, i, outline, blocks, sources)
+        around = veil.around(i)
+        of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
+        level[i] = of_lamp * lamp + of_room * room + taken + _AROUND * around
+        loadings[i] = np.stack([
+            of_lamp * _LAMP_SD / _LAMP * lamp, of_lamp * cut, of_room * _ROOM_SD / _ROOM * room,
+            error, _AROUND_SD * around,
+        ], axis=1)  # fmt: skip
+    return Stray(level, loadings, np.clip(veil.ground, 0.0, None), room)
+
+
+def ground_light(frame: Frame, veil: Veil, white: Array) -> tuple[Array, Array, Array]:
+    """The dark ground's light (3 each): the lamp's, an error of channels cut at zero, and the room's.
+
+    Room light holds red and green; lamp violet and brighteners' blue hold little of at least one of them. So
+    what both channels hold beyond that is the room's.
+    """
+    seen = np.clip(veil.ground, 0.0, None)
+    red, green, blue = seen / white
+    room = min(green - _VIOLET_G * blue, red - _VIOLET_R * blue)
+    if room <= max(3.0 * float((veil.spread / white)[:2].max()) / 10.0, frame.faintest / 12.0):
+        cut = seen < frame.faintest / 12.0
+        lamp = np.where(cut, _CUT * seen.max(), seen)
+        return lamp, np.where(cut, _CUT_SD * seen.max(), 0.0), np.zeros(3)
+    of_room = white * np.array([max(red - _VIOLET_R * blue, room), room, min(blue, 0.7 * room)])
+    of_room = np.minimum(of_room, seen)
+    return seen - of_room, np.zeros(3), of_room
+
+
+def _fitting(light: Array, blocks: Array) -> float:
+    """How much of this light (3) a sample of these blocks can hold and be left with half of its own."""
+    if not len(blocks) or not (light > 0).any():
+        return 1.0
+    seen = np.clip(blocks[:, 2] @ blocks[:, 3:] / blocks[:, 2].sum(), 0.0, None)
+    return float(min(1.0, _MOST_TAKEN * (seen[light > 0] / light[light > 0]).min()))
+
+
+def _neighbours(
+    frame: Frame, veil: Veil, i: int, outline: Array, blocks: Array, sources: _Sources
+) -> tuple[Array, Array]:
+    """Neighbours' light on the i-th sample (3), and its error (3).
+
+    A ground too dark for the file to show any veil leaves the pattern to distance.
+    """
+    points = blocks[:, :2] if len(blocks) else outline.mean(axis=0, keepdims=True)
+    weights = blocks[:, 2] / blocks[:, 2].sum() if len(blocks) else np.ones(1)
+    pattern, believed, sd, shape = veil.on(i, points), _VEIL, _VEIL_SD, _SHAPE
+    if veil.blind(frame.faintest):
+        pattern, believed, sd, shape = _CROSS_SD * sources.on(outline, points), 0.0, 1.0, _SHAPE_UNSEEN
+    q, error = amount(blocks, pattern, believed, sd)
+    mean = weights @ pattern
+    return q * mean, np.hypot(error, shape * q) * mean
+
+
+@dataclass(frozen=True)
+class _Sources:
+    """What glows: mean light (n x 3), area (n, px) and centre (n x 2, px)."""
+
+    light: Array
+    area: Array
+    centre: Array
+
+    def on(self, outline: Array, points: Array) -> Array:
+        """Light thrown on points (m x 3) by all that does not lie within the outline, by distance squared."""
+        here = _centre(outline)[1]
+        own = np.square(self.centre - here).sum(axis=1) <= self.area / np.pi
+        squared = np.square(points[:, None] - self.centre).sum(axis=2)
+        share = np.where(own, 0.0, self.area / np.maximum(squared, self.area / np.pi))
+        return np.asarray(share @ self.light)
+
+
+def _sources(frame: Frame, outlines: Sequence[Array]) -> _Sources:
+    patches = [frame.patch(s) for s in outlines]
+    light = np.array([cv2.mean(frame.linear[box], mask)[:3] for box, mask in patches]).reshape(-1, 3)
+    shapes = [_centre(s) for s in outlines]
+    area, centre = np.array([a for a, _ in shapes]), np.array([c for _, c in shapes]).reshape(-1, 2)
+    return _Sources(np.clip(light, 0.0, None), area, centre)
+
+
+def _centre(outline: Array) -> tuple[float, Array]:
+    """Area and centre of a polygon."""
+    m = cv2.moments(np.asarray(outline, dtype=np.float32))
+    return m["m00"], np.array([m["m10"], m["m01"]]) / (m["m00"] or 1.0)
 
 
 def with_frames(stray: Stray, blank: Array | None, room: Array, kind: str) -> Stray:
@@ -89,54 +197,9 @@ def with_frames(stray: Stray, blank: Array | None, room: Array, kind: str) -> St
         known = np.isfinite(blank)
         level = level + np.where(known, _BLANK * blank - guess, 0.0)
         loadings[:, :, 0] = np.where(known, _BLANK_SD * blank, loadings[:, :, 0])
-    loadings[:, :, 1] += _ROOM_LEFT[kind] * room
-    return Stray(level, loadings)
-
-
-def _far_level(frame: Frame, samples: NDArray[np.uint8]) -> Array:
-    """Mean of the middle half, by brightness, of what lies well away from all samples; never below zero."""
-    near = cv2.dilate(samples, np.ones((31, 31), np.uint8))
-    away = frame.linear[::2, ::2][near[::2, ::2] == 0]
-    if len(away) < 100:
-        away = frame.linear.reshape(-1, 3)
-    total = away.sum(axis=1)
-    low, high = np.quantile(total, (0.25, 0.75))
-    middle = away[(total >= low) & (total <= high)].mean(axis=0, dtype=float)
-    return np.asarray(np.clip(middle, 0.0, None), dtype=float)
-
-
-def _ring_level(frame: Frame, apart: NDArray[np.float32], outline: Array) -> Array:
-    """Median of a ring around one sample, clear of all edges; NaN if there is no such ring."""
-    gap = 2 + int(0.25 * np.ptp(outline, axis=0).max() / frame.scale_px)
-    box, own = frame.patch(outline, margin=2 * gap)
-    ring = (apart[box] > gap) & (_distance_to(own) <= 2 * gap)
-    if not ring.any():
-        return np.full(3, np.nan)
-    return np.asarray(np.median(frame.linear[box][ring], axis=0), dtype=float)
-
-
-def _neighbours_light(frame: Frame, outlines: list[Array], sources: list[Array]) -> Array:
-    """For each outline (n x 3) the light of the sources that are not itself, falling as distance squared."""
-    patches = [frame.patch(s) for s in sources]
-    light = np.array([cv2.mean(frame.linear[box], mask)[:3] for box, mask in patches]).reshape(-1, 3)
-    moments = [cv2.moments(np.asarray(s, dtype=np.float32)) for s in sources]
-    area = np.array([m["m00"] for m in moments])
-    centre = np.array([(m["m10"] / (m["m00"] or 1), m["m01"] / (m["m00"] or 1)) for m in moments])
-    rows = []
-    for outline in outlines:
-        own = cv2.moments(np.asarray(outline, dtype=np.float32))
-        here = np.array([own["m10"], own["m01"]]) / (own["m00"] or 1)
-        squared = np.square(centre.reshape(-1, 2) - here).sum(axis=1)
-        share = np.where(squared > area / np.pi, area / np.maximum(squared, 1e-9), 0.0)
-        rows.append(share @ np.clip(light, 0.0, None))
-    return np.array(rows).reshape(-1, 3)
-
-
-def _distance_to(mask: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Distance of every pixel to the mask, in pixels of the frame; far where the mask is empty."""
-    if not mask.any():
-        return np.full(mask.shape, np.inf, dtype=np.float32)
-    return np.asarray(cv2.distanceTransform(1 - mask, cv2.DIST_L2, 3))
+        loadings[:, :, 1] = np.where(known, 0.0, loadings[:, :, 1])
+    loadings[:, :, 2] += _ROOM_LEFT[kind] * room
+    return replace(stray, level=level, loadings=loadings)
 
 
 def remove(seen: Signals, stray: Stray) -> Signals:
