@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import logging
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,6 +27,7 @@ _WITHOUT_COLOUR = {0: "greyscale TIFF", 1: "greyscale TIFF", 3: "TIFF with a pal
 _UINT, _FLOAT = 1, 3
 _LOSSY = (6, 7, 33003, 33005, 34712, 34892, 50001, 50002)
 """JPEG, JPEG 2000, lossy JPEG, WebP and JPEG XL."""
+_MOST_PAGES = 100
 _SMALLER, _MASK = 1, 4
 """Bits of NewSubfileType: a smaller version of another picture, a mask."""
 
@@ -36,13 +38,11 @@ def pages(data: bytes) -> list[Any]:
 
     logging.getLogger("tifffile").setLevel(logging.CRITICAL)
     with TiffFile(io.BytesIO(data)) as file:
-        return list(_all_pages(file.pages))
+        return list(islice(_all_pages(file.pages), _MOST_PAGES))
 
 
 def _all_pages(series: Any) -> Iterator[Any]:
-    for i, page in enumerate(series):
-        if i >= 100:
-            return
+    for page in series:
         yield page.aspage()
         if page.aspage().pages is not None:
             yield from _all_pages(page.aspage().pages)
