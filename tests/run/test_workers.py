@@ -158,16 +158,20 @@ def started(tmp_path, root):
         env={**os.environ, "MARK": mark, "PYTHONPATH": os.pathsep.join(sys.path)},
     )  # fmt: skip
 
-    assert wait_for(lambda: process.poll() is not None or _waiting(mark, pipe))
+    held = []
+    assert wait_for(lambda: process.poll() is not None or _hold(pipe, held))
+    time.sleep(0.3)  # for the first result to be taken up
     yield process, mark
     process.kill()
     process.communicate()
+    for end in held:
+        os.close(end)
 
 
-def _waiting(mark, pipe):
-    """Whether some process of ours has opened the pipe: opening it to write succeeds with a reader only."""
+def _hold(pipe, held):
+    """Hold the pipe open once somebody reads from it; before, opening it to write fails."""
     try:
-        os.close(os.open(pipe, os.O_WRONLY | os.O_NONBLOCK))
+        held.append(os.open(pipe, os.O_WRONLY | os.O_NONBLOCK))
     except OSError:
         return False
     return True
