@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -15,8 +14,6 @@ from glowkin.samples.find import find_samples
 from glowkin.scene import clutter, hard
 from glowkin.scene.spectra import emitters
 from glowkin.scene.stage import plain_scene, touching_pair
-
-PHOTOS = Path(__file__).parents[3] / "shared/data/photos"
 
 
 def holds(outline, point):
@@ -59,11 +56,15 @@ def test_what_is_no_sample_is_left_out_with_its_reason(frame_of, make, reason):
     assert [r for r in finding.rejected if reason in r.reason and holds(r.outline_px, (110, 90))]
 
 
-def found_in(name):
-    if not PHOTOS.is_dir():
-        pytest.skip("the shared photographs are not here")
-    photo = open_photo(PHOTOS / name)
-    return photo.size_px, find_samples(reduced(photo)).samples
+@pytest.fixture
+def found_in(shared_data):
+    """Size of a shared photograph, and the samples found in it."""
+
+    def find(name):
+        photo = open_photo(shared_data / "photos" / name)
+        return photo.size_px, find_samples(reduced(photo)).samples
+
+    return find
 
 
 def share(size_px, sample):
@@ -73,25 +74,25 @@ def share(size_px, sample):
 # what is in these photographs was seen by eye; places in shares of width and height
 
 
-def test_the_stained_film_is_found():
+def test_the_stained_film_is_found(found_in):
     (w, h), samples = found_in("plastic_uv_light_stained_with_nile_red.jpg")
     film = [s for s in samples if holds(s.outline_px, (0.58 * w, 0.4 * h))]
     assert len(film) == 1
     assert 0.1 < share((w, h), film[0]) < 0.35
 
 
-def test_the_bright_grain_is_found():
+def test_the_bright_grain_is_found(found_in):
     (w, h), samples = found_in("sand_uv_light_stained_with_nile_red.jpg")
     assert [s for s in samples if holds(s.outline_px, (0.524 * w, 0.34 * h))]
 
 
-def test_the_bands_of_the_gel_are_found():
+def test_the_bands_of_the_gel_are_found(found_in):
     (w, h), samples = found_in("gel_blue_light_amber_filter.jpg")
     places = [(x * w, 0.387 * h) for x in (0.17, 0.295, 0.36)]
     assert [p for p in places if not any(holds(s.outline_px, p) for s in samples)] == []
 
 
 @pytest.mark.parametrize("name", ["plastic_uv_light.jpg", "sand_uv_light.jpg"])
-def test_plain_lamp_glow_and_sand_are_not_one_sample(name):
+def test_plain_lamp_glow_and_sand_are_not_one_sample(found_in, name):
     size, samples = found_in(name)
     assert max((share(size, s) for s in samples), default=0.0) < 0.02
