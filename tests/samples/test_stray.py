@@ -58,7 +58,7 @@ def test_a_neighbours_veil_is_taken_off_in_the_neighbours_colour():
     truly = 0.01 * cv2.mean(alone, frame().mask([disc(100, 120, 22)]))[1]
     assert picture.linear.shape[:2] == size
     level = surroundings(picture, [disc(100, 120, 22), disc(190, 120, 22)]).level[0]
-    assert level[1] == pytest.approx(truly, rel=0.35)
+    assert level[1] == pytest.approx(truly, rel=0.5)
     assert level / np.linalg.norm(level) == pytest.approx(np.array(green) / np.linalg.norm(green), abs=0.05)
 
 

@@ -15,7 +15,7 @@ import numpy as np
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
 
-_ROUNDS, _LEAST = 5, 8
+_ROUNDS, _LEAST = 3, 8
 _CORRELATED = 3.0
 """Blocks of a powder are not quite independent: errors of the amounts are taken this many times wider
 (common practice, no source)."""

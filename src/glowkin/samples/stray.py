@@ -55,6 +55,9 @@ _CUT, _CUT_SD = -0.12, 0.08
 """What a channel cut at zero truly holds, in units of the highest: green of 400-420 nm in linear sRGB is
 -0.14 of blue by the CIE 1931 functions."""
 
+_UNTOLD = 60.0
+"""A tenth of a code, in shares of the sixth: less room light on a rendered ground is not seen, and
+less than half a code is no more than an error."""
 _MOST_TAKEN = 0.5
 
 KINDS = ("lamp", "cut", "room", "neighbours", "around")
@@ -97,13 +100,14 @@ def surroundings(
     veil = fit_veil(frame, outlines, glowing)
     lamp, cut, room = ground_light(frame, veil, np.ones(3) if white is None else white)
     level, loadings = np.zeros((n, 3)), np.zeros((n, 3, len(KINDS)))
-    sources = _sources(frame, [*glowing] or outlines)
+    blind, clear = veil.blind(frame.faintest), room.max() > frame.faintest / 12.0
+    sources = _sources(frame, [*glowing] or outlines) if blind else None
     for i, outline in enumerate(outlines):
         blocks = patches[i] if len(patches) else np.zeros((0, 6))
-        taken, error = _neighbours(frame, veil, i, outline, blocks, sources)
+        taken, error = _neighbours(veil, i, outline, blocks, sources)
         around = veil.around(i)
         of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
-        level[i] = of_lamp * lamp + of_room * room + taken + _AROUND * around
+        level[i] = of_lamp * lamp + (of_room * room if clear else 0.0) + taken + _AROUND * around
         loadings[i] = np.stack([
             of_lamp * _LAMP_SD / _LAMP * lamp, of_lamp * cut, of_room * _ROOM_SD / _ROOM * room,
             error, _AROUND_SD * around,
@@ -120,7 +124,7 @@ def ground_light(frame: Frame, veil: Veil, white: Array) -> tuple[Array, Array, 
     seen = np.clip(veil.ground, 0.0, None)
     red, green, blue = seen / white
     room = min(green - _VIOLET_G * blue, red - _VIOLET_R * blue)
-    if room <= max(3.0 * float((veil.spread / white)[:2].max()) / 10.0, frame.faintest / 12.0):
+    if room <= max(0.3 * float((veil.spread / white)[:2].max()), frame.faintest / _UNTOLD):
         cut = seen < frame.faintest / 12.0
         lamp = np.where(cut, _CUT * seen.max(), seen)
         return lamp, np.where(cut, _CUT_SD * seen.max(), 0.0), np.zeros(3)
@@ -138,16 +142,16 @@ def _fitting(light: Array, blocks: Array) -> float:
 
 
 def _neighbours(
-    frame: Frame, veil: Veil, i: int, outline: Array, blocks: Array, sources: _Sources
+    veil: Veil, i: int, outline: Array, blocks: Array, sources: _Sources | None
 ) -> tuple[Array, Array]:
     """Neighbours' light on the i-th sample (3), and its error (3).
 
-    A ground too dark for the file to show any veil leaves the pattern to distance.
+    A ground too dark for the file to show any veil leaves the pattern to distance from the ``sources``.
     """
     points = blocks[:, :2] if len(blocks) else outline.mean(axis=0, keepdims=True)
     weights = blocks[:, 2] / blocks[:, 2].sum() if len(blocks) else np.ones(1)
     pattern, believed, sd, shape = veil.on(i, points), _VEIL, _VEIL_SD, _SHAPE
-    if veil.blind(frame.faintest):
+    if sources is not None:
         pattern, believed, sd, shape = _CROSS_SD * sources.on(outline, points), 0.0, 1.0, _SHAPE_UNSEEN
     q, error = amount(blocks, pattern, believed, sd)
     mean = weights @ pattern

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 _GRID = 96
 _WIDTHS = (0.012, 0.024, 0.048, 0.096, 0.2)
 """Sigma of the bells in shares of the long side."""
-_PIXELS, _FEW = 1200, 60
+_PIXELS, _FEW = 800, 60
 _BRIGHT = 0.05
 """Share of the brightest above which a thing that is no sample spreads light too: glass, reflections."""
 _OUTLIERS, _ROUNDS = 3.0, 3
@@ -97,8 +97,9 @@ def fit_veil(frame: Frame, outlines: Sequence[Array], glowing: Sequence[Array]) 
     for box, mask in [*masks, *(_mask(o, scale, seen.shape[:2]) for o in glowing)]:
         covered[box] |= mask
     light, dark = _sources(seen, covered == 0)
-    shares, plane, spread = _fit(seen, light, dark)
-    whole = _veil(light, shares)
+    bells = np.stack([_bell(light, w) for w in _WIDTHS], axis=2)
+    shares, plane, spread = _fit(seen, bells, dark)
+    whole = np.asarray(np.einsum("yxkc,k->yxc", bells, shares.astype(np.float32)))
     rows, columns = np.mgrid[: size[1], : size[0]]
     over = seen - whole - (_ground(rows, columns, seen.shape) @ plane).astype(np.float32)
     return Veil(light, scale, shares, plane[0], spread, over, whole, masks, covered)
@@ -143,7 +144,7 @@ def _ground(rows: NDArray[np.int_], columns: NDArray[np.int_], shape: tuple[int,
     return np.stack([np.ones_like(x), x, y, x * x + y * y], axis=-1)
 
 
-def _fit(seen: Plane, light: Plane, dark: NDArray[np.bool_]) -> tuple[Array, Array, Array]:
+def _fit(seen: Plane, bells_at: Plane, dark: NDArray[np.bool_]) -> tuple[Array, Array, Array]:
     """Shares of the bells, the ground's plane (4 x 3), and scatter (3), over the dark; outliers left out."""
     rows, columns = np.nonzero(dark)
     nothing = np.zeros(len(_WIDTHS)), np.zeros((4, 3)), np.zeros(3)
@@ -153,7 +154,7 @@ def _fit(seen: Plane, light: Plane, dark: NDArray[np.bool_]) -> tuple[Array, Arr
     few = slice(None, None, max(1, rows.size // _PIXELS))
     rows, columns = rows[few], columns[few]
     y = seen[rows, columns].astype(float)
-    bells = np.stack([_bell(light, w)[rows, columns] for w in _WIDTHS], axis=1).astype(float)
+    bells = bells_at[rows, columns].astype(float)
     ground = _ground(rows, columns, seen.shape)
     kept = np.ones(len(y), bool)
     spread = _scatter(y - np.median(y, axis=0))
