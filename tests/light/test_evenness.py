@@ -52,7 +52,7 @@ def test_a_torch_s_beam_is_found_where_it_points():
 @pytest.mark.parametrize("along_rows", [True, False])
 def test_bands_are_counted_and_their_depth_is_read(along_rows):
     place = Y / H if along_rows else X / W
-    found = bands(read(1 + 0.15 * np.sin(2 * np.pi * 4 * place + 1)), W / H)
+    found = bands(read(1 + 0.15 * np.sin(2 * np.pi * 4 * place + 1)), W / H, along_rows=along_rows)
     assert found.along_rows is along_rows
     assert found.count == pytest.approx(4, abs=0.3)
     assert found.depth == pytest.approx(0.3, rel=0.2)

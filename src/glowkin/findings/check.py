@@ -145,9 +145,10 @@ def _kind_words(look: Look) -> str:
 
 def _nothing_found(look: Look) -> Iterator[Advice]:
     """No sample: too dark to see one, or nothing there."""
-    if look.names:
+    if not look.nothing:
         return
-    if look.dark_noise.max() > _LOUD:
+    hidden = look.dark_noise.max() > 0.2 * np.median(look.frame.linear.max(axis=2))
+    if look.dark_noise.max() > _LOUD and hidden:
         iso = look.evidence.photo.metadata.iso
         mend = f"Lower ISO{f' than {iso:g}' if iso else ''}, and a longer exposure"
         amount = float(100 * look.dark_noise.max())

@@ -26,7 +26,7 @@ _POWDER = 15.0
 """Light of lamp or room on powder, in multiples of that on the dark ground (common practice, no source)."""
 _THROWN = 0.012
 """Light a neighbour throws on a sample as a share of its own, for distances of the root of its area."""
-_STRAY, _CROSS = 0.008, 0.045
+_STRAY, _CROSS = 0.008, 0.04
 _GLOWING, _SURELY = 0.06, 0.1
 _ABOVE_NOISE, _OF_FAINTEST = 3.0, 1 / 3
 """The ground's light must stand above noise, and of a rendered file above the lowest two codes."""
@@ -35,6 +35,8 @@ _VIOLET_V, _VIOLET_U = 0.35, 0.19
 
 def light_advice(look: Look) -> Iterator[Advice]:
     """Everything about the amount and the kind of light."""
+    if look.nothing:
+        return
     yield from _clipped(look)
     yield from _too_little(look)
     yield from _noise(look)
@@ -96,7 +98,7 @@ def _too_wide_a_range(look: Look, brightest: int) -> Iterator[Advice]:
     """A dim sample whose colour more light would tell, beside one that leaves no room for it."""
     i = int(np.argmin(look.level))
     resolution = float(look.resolution[i])
-    if look.level[i] > _DIM or not resolution > _RESOLUTION:
+    if look.level[i] > _DIM or not resolution > _RESOLUTION or look.signal[i] < 2.0:
         return
     ratio = float(look.level[brightest] / max(look.level[i], 1e-6))
     sentence = (
@@ -104,7 +106,9 @@ def _too_wide_a_range(look: Look, brightest: int) -> Iterator[Advice]:
         f"{ratio:.0f} times brighter than {look.names[i]}, whose colour noise leaves uncertain by "
         f"{resolution:.2g} in u'v'."
     )
-    yield Advice("brightness-range", sentence, (look.names[i],), round(ratio, 1), "times", resolution)
+    yield Advice(
+        "brightness-range", sentence, (look.names[i],), round(ratio, 1), "times", min(resolution, 0.1)
+    )
 
 
 def _noise(look: Look) -> Iterator[Advice]:
@@ -114,7 +118,7 @@ def _noise(look: Look) -> Iterator[Advice]:
     i = int(np.argmin(look.signal))
     resolution = float(look.resolution[i])
     grainy = look.signal[i] < _CELL_SIGNAL[e.photo.kind] and resolution > 0.002
-    if not (grainy or look.drowned) or _peak(look) < _DARK:
+    if not (grainy or look.drowned) or resolution < 0.001 or _peak(look) < _DARK:
         return
     iso = e.photo.metadata.iso
     now = f" than {iso:g}" if iso else ""
@@ -122,7 +126,7 @@ def _noise(look: Look) -> Iterator[Advice]:
         f"Lower ISO{now}, and a longer exposure: noise leaves the colour of sample {look.names[i]} "
         f"uncertain by {resolution:.2g} in u'v' (95 %)."
     )
-    harm = max(resolution, 0.06 if look.drowned else 0.015)
+    harm = max(resolution, 0.6 if look.drowned else 0.015)
     yield Advice("noisy", sentence, (look.names[i],), float(f"{resolution:.2g}"), "u'v'", harm)
 
 

@@ -19,7 +19,7 @@ _SOFT_PX, _SOFT_SHARE = 6.0, 0.008
 """An edge is soft when it is wider than this, and than this share of the picture's width."""
 _DIRECTIONS = 8
 _SHAKEN, _OTHERS = 1.9, 1.7
-_SKIRT = 0.17
+_SKIRT, _LIT = 0.17, 0.05
 _SMALL_PX, _SMALL_CELLS = 500.0, 14.0
 _FALL_STOPS, _FALL_EXPLAINED, _MIDDLE = 0.55, 0.35, 0.12
 _BAND_DEPTH, _BAND_EXPLAINED, _BAND_A_SAMPLE = 0.06, 0.17, 0.5
@@ -28,8 +28,9 @@ _BAND_DEPTH, _BAND_EXPLAINED, _BAND_A_SAMPLE = 0.06, 0.17, 0.5
 
 def picture_advice(look: Look) -> Iterator[Advice]:
     """Everything about sharpness, evenness and size."""
-    soft = list(_sharpness(look))
-    yield from soft
+    if look.nothing:
+        return
+    yield from _sharpness(look)
     yield from _small(look)
     yield from _at_the_edge(look)
     yield from _uneven(look)
@@ -45,7 +46,8 @@ def _sharpness(look: Look) -> Iterator[Advice]:
     if look.drowned or not np.isfinite(across).any():
         return
     most, least = float(np.nanmax(across)), float(np.nanmin(across))
-    skirts = [i for i, e in read.items() if e.skirt > _SKIRT]
+    dark = look.ground.max() < _LIT * look.level.max()  # lit glass shines by itself
+    skirts = [i for i, e in read.items() if dark and e.skirt > _SKIRT]
     soft = [i for i, e in read.items() if most < limit < e.width_px and e.width_px > _OTHERS * most]
     if soft or len(skirts) > (0 if most < limit else 0.5 * len(read)):
         yield _fogged(look, skirts, soft, most)
@@ -139,7 +141,12 @@ def _uneven(look: Look) -> Iterator[Advice]:
     fall, bands = look.fall_off, look.bands
     least = _BAND_EXPLAINED + _BAND_A_SAMPLE / max(len(look.names), 1)
     banded = bands is not None and bands.depth > _BAND_DEPTH and bands.explained > least
-    falls = fall is not None and fall.fall_stops > _FALL_STOPS and fall.explained > _FALL_EXPLAINED
+    falls = (
+        fall is not None
+        and len(look.names) > 2
+        and fall.fall_stops > _FALL_STOPS
+        and fall.explained > _FALL_EXPLAINED
+    )
     if fall is not None and falls and not (banded and bands is not None and bands.explained > fall.explained):
         yield _fall_off_words(fall.centre, fall.fall_stops)
     elif bands is not None and banded:

@@ -81,13 +81,19 @@ class Look:
 
     @cached_property
     def bands(self) -> Bands | None:
-        """Bands over the frame."""
-        return bands(patches(self.frame, self.outlines), self._aspect)
+        """Bands over the frame, along the rows of the sensor, which are read one after the other."""
+        turned = self.evidence.photo.metadata.orientation >= 5
+        return bands(patches(self.frame, self.outlines), self._aspect, along_rows=not turned)
 
     @cached_property
     def dark_noise(self) -> Array:
         """Noise of one cell (3,) in the dark parts."""
         return noise_in_the_dark(self.evidence.photo)
+
+    @property
+    def nothing(self) -> bool:
+        """Whether no sample was found, or none that stands above the noise of a single cell."""
+        return not self.names or bool((self.signal < 1.0).all())
 
     @property
     def drowned(self) -> bool:

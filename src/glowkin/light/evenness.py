@@ -91,23 +91,17 @@ def patches(frame: Frame, outlines: Sequence[Array]) -> Patches:
     return Patches(table[0], table[1], table[2], table[3].astype(int), table[4])
 
 
-def bands(p: Patches, aspect: float) -> Bands | None:
-    """The strongest wave down the frame and the strongest across it, and the stronger of these."""
+def bands(p: Patches, aspect: float, *, along_rows: bool = True) -> Bands | None:
+    """The strongest wave down the frame (``along_rows``) or across it."""
     if p.log_light.size < 2 * _LEAST:
         return None
-    base = _own(p)
-    base = np.column_stack([base, p.x, p.y, p.x**2, p.y**2, p.x * p.y])
+    base = np.column_stack([_own(p), p.x, p.y, p.x**2, p.y**2, p.x * p.y])
     Q, _ = np.linalg.qr(base)
     left = p.log_light - Q @ (Q.T @ p.log_light)
-    best = []
-    for along_rows, where, length in ((True, p.y, 2.0), (False, p.x, 2.0 * aspect)):
-        waves = [_wave(left, Q, where / length, f * length / 2.0) for f in _FREQUENCIES]
-        explained, amplitude, count = max(
-            (e, a, f * length / 2.0) for (a, e), f in zip(waves, _FREQUENCIES, strict=True)
-        )
-        best.append((explained, amplitude, count, along_rows))
-    explained, amplitude, count, along_rows = max(best)
-    return Bands(2.0 * amplitude, count, along_rows, explained)
+    where, length = (p.y, 2.0) if along_rows else (p.x, 2.0 * aspect)
+    waves = [(*_wave(left, Q, where / length, count), count) for count in _FREQUENCIES * length / 2.0]
+    amplitude, explained, count = max(waves, key=lambda w: w[1])
+    return Bands(2.0 * amplitude, float(count), along_rows, explained)
 
 
 def _wave(left: Array, Q: Array, where: Array, count: float) -> tuple[float, float]:

@@ -217,7 +217,7 @@ def _tiny(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
 
 def _bright_neighbour(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
     """A dim sample close to one many times brighter, whose light falls on it and scatters in the lens."""
-    ratio, gap = (15.0, 40.0, 100.0)[s], (0.03, 0.02, 0.015)[s] * setup.scene.size_px[0]
+    ratio, gap = (12.0, 25.0, 50.0)[s], (0.03, 0.02, 0.015)[s] * setup.scene.size_px[0]
     w, h = setup.scene.size_px
     first = setup.scene.samples[0]
     radius = 0.13 * min(w, h)
