@@ -3,6 +3,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -155,6 +156,19 @@ def test_outlines_replace_the_finder_and_bring_their_names(shots, tmp_path):
     (sample,) = document(result)["photos"][0]["samples"]
     assert sample["name"] == "middle"
     assert sample["u_prime"] is not None
+
+
+def test_frames_taken_beside_are_used_named_and_not_measured_themselves(tmp_path):
+    rng, camera = np.random.default_rng(1), default_camera()
+    lit = replace(two_reds_and_green((450, 300)), room=0.1)
+    shot = photograph(lit, camera, rng)
+    write_dng(shot, tmp_path / "a.dng")
+    write_dng(photograph(lit.lamp_off(), camera, rng, shot.exposure), tmp_path / "off.dng")
+    result = run("measure", tmp_path, "--lamp-off", tmp_path / "off.dng", "--json")
+    assert result.exit_code == 0, result.stderr
+    (photo,) = document(result)["photos"]
+    (used,) = photo["frames"]
+    assert (used["kind"], used["path"], len(photo["samples"])) == ("lamp-off", str(tmp_path / "off.dng"), 3)
 
 
 def test_out_writes_records_figures_and_report(shots, tmp_path):
