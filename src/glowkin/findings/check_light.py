@@ -202,4 +202,4 @@ def _neighbours(look: Look) -> Iterator[Advice]:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %"
+    return f"{100 * share:.0f} %" if share >= 1 else f"{100 * share:.2g} %"
