@@ -12,8 +12,9 @@ from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
 from glowkin.samples.find import find_samples
 from glowkin.scene import clutter, hard
+from glowkin.scene.shot import Exposure
 from glowkin.scene.spectra import emitters
-from glowkin.scene.stage import plain_scene, touching_pair
+from glowkin.scene.stage import Scene, plain_scene, touching_pair
 
 
 def holds(outline, point):
@@ -96,3 +97,12 @@ def test_the_bands_of_the_gel_are_found(found_in):
 def test_plain_lamp_glow_and_sand_are_not_one_sample(found_in, name):
     size, samples = found_in(name)
     assert max((share(size, s) for s in samples), default=0.0) < 0.02
+
+
+@pytest.mark.parametrize("suffix", [".dng", ".jpg"])
+@pytest.mark.parametrize("violet", [0.0, 0.001])
+def test_heavy_noise_holds_no_samples(photo_of, violet, suffix):
+    # before unrest was measured from noise as well, hundreds were found in such a JPEG
+    scene = Scene((1500, 1000), (), surroundings_violet=violet)
+    photo, _ = photo_of(scene, suffix=suffix, exposure=Exposure(exposure_s=1e-3, iso=51200), brightest=None)
+    assert find_samples(reduced(photo)).samples == ()

@@ -23,8 +23,9 @@ STEADY = 0.55
 LEAST_AREA = 20
 _STEP, FINER = 1.45, 1.2
 _SPAN = 2
-LOWEST = 6.0
-"""Level of the faintest patch taken; two more below it only tell whether it grows."""
+_LOWEST, _OVER_GROUND = 6.0, 2.8
+"""Level of the faintest patch taken, also in multiples of the ground's own; two more below only tell
+whether it grows."""
 _MOST_LEVELS = 48
 
 
@@ -69,10 +70,11 @@ def cut(picture: NDArray[np.float32], step: float = _STEP, blur_px: float = 1.0)
     """
     labels: list[NDArray[np.int32]] = []
     chains: list[list[Patch]] = []
-    level = float(np.quantile(picture[::2, ::2], 0.9995)) / step
-    lowest = LOWEST / step**_SPAN if step < _STEP else LOWEST
+    ground, top = (float(q) for q in np.quantile(picture[::2, ::2], (0.45, 0.9995)))
+    faintest, level = max(_LOWEST, _OVER_GROUND * ground), top / step
+    lowest = faintest / step**_SPAN if step < _STEP else faintest
     while level > lowest and len(labels) < _MOST_LEVELS:
-        faint = level < LOWEST
+        faint = level < faintest
         mask = (picture > level).view(np.uint8)
         _, label = cv2.connectedComponents(mask, connectivity=8)
         here = _patches(mask, label, (len(labels), faint))

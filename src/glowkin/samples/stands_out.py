@@ -24,6 +24,9 @@ _SMALLEST = 2e-5
 _GLOWS = 0.02
 _GROUND_RANK, _UNREST_RANK = 0.25, 0.45
 """Quantiles of the ground's level and of its unrest: more than half of a photograph may be samples."""
+_APART, _CALM, _NOISE = 2, 0.75, 0.34
+"""Pixels between neighbours that are compared, the quantile of their differences taken (edges of samples are
+few), and the spread above per such difference, for normal noise: 0.55 of sigma to 1.63."""
 _COARSE = 8
 _WINDOWS = (0.5, 0.09)
 """A wide window leaves large samples whole; a narrow one lifts small ones off the blur of their own light."""
@@ -46,24 +49,37 @@ def standing_out(frame: Frame, inside: NDArray[np.bool_] | None = None) -> Stand
     """How each place stands out; the ground is what is ``inside``, else the whole frame."""
     smooth = cv2.GaussianBlur(frame.linear, (0, 0), 0.8)
     few = _few(smooth, inside)
-    floor, high = np.quantile(few, (_GROUND_RANK, _UNREST_RANK), axis=0)
+    floor, spread = _ground(smooth, inside)
     if floor.max() <= max(_GLOWS * np.quantile(few.max(axis=1), 0.9995), _SMALLEST):
-        return Standout(_over(smooth, floor, _unrest(high - floor, frame)))
+        return Standout(_over(smooth, floor, _unrest(spread, frame)))
     least = (_COMPRESSED if frame.faintest else _LEAST_OF_GROUND) * float(floor.max())
     views = [smooth - _uneven_floor(smooth, share) for share in _WINDOWS]
     views.append(_other_colour(smooth, few))
     pictures = []
     for view in views:
-        low, high = np.quantile(_few(view, inside), (_GROUND_RANK, _UNREST_RANK), axis=0)
-        pictures.append(_over(view, low, _unrest(high - low, frame, least)))
+        low, spread = _ground(view, inside)
+        pictures.append(_over(view, low, _unrest(spread, frame, least)))
     wide, narrow, colour = pictures
     return Standout(cv2.max(wide, colour), narrow)
 
 
-def _few(view: NDArray[np.float32], inside: NDArray[np.bool_] | None) -> NDArray[np.float32]:
-    """Every fifth pixel both ways, n x 3."""
-    few = view[::5, ::5]
-    return few.reshape(-1, 3) if inside is None else few[inside[::5, ::5]]
+def _few(
+    view: NDArray[np.float32], inside: NDArray[np.bool_] | None, shift: int = 0
+) -> NDArray[np.float32]:
+    """Every fifth pixel both ways, n x 3; or, with a ``shift``, its neighbours so many columns on."""
+    few = view[::5, shift : view.shape[1] - _APART + shift : 5]
+    return few.reshape(-1, 3) if inside is None else few[inside[::5, : view.shape[1] - _APART : 5]]
+
+
+def _ground(view: NDArray[np.float32], inside: NDArray[np.bool_] | None) -> tuple[Array, Array]:
+    """Level and unrest of the ground (3 each): how its level spreads, and no less than its noise makes it.
+
+    Noise that a camera cut off at black spreads upwards only, which the level's quantiles do not show.
+    """
+    few = _few(view, inside)
+    low, high = np.quantile(few, (_GROUND_RANK, _UNREST_RANK), axis=0)
+    step = np.quantile(np.abs(few - _few(view, inside, _APART)), _CALM, axis=0)
+    return low, np.maximum(high - low, _NOISE * step)
 
 
 def _unrest(spread: Array, frame: Frame, least: float = _SMALLEST) -> Array:
