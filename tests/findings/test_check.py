@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from glowkin.base.checks import check_document, checks_from_json
 from glowkin.base.flags import FLAGS
 from glowkin.base.records import to_json
 from glowkin.base.settings import Settings
-from glowkin.findings.check import CANNOT, CARE, GOOD
+from glowkin.findings.check import CANNOT, CARE, GOOD, measurable
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng
 from glowkin.scene.faults import competent, lamp_off_of, sent_by_messenger, series_with_fault, with_fault
@@ -168,3 +169,11 @@ def test_no_more_than_three_things_to_change_and_the_rest_by_name(tmp_path):
     harms = [a.harm_u_prime_v_prime for a in found.advice]
     assert harms == sorted(harms, reverse=True)
     assert to_json(replace(found, advice=()))["advice"] == ()
+
+
+@pytest.mark.parametrize(
+    ("resolution", "told"), [((0.11, 0.4), False), ((np.nan, 0.4), False), ((0.002, 0.4), True), ((), True)]
+)
+def test_a_photograph_whose_best_colour_is_lost_in_noise_cannot_be_measured(resolution, told):
+    look = SimpleNamespace(names=["a", "b"][: len(resolution)], resolution=np.array(resolution))
+    assert measurable(look) is told

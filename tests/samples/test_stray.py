@@ -88,13 +88,14 @@ def test_a_pattern_that_tells_nothing_leaves_the_amount_as_it_was_believed():
 WHITE = np.array([0.8, 1.0, 0.7])
 PAPER = np.array([0.06, 0.26, 1.0])  # of white, an invented camera's answer to a glow near 440 nm
 LAMP = np.array([0.14, 0.11, 1.0])  # of white, median of 26 measured cameras at 405 nm
+GEL = np.array([0.8, 1.0, 0.02])  # of white, green light behind an amber filter (invented)
 ROOM = np.array([1.9, 1.0, 0.72])  # of white, median of the same for a warm white lamp
 
 
 @pytest.mark.parametrize(
-    ("light", "room"), [(LAMP, False), (PAPER, False), (ROOM, True), (LAMP + 0.3 * ROOM, True)]
+    ("light", "room"), [(LAMP, False), (PAPER, False), (GEL, False), (ROOM, True), (LAMP + 0.3 * ROOM, True)]
 )
-def test_room_light_is_told_from_lamp_violet_and_from_glowing_paper(light, room):
+def test_room_light_is_told_from_lamp_violet_and_from_ground_that_glows(light, room):
     picture = frame((100, 100, 20, (0.5, 0.3, 0.1)), background=0.003 * WHITE * light)
     stray = surroundings(picture, [disc(100, 100, 17)], white=WHITE)
     found = stray.of("room")[0, :, 0]

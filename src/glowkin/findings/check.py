@@ -26,6 +26,8 @@ _MOST = 3
 _KIND = "rendered-file"
 _CARE = 0.003
 _NOTHING = 1.0
+_HOPELESS = 0.1
+"""A 95 % semi-axis in u'v' that spans from one hue to another: such a colour is not told at all."""
 _BRIGHT, _LOUD = 0.05, 0.01
 _WHITE, _WHITISH = (0.2105, 0.4737), 0.08
 """u'v' of the equal-energy white, and how far from it room light may lie: lamps of 2700-6500 K do not
@@ -59,12 +61,11 @@ def check_look(look: Look) -> CheckedShot:
 def _check(look: Look) -> ShotCheck:
     photo = look.evidence.photo
     found = [*file_advice(look), *_nothing_found(look), *light_advice(look), *picture_advice(look)]
-    lost = bool(look.names) and not np.isfinite(look.evidence.emitted.mean).any()
     room = [round(float(v), 2) if np.isfinite(v) else None for v in look.use.headroom_stops]
     dimmest = look.resolution[int(np.argmin(look.level))] if look.names else np.nan
     return ShotCheck(
         path=str(photo.path),
-        verdict=CANNOT if lost else GOOD,
+        verdict=GOOD if measurable(look) else CANNOT,
         advice=tuple(found),
         also=(),
         kind=photo.kind,
@@ -98,6 +99,11 @@ def _causes_first(found: Sequence[Advice]) -> list[Advice]:
     uneven = [a for a in found if a.cause in ("lamp-hot-spot", "vignetting") and (a.value or 0.0) >= 1.0]
     raised = [replace(a, harm_u_prime_v_prime=max(most, a.harm_u_prime_v_prime)) for a in uneven]
     return [*(a for a in found if a not in uneven), *raised]
+
+
+def measurable(look: Look) -> bool:
+    """Whether the colour of any sample found is told at all: unclipped, and not lost in noise."""
+    return not look.names or bool((look.resolution < _HOPELESS).any())
 
 
 def file_advice(look: Look) -> Iterator[Advice]:

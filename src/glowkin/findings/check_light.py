@@ -30,7 +30,7 @@ _STRAY, _CROSS = 0.008, 0.04
 _GLOWING, _SURELY = 0.06, 0.1
 _ABOVE_NOISE, _OF_FAINTEST = 3.0, 1 / 3
 """The ground's light must stand above noise, and of a rendered file above the lowest two codes."""
-_VIOLET_V, _VIOLET_U = 0.35, 0.19
+_VIOLET_U = 0.19
 
 
 def light_advice(look: Look) -> Iterator[Advice]:
@@ -158,9 +158,9 @@ def _stray(look: Look) -> Iterator[Advice]:
 
 
 def _which(look: Look, dark: Array, share: float) -> str:
-    u, v = look.evidence.camera.infer(dark[None], np.zeros((1, 3, 3))).uv_prime[0]
-    if not v < _VIOLET_V and np.isfinite(v):
+    if look.evidence.stray.of_room.sum() > 0.5 * dark.sum():
         return "room-light"
+    u = look.evidence.camera.infer(dark[None], np.zeros((1, 3, 3))).uv_prime[0, 0]
     return "glowing-background" if share > (_GLOWING if u < _VIOLET_U else _SURELY) else "lamp-leakage"
 
 

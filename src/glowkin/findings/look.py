@@ -125,7 +125,7 @@ class Look:
     @cached_property
     def resolution(self) -> Array:
         """95 % semi-axis in u'v' of the error of each sample's mean (n,); NaN where there is none."""
-        J = self.evidence.camera.jacobian(self.evidence.emitted.mean)
+        J = self.jacobian
         C = J @ self.evidence.emitted.covariance @ J.transpose(0, 2, 1)
         return np.array([ellipse_95(c)[0] if np.isfinite(c).all() else np.nan for c in C])
 

@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import struct
 import zlib
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError
 from glowkin.light.cicp import coded_space, gamma_space
 from glowkin.light.metadata import exif_of
 from glowkin.light.photo import Limits, Photograph, check_pixels
 from glowkin.light.profile import ColourSpace, named_space
-from glowkin.light.rendered import Told, broken, no_colour, rendered_photo
+from glowkin.light.rendered import Told, broken, no_colour, pixels_as_coded, rendered_photo
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from numpy.typing import NDArray
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _KINDS = {0: "greyscale PNG", 3: "PNG with a palette", 4: "greyscale PNG"}
@@ -39,7 +36,7 @@ def decode_png(path: Path, data: bytes, digest: str, limits: Limits) -> Photogra
     except CannotReadError as error:
         raise CannotReadError(f"{path}: {error}") from error
     told = Told(exif_of(chunks.get(b"eXIf", b"")), _xmp(chunks), icc, space, bits)
-    return rendered_photo(path, digest, _pixels(path, data), told)
+    return rendered_photo(path, digest, pixels_as_coded(path, data, "PNG"), told)
 
 
 def _chunks(path: Path, data: bytes) -> dict[bytes, bytes]:
@@ -89,13 +86,3 @@ def _inflated(data: bytes) -> bytes:
 def _xmp(chunks: dict[bytes, bytes]) -> bytes:
     text = chunks.get(b"iTXt", b"")
     return text if text.startswith(b"XML:com.adobe.xmp") else b""
-
-
-def _pixels(path: Path, data: bytes) -> NDArray[Any]:
-    import cv2
-
-    codes = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-    if codes is None or codes.ndim != 3:
-        raise broken(path, "PNG")
-    order = cv2.COLOR_BGR2RGB if codes.shape[2] == 3 else cv2.COLOR_BGRA2RGBA
-    return np.asarray(cv2.cvtColor(codes, order))

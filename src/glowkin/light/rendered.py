@@ -80,6 +80,17 @@ def broken(path: Path, kind: str) -> CannotReadError:
     return CannotReadError(f"{path}: a broken {kind} file; copy it from the camera again")
 
 
+def pixels_as_coded(path: Path, data: bytes, kind: str) -> NDArray[Any]:
+    """Pixels of a PNG or AVIF file, height x width x 3 or 4, every bit kept and not yet turned."""
+    import cv2
+
+    codes = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    if codes is None or codes.ndim != 3:
+        raise broken(path, kind)
+    order = cv2.COLOR_BGR2RGB if codes.shape[2] == 3 else cv2.COLOR_BGRA2RGBA
+    return np.asarray(cv2.cvtColor(codes, order))
+
+
 def _colour_space(path: Path, metadata: Metadata, told: Told) -> tuple[ColourSpace, tuple[str, ...]]:
     if told.space is not None:
         return told.space, ()

@@ -13,7 +13,7 @@ from glowkin.light.boxes import SEQUENCE_BRANDS, StillHeader, brand, read_still
 from glowkin.light.cicp import coded_space
 from glowkin.light.metadata import exif_of
 from glowkin.light.photo import Limits, Photograph, check_pixels
-from glowkin.light.rendered import Told, broken, no_colour, rendered_photo
+from glowkin.light.rendered import Told, broken, no_colour, pixels_as_coded, rendered_photo
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -39,7 +39,8 @@ def decode_still(path: Path, data: bytes, digest: str, limits: Limits) -> Photog
         exif_of(header.exif), header.xmp, header.icc, _space(path, header), header.bits, lossy=True,
         orientation=header.orientation if avif else 1, gain_map=header.gain_map,
     )  # fmt: skip
-    return rendered_photo(path, digest, _avif(path, data) if avif else _heic(data, header.bits), told)
+    pixels = pixels_as_coded(path, data, "AVIF") if avif else _heic(data, header.bits)
+    return rendered_photo(path, digest, pixels, told)
 
 
 def _space(path: Path, header: StillHeader) -> ColourSpace | None:
@@ -57,14 +58,3 @@ def _heic(data: bytes, bits: int) -> NDArray[Any]:
     file = open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
     pixels = np.array(file[file.primary_index])  # a copy: the decoder frees its own
     return pixels if bits == 8 else pixels >> (16 - bits)
-
-
-def _avif(path: Path, data: bytes) -> NDArray[Any]:
-    """Pixels as they are coded, not yet turned."""
-    import cv2
-
-    codes = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-    if codes is None or codes.ndim != 3:
-        raise broken(path, "AVIF")
-    order = cv2.COLOR_BGR2RGB if codes.shape[2] == 3 else cv2.COLOR_BGRA2RGBA
-    return np.asarray(cv2.cvtColor(codes, order))

@@ -63,9 +63,7 @@ def standing_out(frame: Frame, inside: NDArray[np.bool_] | None = None) -> Stand
     return Standout(cv2.max(wide, colour), narrow)
 
 
-def _few(
-    view: NDArray[np.float32], inside: NDArray[np.bool_] | None, shift: int = 0
-) -> NDArray[np.float32]:
+def _few(view: NDArray[np.float32], inside: NDArray[np.bool_] | None, shift: int = 0) -> NDArray[np.float32]:
     """Every fifth pixel both ways, n x 3; or, with a ``shift``, its neighbours so many columns on."""
     few = view[::5, shift : view.shape[1] - _APART + shift : 5]
     return few.reshape(-1, 3) if inside is None else few[inside[::5, : view.shape[1] - _APART : 5]]

@@ -51,6 +51,9 @@ _AROUND, _AROUND_SD = 1.0, 1.0
 _VIOLET_R, _VIOLET_G = 0.24, 0.15
 """Red and green of lamp violet at most, in units of white, for a blue of 1: 95 % of 26 measured cameras at
 400-420 nm; brighteners' glow near 440 nm has half the red and up to twice the green."""
+_ROOM_BLUE = 0.1
+"""Blue of room light at least, in units of white, for red and green of 1: incandescent light of 2700 K holds
+0.24 of the smaller of them in linear sRGB (by Planck's law and the CIE 1931 functions)."""
 _CUT, _CUT_SD = -0.12, 0.08
 """What a channel cut at zero truly holds, in units of the highest: green of 400-420 nm in linear sRGB is
 -0.14 of blue by the CIE 1931 functions."""
@@ -118,13 +121,15 @@ def surroundings(
 def ground_light(frame: Frame, veil: Veil, white: Array) -> tuple[Array, Array, Array]:
     """The dark ground's light (3 each): the lamp's, an error of channels cut at zero, and the room's.
 
-    Room light holds red and green; lamp violet and brighteners' blue hold little of at least one of them. So
-    what both channels hold beyond that is the room's.
+    Room light holds red, green and some blue; without blue it is the ground's own glow, as a gel's. Lamp
+    violet and brighteners' blue hold little of at least one of red and green: what both channels hold beyond
+    that is the room's.
     """
     seen = np.clip(veil.ground, 0.0, None)
     red, green, blue = seen / white
     room = min(green - _VIOLET_G * blue, red - _VIOLET_R * blue)
-    if room <= max(0.3 * float((veil.spread / white)[:2].max()), frame.faintest / _UNTOLD):
+    own_glow = blue + frame.faintest < _ROOM_BLUE * min(red, green)
+    if own_glow or room <= max(0.3 * (veil.spread / white)[:2].max(), frame.faintest / _UNTOLD):
         cut = seen < frame.faintest / 12.0
         lamp = np.where(cut, _CUT * seen.max(), seen)
         return lamp, np.where(cut, _CUT_SD * seen.max(), 0.0), np.zeros(3)

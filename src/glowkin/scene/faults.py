@@ -22,10 +22,11 @@ import numpy as np
 from glowkin.base.errors import WrongUseError
 from glowkin.scene.blur import banded, defocused, fogged, light_planes, sampled, shaken
 from glowkin.scene.cameras import SceneCamera, default_camera
+from glowkin.scene.clutter import brightener
 from glowkin.scene.develop import Development, camera_to_space, jpeg_bytes, white_balance_gains
 from glowkin.scene.render import expose, metered
 from glowkin.scene.shot import Exposure, Shot
-from glowkin.scene.spectra import band, skewed_band
+from glowkin.scene.spectra import band
 from glowkin.scene.stage import RIM, Scene, random_scene, random_shape
 
 if TYPE_CHECKING:
@@ -190,7 +191,7 @@ def _room(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
 
 
 def _paper(setup: Setup, s: int, _rng: np.random.Generator) -> Setup:
-    return _staged(setup, surroundings_glow=paper_glow((0.1, 0.25, 0.5)[s]), surroundings_albedo=0.8)
+    return _staged(setup, surroundings_glow=brightener((0.1, 0.25, 0.5)[s]), surroundings_albedo=0.8)
 
 
 def _fogged(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
@@ -223,7 +224,7 @@ def _bright_neighbour(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
     radius = 0.13 * min(w, h)
     bright = random_shape(rng, "spot", (0.5 * w - radius - 0.5 * gap, 0.5 * h), radius)
     dim = random_shape(rng, "spot", (0.5 * w + 0.6 * radius + 0.5 * gap, 0.5 * h), 0.6 * radius)
-    other = paper_glow(1.0) if int(np.argmax(first.radiance)) > 120 else random_red()
+    other = brightener(1.0) if int(np.argmax(first.radiance)) > 120 else random_red()
     power = float(first.radiance.sum())
     pair = (
         replace(first, shape=bright),
@@ -236,11 +237,6 @@ def _bright_neighbour(setup: Setup, s: int, rng: np.random.Generator) -> Setup:
 def random_red() -> NDArray[np.float64]:
     """A broad red band for a sample that must differ from a blue or green one."""
     return band(630.0, 80.0)
-
-
-def paper_glow(power: float) -> NDArray[np.float64]:
-    """The blue of optical brighteners in paper and cotton, near 440 nm (common practice, no source)."""
-    return power * skewed_band(440.0, 55.0)
 
 
 def _lamp(planes: Plane, centre: tuple[float, float], width: float) -> Plane:
