@@ -182,3 +182,16 @@ def test_photographs_from_elsewhere_are_measured_without_a_crash(shared_data, na
     for sample in photo.samples:
         assert set(sample.flags) <= set(FLAGS)
     as_json(photo)
+
+
+def test_a_colour_that_stray_light_leaves_untold_is_none_and_says_so(shared_data):
+    # a dark mark in a gel that glows: without the ground's light its 95 % ellipse exceeds the diagram
+    photo = recipes.measure(shared_data / "photos" / "gel_blue_light_amber_filter.jpg")
+    untold = [s for s in photo.samples if s.u_prime is None]
+    assert untold
+    for sample in untold:
+        assert "colour-not-told" in sample.flags
+        assert sample.dominant_wavelength_nm is None
+        assert sample.linear_rgb is not None
+    told = [s for s in photo.samples if s.u_prime is not None]
+    assert all(np.sqrt(np.trace(np.array(s.u_prime_v_prime_covariance))) < 0.3 for s in told)

@@ -84,9 +84,7 @@ def compare(
     pair = (f"{a[0].path}:{a[1]}", f"{b[0].path}:{b[1]}")
     found = recipes.compare(photos, [pair], tolerance, lab_white)
     if not found:
-        raise CannotMeasureError(
-            f"{pair[0]} and {pair[1]}: one has no colour; nothing unclipped is left of it"
-        )
+        raise CannotMeasureError(f"{pair[0]} and {pair[1]}: one has no colour; its flags say why")
     return found[0]
 
 

@@ -21,6 +21,11 @@ _TABLE = (
         "Halve the exposure and photograph again.",
     ),
     Flag(
+        "colour-not-told",
+        "What is left when stray light is taken off is too little, or too uncertain, to tell any colour.",
+        "Photograph in the dark, on black card, with a filter that holds the lamp's violet back.",
+    ),
+    Flag(
         "underexposed",
         "The brightest channel uses less than 2 % of the scale, so noise dominates.",
         "Expose longer, from a tripod, at the same ISO.",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.records import Matrix, MergedExposure, Sample
+from glowkin.base.uncertainty import ellipse_95
 from glowkin.findings.describe import describe
 from glowkin.samples.quality import sample_flags, stray_shift, unevenness
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.records import Rejected
-    from glowkin.base.uncertainty import Array
+    from glowkin.base.uncertainty import Array, Uncertain
     from glowkin.camera.emission import Camera, Emissions
     from glowkin.light.bracket import View
     from glowkin.light.merge import Merged
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
     from glowkin.light.region import Signals
     from glowkin.samples.find import Found
     from glowkin.samples.stray import Stray
+
+_DIAGRAM = 0.6
+"""The height of the spectrum locus in v'."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,8 +49,9 @@ class Evidence:
 def sample_records(
     evidence: Evidence, names: Sequence[str], white_xy: Array, observer: int
 ) -> tuple[Sample, ...]:
-    """One record a sample; colour fields stay None where nothing unclipped is left."""
-    coloured = [i for i in range(len(names)) if np.isfinite(evidence.colours.uv_prime[i]).all()]
+    """One record a sample; colour fields stay None where nothing unclipped is left, or no colour is told."""
+    seen = {i for i in range(len(names)) if np.isfinite(evidence.colours.uv_prime[i]).all()}
+    coloured = sorted(i for i in seen if _told(evidence.colours, i))
     words = describe([evidence.colours.uncertain(i) for i in coloured], white_xy, observer)
     described = dict(zip(coloured, (asdict(w) for w in words), strict=True))
     spread = unevenness(evidence.camera, evidence.emitted, evidence.merged.noise)
@@ -63,8 +68,20 @@ def sample_records(
             clipped_fraction=float(np.nan_to_num(evidence.emitted.clipped[i])),
             flags=flags,
         )
-        records.append(base if i not in described else _coloured(base, evidence, i, described[i], spread[i]))
+        if i in seen:
+            base = _measured(base, evidence, i, spread[i])
+        if i in described:
+            base = _coloured(base, evidence.colours.uncertain(i), described[i])
+        elif i in seen:
+            base = replace(base, flags=(*base.flags, "colour-not-told"))
+        records.append(base)
     return tuple(records)
+
+
+def _told(colours: Emissions, i: int) -> bool:
+    """Whether the 95 % ellipse of a colour is smaller than the diagram."""
+    covariance = colours.uncertain(i).covariance
+    return bool(np.isfinite(covariance).all()) and ellipse_95(covariance)[0] < _DIAGRAM
 
 
 def exposure_records(scene: View, merged: Merged) -> tuple[MergedExposure, ...]:
@@ -88,11 +105,20 @@ def exposure_records(scene: View, merged: Merged) -> tuple[MergedExposure, ...]:
     )
 
 
-def _coloured(
-    base: Sample, evidence: Evidence, i: int, described: dict[str, object], spread: float
-) -> Sample:
+def _coloured(base: Sample, colour: Uncertain, described: dict[str, object]) -> Sample:
+    return replace(
+        base,
+        u_prime=float(colour.value[0]),
+        v_prime=float(colour.value[1]),
+        u_prime_v_prime_covariance=_matrix(colour.covariance),
+        shared_errors={source: _matrix(S) for source, S in colour.shared.items()},
+        **described,  # type: ignore[arg-type]
+    )
+
+
+def _measured(base: Sample, evidence: Evidence, i: int, spread: float) -> Sample:
+    """The signals of a sample, whatever colour they tell."""
     colours, metadata = evidence.colours, evidence.photo.metadata
-    colour = colours.uncertain(i)
     rgb = tuple(float(v) for v in evidence.emitted.mean[i])
     stray = tuple(float(v) for v in evidence.stray.level[i])
     exposure = None
@@ -101,17 +127,12 @@ def _coloured(
     luminance = float(colours.luminance[i])
     return replace(
         base,
-        u_prime=float(colour.value[0]),
-        v_prime=float(colour.value[1]),
-        u_prime_v_prime_covariance=_matrix(colour.covariance),
-        shared_errors={source: _matrix(S) for source, S in colour.shared.items()},
         luminance_relative=luminance / float(np.nanmax(colours.luminance)),
         luminance_per_exposure=luminance / exposure if exposure else None,
         unevenness_u_prime_v_prime=float(spread),
         linear_rgb=(rgb[0], rgb[1], rgb[2]),
         stray_rgb=(stray[0], stray[1], stray[2]),
         linear_rgb_covariance=_matrix(evidence.emitted.covariance[i]),
-        **described,  # type: ignore[arg-type]
     )
 
 

@@ -18,7 +18,14 @@ if TYPE_CHECKING:
 
 _CLIPPED, _DIM, _AT_ZERO = 0.001, 0.02, 0.2
 _UNEVEN = 0.012
-_LARGEST = {"lamp-leakage": 0.005, "room-light": 0.003, "lit-by-neighbour": 0.005}
+_LARGEST = {
+    "lamp-leakage": 0.005,
+    "glowing-background": 0.005,
+    "room-light": 0.003,
+    "lit-by-neighbour": 0.005,
+}
+_VIOLET_V = 0.35
+"""Below this v' lie the lamp's violet and the blue of brighteners."""
 _GLOWING = 0.1
 
 
@@ -34,8 +41,9 @@ def unevenness(camera: Camera, emitted: Signals, noise: Noise) -> Array:
 def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> dict[str, Array]:
     """How far in u'v' a kind of stray light may still pull each colour (n), by the flag it raises."""
     J = camera.jacobian(emitted.mean)
+    v_prime = camera.infer(stray.ground[None], np.zeros((1, 3, 3))).uv_prime[0, 1]
     kinds = {
-        "lamp-leakage": ("lamp", "cut"),
+        "glowing-background" if v_prime > _VIOLET_V else "lamp-leakage": ("lamp", "cut"),
         "room-light": ("room",),
         "lit-by-neighbour": ("neighbours", "around"),
     }
