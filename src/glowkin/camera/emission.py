@@ -130,12 +130,10 @@ class Camera:
     def jacobian(self, rgb: Array) -> Array:
         """Derivative of u'v' (2 degree observer) by linear RGB (n x 3), n x 2 x 3, by central differences."""
         step = 1e-5 * np.abs(rgb).max(axis=1, keepdims=True) + 1e-300
-        columns = []
-        for axis in range(3):
-            shift = step * np.eye(3)[axis]
-            ahead, behind = (self._uv_prime(rgb + sign * shift) for sign in (1, -1))
-            columns.append((ahead - behind) / (2 * step))
-        return np.stack(columns, axis=2)
+        shift = step[:, None] * np.eye(3)
+        ahead, behind = (self._uv_prime((rgb[:, None] + s * shift).reshape(-1, 3)) for s in (1, -1))
+        slope = (ahead - behind).reshape(-1, 3, 2) / (2 * step[:, None])
+        return np.asarray(slope.transpose(0, 2, 1))
 
 
 def camera_of(photo: Photograph) -> Camera:

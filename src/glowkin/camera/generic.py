@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING
 
@@ -53,6 +53,12 @@ class GenericError:
         moments = rows[:, [4, 5, 5, 6]].reshape(-1, 2, 2)
         return GenericError(rows[:, :2], rows[:, 2:4], moments, table["reach"], table[kind]["unshared"])
 
+    @cached_property
+    def _roots(self) -> Array:
+        """Loadings of the shared part at each node, k x 2 x 2."""
+        roots = np.stack([square_root(M) for M in self.moments])
+        return np.asarray(np.sqrt(1 - self.unshared) * roots)
+
     def weights(self, uv_prime: Array) -> Array:
         """How much a colour (2,) loads on each node (k,); the squares sum to 1."""
         squared = np.square(self.nodes - uv_prime).sum(axis=1) / (2 * self.reach**2)
@@ -68,6 +74,5 @@ class GenericError:
         shared = {f"{camera}, matrix": (weight**2 @ self.mean)[:, None]}
         for k in np.flatnonzero(weight > _NEGLIGIBLE):
             u, v = self.nodes[k]
-            root = np.sqrt(1 - self.unshared) * weight[k] * square_root(self.moments[k])
-            shared[f"{camera}, near u'v' {u:.3f} {v:.3f}"] = root
+            shared[f"{camera}, near u'v' {u:.3f} {v:.3f}"] = weight[k] * self._roots[k]
         return own, shared

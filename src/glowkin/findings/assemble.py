@@ -50,10 +50,11 @@ def sample_records(
     evidence: Evidence, names: Sequence[str], white_xy: Array, observer: int
 ) -> tuple[Sample, ...]:
     """One record a sample; colour fields stay None where nothing unclipped is left, or no colour is told."""
-    seen = {i for i in range(len(names)) if np.isfinite(evidence.colours.uv_prime[i]).all()}
-    coloured = sorted(i for i in seen if _told(evidence.colours, i))
-    words = describe([evidence.colours.uncertain(i) for i in coloured], white_xy, observer)
-    described = dict(zip(coloured, (asdict(w) for w in words), strict=True))
+    finite = np.isfinite(evidence.colours.uv_prime).all(axis=1)
+    seen = {int(i): evidence.colours.uncertain(int(i)) for i in np.flatnonzero(finite)}
+    told = {i: colour for i, colour in seen.items() if _told(colour)}
+    words = describe(list(told.values()), white_xy, observer)
+    described = dict(zip(told, (asdict(w) for w in words), strict=True))
     spread = unevenness(evidence.camera, evidence.emitted, evidence.merged.noise)
     shift = stray_shift(evidence.camera, evidence.emitted, evidence.stray)
     taken = evidence.merged.taken
@@ -71,16 +72,16 @@ def sample_records(
         if i in seen:
             base = _measured(base, evidence, i, spread[i])
         if i in described:
-            base = _coloured(base, evidence.colours.uncertain(i), described[i])
+            base = _coloured(base, told[i], described[i])
         elif i in seen:
             base = replace(base, flags=(*base.flags, "colour-not-told"))
         records.append(base)
     return tuple(records)
 
 
-def _told(colours: Emissions, i: int) -> bool:
+def _told(colour: Uncertain) -> bool:
     """Whether the 95 % ellipse of a colour is smaller than the diagram."""
-    covariance = colours.uncertain(i).covariance
+    covariance = colour.covariance
     return bool(np.isfinite(covariance).all()) and ellipse_95(covariance)[0] < _DIAGRAM
 
 

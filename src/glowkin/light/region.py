@@ -142,7 +142,7 @@ def _block_side(photo: Photograph, cells: int) -> int:
     """About 48 blocks, larger than what compression and demosaicing correlate; at least 8 where they fit."""
     smallest = 3 if photo.curves is None else 8
     side = max(1, min(max(smallest, int(np.sqrt(cells / _BLOCKS))), int(np.sqrt(cells / 8))))
-    return side if side < 16 else side - side % 4
+    return side if side < 16 else side - side % (4 if side < 48 else 8)
 
 
 def _block_sums(
@@ -165,10 +165,10 @@ def _block_sums(
 
 
 def _rows_apart(photo: Photograph, mask: NDArray[np.uint8], side: int) -> int:
-    """1, 2 or 4: every so-many-th row is enough, and blocks are whole multiples of it."""
+    """1, 2, 4 or 8: every so-many-th row is enough, and blocks are whole multiples of it."""
     apart = 1
     if photo.kind == "rendered":
-        while apart < 4 and mask.size > 60_000 * apart**2 and side % (2 * apart) == 0:
+        while apart < 8 and mask.size > 30_000 * apart**2 and side % (2 * apart) == 0:
             apart *= 2
     return apart
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from glowkin.samples.levels import LEAST_AREA
-from glowkin.samples.pieces import Piece, disc, largest_part, parts
+from glowkin.samples.pieces import Piece, disc, largest_part, parts, typical
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,8 +35,8 @@ def own_pixels(levels: Levels, patch: Patch) -> Piece:
     """
     box, label = levels.around(patch, 4 + int(0.25 * np.sqrt(patch.area)))
     bright, inside, around = levels.picture[box], label == patch.label, label == 0
-    base = float(np.median(bright[around])) if around.any() else 0.0
-    level = base + 0.5 * (float(np.median(bright[inside])) - base)
+    base = typical(bright[around]) if around.any() else 0.0
+    level = base + 0.5 * (typical(bright[inside]) - base)
     return largest_part(((bright > level) & inside).view(np.uint8), box)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from glowkin.colour.chromaticity import XYZ_to_uv_prime
 from glowkin.samples.levels import LEAST_AREA, STEADY
-from glowkin.samples.pieces import Piece, parts
+from glowkin.samples.pieces import Piece, parts, typical
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,7 +47,7 @@ def against_patch(levels: Levels, patch: Patch) -> str | None:
     ring = cv2.dilate(inside, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)) - inside
     ring &= (label == 0).astype(np.uint8)
     bright = levels.picture[box]
-    if not ring.any() or np.median(bright[inside == 1]) < _CONTRAST * np.median(bright[ring == 1]):
+    if not ring.any() or typical(bright[inside == 1]) < _CONTRAST * typical(bright[ring == 1]):
         return "it is hardly brighter than what surrounds it"
     return None
 
@@ -58,13 +58,13 @@ def against_pieces(pieces: Sequence[Piece], frame: Frame, *, glows: bool) -> lis
     brightest = float(light.max(initial=0.0))
     blue = _v_prime(light, frame) < _BLUE_V
     others = [p.area for p, b in zip(pieces, blue, strict=True) if not b and p.depth.max() > _THIN * p.radius]
-    typical = float(np.median(others)) if others else 0.0
+    usual = float(np.median(others)) if others else 0.0
     reasons = []
     for piece, colour, is_blue in zip(pieces, light, blue, strict=True):
         reason = _against_shape(piece) or (_against_contrast(piece, frame) if glows else None)
         if reason is None and is_blue:
             dim = colour.max() < _DIM * brightest
-            reason = _against_blue(piece, frame, typical, dim=bool(dim))
+            reason = _against_blue(piece, frame, usual, dim=bool(dim))
         reasons.append(reason)
     return reasons
 
@@ -111,12 +111,12 @@ def stands_off(piece: Piece, frame: Frame) -> bool:
     return _contrast(piece, frame) > _SPECKLE
 
 
-def _against_blue(piece: Piece, frame: Frame, typical: float, *, dim: bool) -> str | None:
+def _against_blue(piece: Piece, frame: Frame, usual: float, *, dim: bool) -> str | None:
     """Blue and violet things are often no samples, but the lamp's light thrown back, or a label's paper."""
     long, short = piece.sides
     if piece.area > _RECTANGLE * long * short:
         return "it is blue or violet and rectangular, as a label, a cap or a card is"
-    if piece.area < _SMALL * typical:
+    if piece.area < _SMALL * usual:
         return "it is blue or violet and small beside the samples, as a reflection of the lamp is"
     if long > _LONG * short:
         return "it is blue or violet and long, as a reflection of the lamp is"

@@ -70,7 +70,7 @@ def cut(picture: NDArray[np.float32], step: float = _STEP, blur_px: float = 1.0)
     """
     labels: list[NDArray[np.int32]] = []
     chains: list[list[Patch]] = []
-    ground, top = (float(q) for q in np.quantile(picture[::2, ::2], (0.45, 0.9995)))
+    ground, top = (float(q) for q in np.quantile(picture[::2, ::3], (0.45, 0.9995)))
     faintest, level = max(_LOWEST, _OVER_GROUND * ground), top / step
     lowest = faintest / step**_SPAN if step < _STEP else faintest
     while level > lowest and len(labels) < _MOST_LEVELS:

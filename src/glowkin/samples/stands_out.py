@@ -86,8 +86,8 @@ def _unrest(spread: Array, frame: Frame, least: float = _SMALLEST) -> Array:
 
 def _over(channels: NDArray[np.float32], floor: Array, unrest: Array) -> NDArray[np.float32]:
     """The largest of (channel - floor) / unrest."""
-    scaled = cv2.multiply(cv2.subtract(channels, (*floor, 0.0)), (*(1.0 / unrest), 0.0))
-    red, green, blue = cv2.split(scaled)
+    in_units = np.column_stack([np.diag(1.0 / unrest), -floor / unrest]).astype(np.float32)
+    red, green, blue = cv2.split(cv2.transform(channels, in_units))
     return np.asarray(cv2.max(cv2.max(red, green), blue))
 
 

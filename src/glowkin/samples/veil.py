@@ -94,7 +94,9 @@ def fit_veil(frame: Frame, outlines: Sequence[Array], glowing: Sequence[Array]) 
     scale = frame.scale_px * width / size[0]
     masks = [_mask(o, scale, seen.shape[:2]) for o in outlines]
     covered = np.zeros(seen.shape[:2], np.uint8)
-    for box, mask in [*masks, *(_mask(o, scale, seen.shape[:2]) for o in glowing)]:
+    drawn = {id(outline) for outline in outlines}
+    others = [_mask(o, scale, seen.shape[:2]) for o in glowing if id(o) not in drawn]
+    for box, mask in [*masks, *others]:
         covered[box] |= mask
     light, dark = _sources(seen, covered == 0)
     bells = np.stack([_bell(light, w) for w in _WIDTHS], axis=2)
