@@ -11,7 +11,7 @@ import numpy as np
 from glowkin.base.uncertainty import ellipse_95
 from glowkin.light.evenness import bands, fall_off, patches
 from glowkin.light.exposure import scale_use
-from glowkin.light.noise import estimate_noise, noise_in_the_dark
+from glowkin.light.noise import noise_in_the_dark
 from glowkin.light.sharpness import edges
 
 if TYPE_CHECKING:
@@ -47,10 +47,10 @@ class Look:
         """The reduced photograph."""
         return self.evidence.scene.frame
 
-    @cached_property
+    @property
     def noise(self) -> Noise:
         """Noise of a cell of the photograph."""
-        return estimate_noise(self.evidence.photo)
+        return self.evidence.merged.noise
 
     @cached_property
     def outlines(self) -> list[Array]:
