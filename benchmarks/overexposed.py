@@ -14,8 +14,8 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from finder import development
 
+from finder import development
 from glowkin.base.settings import Settings
 from glowkin.recipes import measure
 from glowkin.scene.cameras import default_camera
