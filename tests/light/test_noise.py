@@ -31,6 +31,22 @@ def test_gain_and_floor_are_those_of_photon_transfer(tmp_path, shot, iso):
     assert floor / expected == pytest.approx(np.ones(3), abs=0.15)
 
 
+def test_what_is_clipped_scatters_less_and_does_not_count(tmp_path, shot):
+    """As above, half of the steps far over full scale, as the bright samples of a bracket's long exposure;
+    and what two exposures show together is one line (EMVA 1288).
+    """
+    camera, found = default_camera(), []
+    photo = open_photo(write_dng(shot, tmp_path / "a.dng"))
+    steps = np.array([0.0, 0.05, 0.2, 0.5, 2.0, 3.0, 4.0, 6.0]) * camera.full_well_e
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        pair = [np.repeat(np.repeat(f * steps, 100)[None], 600, axis=0) for f in (1.0, 0.2)]
+        photos = [replace(photo, codes=expose(electrons, camera, rng)) for electrons in pair]
+        found.append([estimate_noise(photos[0]).gain, estimate_noise(*photos).gain])
+    expected = camera.codes_per_electron(100) / (camera.white - camera.black) * np.array([1.0, 0.5, 1.0])
+    assert np.mean(found, axis=0) / expected == pytest.approx(np.ones((2, 3)), abs=0.15)
+
+
 def test_lamp_gradients_do_not_count_as_noise(tmp_path, jpeg_of):
     ramp = np.repeat(np.linspace(20, 220, 400).astype(np.uint8)[None, :, None], 200, axis=0)
     noise = estimate_noise(open_photo(jpeg_of(np.repeat(ramp, 3, axis=2), quality=100)))

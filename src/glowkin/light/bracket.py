@@ -46,8 +46,8 @@ class View:
     """One scene: its reference photograph and reduced frame, from one exposure or several.
 
     ``shifts_px`` (K x 2) tell where in each exposure the reference's origin lies; ``told`` how much more
-    light each let in, as its file or its frame tells. ``masters`` are frames taken beside it, and
-    ``corrections`` what they do to each exposure.
+    light each let in, as its file or its frame tells; ``noises`` what one cell of each scatters by.
+    ``masters`` are frames taken beside it, and ``corrections`` what they do to each exposure.
     """
 
     photo: Photograph
@@ -56,6 +56,7 @@ class View:
     shifts_px: Array
     told: Ratios
     from_files: bool
+    noises: tuple[Noise, ...] = ()
     masters: Masters | None = None
     corrections: tuple[Correction, ...] = ()
 
@@ -71,8 +72,10 @@ class View:
             signals = region_means(self.photo, outlines, correction=corrections[0])
             return single(signals, estimate_noise(self.photo))
         seen = [
-            shown(photo, [np.asarray(o) + shift for o in outlines], estimate_noise(photo), correction)
-            for photo, shift, correction in zip(self.exposures, self.shifts_px, corrections, strict=True)
+            shown(photo, [np.asarray(o) + shift for o in outlines], noise, correction)
+            for photo, shift, noise, correction in zip(
+                self.exposures, self.shifts_px, self.noises, corrections, strict=True
+            )
         ]
         merged = merge_signals(seen, self.told)
         if not self.from_files:
@@ -112,8 +115,16 @@ def view(photos: Sequence[Photograph]) -> View:
     covariance = sd**2 * (np.eye(len(value)) + (1.0 if from_files else 0.0))
     covariance[0] = covariance[:, 0] = 0.0
     shifts = _shifts(exposures, frames, value)
-    frame = merge_frames(frames, value, shifts, [estimate_noise(photo) for photo in exposures])
-    return View(exposures[0], frame, exposures, shifts, Ratios(value, covariance), from_files)
+    noises = _noises(exposures)
+    frame = merge_frames(frames, value, shifts, noises)
+    return View(exposures[0], frame, exposures, shifts, Ratios(value, covariance), from_files, noises)
+
+
+def _noises(exposures: Sequence[Photograph]) -> tuple[Noise, ...]:
+    """The noise of each exposure, from all that were taken at its ISO: no single one shows every level."""
+    isos = [photo.metadata.iso for photo in exposures]
+    of = {iso: estimate_noise(*(p for p in exposures if p.metadata.iso == iso)) for iso in set(isos)}
+    return tuple(of[iso] for iso in isos)
 
 
 def _check_alike(photos: Sequence[Photograph]) -> None:

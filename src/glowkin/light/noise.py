@@ -2,7 +2,8 @@
 
 Photon transfer (EMVA 1288): variance = gain x mean + floor. Variance is read from small patches with the
 Laplacian that is blind to planes, so that lamp gradients do not count as noise; over the many patches of
-like brightness the calmer half is kept, so that edges and texture do not either.
+like brightness the calmer half is kept, so that edges and texture do not either. Where a patch clips there is
+no noise left to read, and it does not count.
 """
 
 from __future__ import annotations
@@ -24,7 +25,10 @@ if TYPE_CHECKING:
 _LAPLACIAN = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32) / 6.0
 """Immerkaer's operator (Comput. Vis. Image Underst. 64, 300, 1996), scaled to unit noise gain."""
 _PATCH = 10
+_FEW = 4
 _GRID = 12
+_NEAR_CLIP = 0.97
+"""Cells above this share of the clipping level are taken as clipped: noise carries some of them over."""
 _CALM_SHARE = 0.77
 """Mean over the calmer half of patches in shares of the true variance, for independent normal noise: from
 0.79 of 4 patches to 0.755 of 40, by 20 000 draws of 10 x 10."""
@@ -42,9 +46,16 @@ class Noise:
         return np.asarray(self.gain * np.clip(mean, 0.0, None) + self.floor)
 
 
-def estimate_noise(photo: Photograph) -> Noise:
-    """Noise of a cell from a grid of small patches over the whole photograph."""
-    means, variances = _patches(photo)
+def estimate_noise(*photos: Photograph) -> Noise:
+    """Noise of a cell from a grid of small patches over the whole photograph.
+
+    Several are taken as one: exposures by one camera at one ISO, which have one line.
+    """
+    found = [_patches(photo) for photo in photos]
+    means, variances, tops = (np.concatenate([f[i] for f in found]) for i in range(3))
+    unclipped = tops < 1.0
+    if np.count_nonzero(unclipped) >= _FEW:
+        means, variances = means[unclipped], variances[unclipped]
     lines = [_line(means[:, c], variances[:, c]) for c in range(3)]
     gain, floor = np.transpose(lines)
     return Noise(gain, floor)
@@ -52,29 +63,38 @@ def estimate_noise(photo: Photograph) -> Noise:
 
 def noise_in_the_dark(photo: Photograph) -> Array:
     """Noise of one cell (3,) in the darker half of the photograph, as coding and clipping left it."""
-    means, variances = _patches(photo)
+    means, variances, _ = _patches(photo)
     dark = np.argsort(means.sum(axis=1))[: max(1, len(means) // 2)]
     return np.asarray(np.sqrt(np.median(variances[dark], axis=0)))
 
 
-def _patches(photo: Photograph) -> tuple[Array, Array]:
-    """Mean and noise variance of each patch, patches x 3."""
+def _patches(photo: Photograph) -> tuple[Array, Array, Array]:
+    """Mean and noise variance of each patch (patches x 3), and its brightest cell, 1 near clipping."""
     width, height = photo.size_cells
-    means, variances = [], []
-    for top in np.unique(np.linspace(0, max(height - _PATCH, 0), _GRID, dtype=int)):
-        for left in np.unique(np.linspace(0, max(width - _PATCH, 0), _GRID, dtype=int)):
-            mean, variance = _patch(
-                photo, Window(left, top, min(left + _PATCH, width), min(top + _PATCH, height))
-            )
-            means.append(mean)
-            variances.append(variance)
-    return np.array(means), np.array(variances)
+    top = _NEAR_CLIP * _clip_level(photo)
+    rows = np.unique(np.linspace(0, max(height - _PATCH, 0), _GRID, dtype=int))
+    columns = np.unique(np.linspace(0, max(width - _PATCH, 0), _GRID, dtype=int))
+    found = [
+        _patch(photo, Window(x, y, min(x + _PATCH, width), min(y + _PATCH, height)))
+        for y in rows
+        for x in columns
+    ]
+    means, variances, brightest = zip(*found, strict=True)
+    return np.array(means), np.array(variances), np.array(brightest) / top
 
 
-def _patch(photo: Photograph, window: Window) -> tuple[NDArray[Any], NDArray[Any]]:
+def _clip_level(photo: Photograph) -> float:
+    """Linear light of the clipping code, the least of three channels."""
+    if photo.curves is not None:
+        return float(photo.curves[min(photo.clip, len(photo.curves) - 1)].min())
+    return float((photo.clip - photo.black.mean()) / (photo.white - photo.black.mean()))
+
+
+def _patch(photo: Photograph, window: Window) -> tuple[NDArray[Any], NDArray[Any], float]:
     linear = linear_cells(photo, window)
     residual = cv2.filter2D(linear, -1, _LAPLACIAN)[1:-1, 1:-1]
-    return np.array(cv2.mean(linear)[:3]), np.array(cv2.mean(cv2.multiply(residual, residual))[:3])
+    noise = np.array(cv2.mean(cv2.multiply(residual, residual))[:3])
+    return np.array(cv2.mean(linear)[:3]), noise, cv2.minMaxLoc(linear.reshape(len(linear), -1))[1]
 
 
 def _line(mean: Array, variance: Array) -> tuple[float, float]:
