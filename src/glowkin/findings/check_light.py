@@ -22,11 +22,8 @@ _DARK, _DIM = 0.08, 0.02
 _RESOLUTION = 0.01
 _CELL_SIGNAL = {"raw": 5.0, "rendered": 12.0}
 """Signal over noise of a cell below which noise is seen; developing smooths it, the mean's error stays."""
-_POWDER = 15.0
-"""Light of lamp or room on powder, in multiples of that on the dark ground (common practice, no source)."""
-_THROWN = 0.012
-"""Light a neighbour throws on a sample as a share of its own, for distances of the root of its area."""
-_STRAY, _CROSS = 0.008, 0.04
+_STRAY, _CROSS = 0.004, 0.012
+"""Shifts in u'v' by what ``measure`` reckons may lie on a sample, of ground and of neighbours, that matter."""
 _GLOWING, _SURELY = 0.06, 0.1
 _ABOVE_NOISE, _OF_FAINTEST = 3.0, 1 / 3
 """The ground's light must stand above noise, and of a rendered file above the lowest two codes."""
@@ -146,7 +143,7 @@ def _stray(look: Look) -> Iterator[Advice]:
     dark = seen_ground(look)
     if not dark.any():
         return
-    shift = look.shift(np.broadcast_to(_POWDER * dark, look.evidence.emitted.mean.shape))
+    shift = look.shift(look.evidence.stray.may_hold("lamp", "cut", "room"))
     i = int(np.argmax(shift))
     share = float(dark.max() / look.level.max())
     if shift[i] < _STRAY and share < _GLOWING:
@@ -182,16 +179,12 @@ def _neighbours(look: Look) -> Iterator[Advice]:
     e = look.evidence
     if len(look.names) < 2:
         return
-    light = np.nan_to_num(e.emitted.mean, nan=1.0)
-    centre = np.array([f.centre_px for f in e.found])
-    area = np.array([f.area_px for f in e.found])
-    squared = np.square(centre[:, None] - centre[None]).sum(axis=2)
-    share = np.where(squared > 0, area[None, :] / np.maximum(squared, 1.0), 0.0)
-    shift = look.shift(_THROWN * share @ light)
+    shift = look.shift(e.stray.may_hold("neighbours"))
     i = int(np.argmax(shift))
     if shift[i] < _CROSS:
         return
-    j = int(np.argmax(share[i] * light.max(axis=1)))
+    light = np.nan_to_num(e.emitted.mean, nan=1.0)
+    j = _lights_most(light, np.array([f.area_px for f in e.found]), np.array([f.centre_px for f in e.found]), i)
     ratio = float(light[j].max() / max(light[i].max(), 1e-6))
     sentence = (
         f"Samples {look.names[i]} and {look.names[j]} farther apart, or black card between them: "
@@ -199,6 +192,12 @@ def _neighbours(look: Look) -> Iterator[Advice]:
         f"{look.names[i]} by {shift[i]:.2g} in u'v'."
     )
     yield Advice("lit-by-neighbour", sentence, (look.names[i],), round(ratio, 1), "times", float(shift[i]))
+
+
+def _lights_most(light: Array, area: Array, centre: Array, i: int) -> int:
+    """Which other sample sends the i-th most light: by brightness, area, and distance squared."""
+    squared = np.square(centre - centre[i]).sum(axis=1)
+    return int(np.argmax(np.where(squared > 0, light.max(axis=1) * area / np.maximum(squared, 1.0), 0.0)))
 
 
 def _percent(share: float) -> str:

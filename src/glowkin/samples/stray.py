@@ -70,20 +70,30 @@ and whatever else is seen around a sample."""
 
 @dataclass(frozen=True)
 class Stray:
-    """Stray light expected on each of n samples.
+    """Stray light on each of n samples: what is expected, and its error, a column for each of ``KINDS``.
 
-    ``level`` (n x 3), and its error as ``loadings`` (n x 3 x 5), a column for each of ``KINDS``.
-    ``ground`` (3) is the dark ground's own light, ``of_room`` (3) what of it is the room's.
+    ``taken`` and ``loadings`` (n x 3 x kinds). ``ground`` (3) is the dark ground's own light, ``of_room`` (3)
+    what of it is the room's.
     """
 
-    level: Array
+    taken: Array
     loadings: Array
     ground: Array
     of_room: Array
 
+    @property
+    def level(self) -> Array:
+        """What is expected of all kinds together, n x 3."""
+        return np.asarray(self.taken.sum(axis=2))
+
     def of(self, *kinds: str) -> Array:
         """The loadings of these kinds, n x 3 x kinds."""
         return self.loadings[:, :, [KINDS.index(kind) for kind in kinds]]
+
+    def may_hold(self, *kinds: str) -> Array:
+        """Light of these kinds that may well lie on each sample (n x 3): expected, and one error more."""
+        of = [KINDS.index(kind) for kind in kinds]
+        return np.asarray(self.taken[:, :, of].sum(axis=2) + np.linalg.norm(self.loadings[:, :, of], axis=2))
 
 
 def surroundings(
@@ -102,20 +112,23 @@ def surroundings(
     n = len(outlines)
     veil = fit_veil(frame, outlines, glowing)
     lamp, cut, room = ground_light(frame, veil, np.ones(3) if white is None else white)
-    level, loadings = np.zeros((n, 3)), np.zeros((n, 3, len(KINDS)))
+    taken, loadings = np.zeros((n, 3, len(KINDS))), np.zeros((n, 3, len(KINDS)))
     blind, clear = veil.blind(frame.faintest), room.max() > frame.faintest / 12.0
     sources = _sources(frame, [*glowing] or outlines) if blind else None
     for i, outline in enumerate(outlines):
         blocks = patches[i] if len(patches) else np.zeros((0, 6))
-        taken, error = _neighbours(veil, i, outline, blocks, sources)
+        thrown, error = _neighbours(veil, i, outline, blocks, sources, frame.faintest)
         around = veil.around(i)
         of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
-        level[i] = of_lamp * lamp + (of_room * room if clear else 0.0) + taken + _AROUND * around
+        nothing = np.zeros(3)
+        taken[i] = np.stack([
+            of_lamp * lamp, nothing, of_room * room if clear else nothing, thrown, _AROUND * around,
+        ], axis=1)  # fmt: skip
         loadings[i] = np.stack([
             of_lamp * _LAMP_SD / _LAMP * lamp, of_lamp * cut, of_room * _ROOM_SD / _ROOM * room,
             error, _AROUND_SD * around,
         ], axis=1)  # fmt: skip
-    return Stray(level, loadings, np.clip(veil.ground, 0.0, None), room)
+    return Stray(taken, loadings, np.clip(veil.ground, 0.0, None), room)
 
 
 def ground_light(frame: Frame, veil: Veil, white: Array) -> tuple[Array, Array, Array]:
@@ -146,8 +159,16 @@ def _fitting(light: Array, blocks: Array) -> float:
     return float(min(1.0, _MOST_TAKEN * (seen[light > 0] / light[light > 0]).min()))
 
 
+def _times(light: Array, blocks: Array, faintest: float) -> float:
+    """How many times this light (3) fits into all that a sample of these blocks shows, two codes allowed."""
+    if not len(blocks) or not (light > 0).any():
+        return np.inf
+    seen = np.clip(blocks[:, 2] @ blocks[:, 3:] / blocks[:, 2].sum(), 0.0, None) + faintest / 3.0
+    return float((seen[light > 0] / light[light > 0]).min())
+
+
 def _neighbours(
-    veil: Veil, i: int, outline: Array, blocks: Array, sources: _Sources | None
+    veil: Veil, i: int, outline: Array, blocks: Array, sources: _Sources | None, faintest: float
 ) -> tuple[Array, Array]:
     """Neighbours' light on the i-th sample (3), and its error (3).
 
@@ -158,8 +179,10 @@ def _neighbours(
     pattern, believed, sd, shape = veil.on(i, points), _VEIL, _VEIL_SD, _SHAPE
     if sources is not None:
         pattern, believed, sd, shape = _CROSS_SD * sources.on(outline, points), 0.0, 1.0, _SHAPE_UNSEEN
-    q, error = amount(blocks, pattern, believed, sd)
     mean = weights @ pattern
+    most = _times(mean, blocks, faintest)
+    q, error = amount(blocks, pattern, min(believed, 0.5 * most), min(sd, most))
+    q, error = min(q, most), min(error, most)
     return q * mean, np.hypot(error, shape * q) * mean
 
 
@@ -200,15 +223,14 @@ def with_frames(stray: Stray, blank: Array | None, room: Array, kind: str) -> St
     ``blank`` (n x 3, or None) is the lamp's light where each sample stands and takes the place of the
     surroundings' guess; of the ``room`` light (n x 3) that was taken off, a share may be left.
     """
-    level, loadings = stray.level, stray.loadings.copy()
+    taken, loadings = stray.taken.copy(), stray.loadings.copy()
     if blank is not None:
-        guess = loadings[:, :, 0] * (_LAMP / _LAMP_SD)
         known = np.isfinite(blank)
-        level = level + np.where(known, _BLANK * blank - guess, 0.0)
+        taken[:, :, 0] = np.where(known, _BLANK * blank, taken[:, :, 0])
         loadings[:, :, 0] = np.where(known, _BLANK_SD * blank, loadings[:, :, 0])
         loadings[:, :, 1] = np.where(known, 0.0, loadings[:, :, 1])
     loadings[:, :, 2] += _ROOM_LEFT[kind] * room
-    return replace(stray, level=level, loadings=loadings)
+    return replace(stray, taken=taken, loadings=loadings)
 
 
 def remove(seen: Signals, stray: Stray) -> Signals:
