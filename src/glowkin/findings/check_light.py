@@ -184,7 +184,9 @@ def _neighbours(look: Look) -> Iterator[Advice]:
     if shift[i] < _CROSS:
         return
     light = np.nan_to_num(e.emitted.mean, nan=1.0)
-    j = _lights_most(light, np.array([f.area_px for f in e.found]), np.array([f.centre_px for f in e.found]), i)
+    j = _lights_most(
+        light, np.array([f.area_px for f in e.found]), np.array([f.centre_px for f in e.found]), i
+    )
     ratio = float(light[j].max() / max(light[i].max(), 1e-6))
     sentence = (
         f"Samples {look.names[i]} and {look.names[j]} farther apart, or black card between them: "

@@ -64,10 +64,9 @@ class Veil:
         return np.asarray(np.clip(found[0], 0.0, None), dtype=float)
 
     def blind(self, faintest: float) -> bool:
-        """Whether the ground is so dark that a rendered file cuts off what the veil lays on it, or shows none."""
-        seen = (self.over + self.whole)[self.covered == 0]
-        level = self.ground + (seen.mean(axis=0) if len(seen) else 0.0)
-        return faintest > 0 and (not self.shares.any() or float(np.max(level)) < faintest / 60.0)
+        """Whether a rendered file shows hardly any veil: on most of the dark ground less than half a code."""
+        laid = self.whole.max(axis=2)[self.covered == 0]
+        return faintest > 0 and (not laid.size or float(np.quantile(laid, 0.95)) < faintest / 12.0)
 
     def around(self, i: int) -> Array:
         """Light (3) just around the i-th sample that neither ground nor veil explains; none if faint."""
