@@ -23,7 +23,7 @@ _RESOLUTION = 0.01
 _CELL_SIGNAL = {"raw": 5.0, "rendered": 12.0}
 """Signal over noise of a cell below which noise is seen; developing smooths it, the mean's error stays."""
 _STRAY, _CROSS = 0.004, 0.012
-"""Shifts in u'v' by what ``measure`` reckons may lie on a sample, of ground and of neighbours, that matter."""
+"""Shifts in u'v' that matter, by what ``measure`` reckons may lie on a sample: ground, neighbours."""
 _GLOWING, _SURELY = 0.06, 0.1
 _ABOVE_NOISE, _OF_FAINTEST = 3.0, 1 / 3
 """The ground's light must stand above noise, and of a rendered file above the lowest two codes."""
