@@ -40,6 +40,8 @@ _SAME = 0.02
 """Exposures that differ by less are equal: cameras round what they write."""
 _FLAT_LEAST, _FLAT_MOST = 0.02, 0.95
 _FLAT_SMOOTH = 1 / 40
+_CLIPPED = 0.001
+"""A lamp-off frame clipped over more of it than hot pixels are is too long for the room."""
 
 _LOCK = threading.Lock()
 
@@ -54,6 +56,12 @@ class Master:
     def linear(self) -> NDArray[np.float32]:
         """The frame reduced, in linear light."""
         return reduced(self.photo).linear
+
+    @cached_property
+    def clipped(self) -> bool:
+        """Whether more of it is clipped than hot pixels."""
+        codes = self.photo.codes
+        return bool(np.count_nonzero(codes >= self.photo.clip) > _CLIPPED * codes.size)
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,11 +168,14 @@ def correction_of(photo: Photograph, masters: Masters) -> Correction:
     """What the frames do to this photograph; CannotMeasureError where they are not of its kind.
 
     Dark signal off the photograph and off the lamp-off frame, whose light is scaled by r to the photograph's
-    exposure: P - C - r (L - C) = P - r L - (1 - r) C.
+    exposure: P - C - r (L - C) = P - r L - (1 - r) C. Lamp-off frames of several exposures, as a bracket has
+    them, are added up before they are scaled, so that the light of all counts.
     """
     for name, frame in masters.named():
         _check(photo, name, frame)
-    off = [(m, exposure_ratio(photo, m.photo) / len(masters.lamp_off)) for m in masters.lamp_off]
+    frames = [m for m in masters.lamp_off if not m.clipped] or masters.lamp_off
+    all_light = sum(1.0 / exposure_ratio(photo, m.photo) for m in frames)
+    off = [(m, 1.0 / all_light) for m in frames]
     dark = 1.0 - sum(r for _, r in off)
     terms = [(m, -r) for m, r in off]
     if abs(dark) > _SAME:
@@ -200,6 +211,11 @@ def exposure_ratio(photo: Photograph, frame: Photograph) -> float:
     if a is None or b is None or abs(a / b - 1.0) < _SAME:
         return 1.0
     return a / b
+
+
+def told_exposures(photos: Sequence[Photograph]) -> bool:
+    """Whether every file tells how it was exposed."""
+    return all(_exposure(photo) is not None for photo in photos)
 
 
 def _exposure(photo: Photograph) -> float | None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from glowkin.light.masters import exposure_ratio
+from glowkin.light.masters import exposure_ratio, told_exposures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,13 +25,16 @@ _MOVED, _SURE = 1.5, 0.4
 def mismatch_flags(exposures: Sequence[Photograph], seen: Frame, masters: Masters) -> tuple[str, ...]:
     """``lamp-off-mismatch`` where a frame was taken otherwise than all exposures, reduced to ``seen``.
 
-    A flat may be exposed as it likes, but not through another aperture.
+    A flat may be exposed as it likes, but not through another aperture. Several exposures of one scene need
+    room light scaled to each of them, which nothing tells where a file does not tell its exposure.
     """
     others = any(
         all(_taken_otherwise(photo, name, frame) for photo in exposures) for name, frame in masters.named()
     )
     shifted = any(moved(seen.linear, m.linear, seen.faintest) for m in (*masters.lamp_off, *masters.blank))
-    return ("lamp-off-mismatch",) if others or shifted else ()
+    scaled = [*exposures, *(m.photo for m in (*masters.lamp_off, *masters.blank))]
+    untold = 1 < len(exposures) < len(scaled) and not told_exposures(scaled)
+    return ("lamp-off-mismatch",) if others or shifted or untold else ()
 
 
 def _taken_otherwise(photo: Photograph, name: str, frame: Photograph) -> bool:
