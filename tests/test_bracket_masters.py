@@ -112,13 +112,15 @@ def test_a_lamp_off_frame_of_none_of_the_exposures_is_scaled_and_flagged(tmp_pat
 
 
 def test_a_lamp_off_frame_serves_a_bracket_of_jpegs_as_well(tmp_path):
-    """Against the same bracket in the dark, which has the same errors of development."""
+    """Against the same bracket in the dark, which has the same errors of development; but for the first
+    sample, whose green lies outside sRGB: in the dark its red is cut off, room light lifts it in again.
+    """
     (tmp_path / "dark").mkdir()
     dark = measured(bracket(tmp_path / "dark", vials(), ".jpg"), camera=None)
     photos = bracket(tmp_path, LIT, ".jpg")
     lit = measured(photos, lamp_off(tmp_path, TIMES[-1], suffix=".jpg"), camera=None)
     assert "lamp-off-mismatch" not in lit.flags
-    for a, b in zip(lit.samples, dark.samples, strict=True):
+    for a, b in zip(lit.samples[1:], dark.samples[1:], strict=True):
         assert (a.u_prime, a.v_prime) == pytest.approx((b.u_prime, b.v_prime), abs=0.004)
 
 

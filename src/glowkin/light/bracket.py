@@ -38,6 +38,8 @@ _ASTRAY = 0.2
 """Told and seen ratios that differ by more, in natural logarithm, are not of one scene developed alike."""
 _FULL = 0.6
 """Up to this share of full scale no pixel in a reduced cell is taken to be clipped (common practice)."""
+_CODING = 0.4 / 6
+"""Error of coding in shares of the sixth step (as that of regions)."""
 _STILL_PX, _FAR_SHARE = 0.2, 0.05
 
 
@@ -191,20 +193,33 @@ def _ratio_of_frames(shorter: Frame, longer: Frame) -> float:
 
 
 def merge_frames(frames: Sequence[Frame], ratios: Array, shifts_px: Array, noises: Sequence[Noise]) -> Frame:
-    """One frame in units of the first: each cell from exposures that do not clip it, by inverse variance."""
+    """One frame in units of the first: each cell from exposures that do not clip it, by inverse variance.
+
+    Variances are those of a first estimate, by light alone: by what each exposure shows itself, its cells
+    that noise made dark would count most.
+    """
     first = frames[0]
-    total = np.zeros_like(first.linear)
-    weights = np.full((*first.linear.shape[:2], 1), 1e-12, dtype=np.float32)
-    total += weights * first.linear
-    for frame, r, shift, noise in zip(frames, ratios, shifts_px, noises, strict=True):
-        seen = moved_back(frame.linear, shift / frame.scale_px)
-        top = seen.max(axis=2, keepdims=True)
-        variance = float(noise.gain.mean()) * np.clip(top, 0, None) + float(noise.floor.mean())
-        weight = np.clip((_FULL + 0.2 - top) / 0.2, 0.0, 1.0) * np.float32(r**2) / variance
-        total += weight * seen / np.float32(r)
-        weights += weight
+    seen = [moved_back(f.linear, s / f.scale_px) for f, s in zip(frames, shifts_px, strict=True)]
+    clear = [np.clip((_FULL + 0.2 - x.max(axis=2, keepdims=True)) / 0.2, 0.0, 1.0) for x in seen]
+    level = np.clip(_weighed(seen, ratios, clear, first.linear), 0.0, None).max(axis=2, keepdims=True)
+    weights = []
+    for k, (frame, noise) in enumerate(zip(frames, noises, strict=True)):
+        floor = float(noise.floor.mean()) + (_CODING * frame.faintest) ** 2
+        weights.append(clear[k] * ratios[k] / (float(noise.gain.mean()) * ratios[k] * level + floor))
+    linear = np.asarray(_weighed(seen, ratios, weights, first.linear), dtype=np.float32)
     faintest = min(f.faintest / r for f, r in zip(frames, ratios, strict=True))
-    return replace(first, linear=np.asarray(total / weights, dtype=np.float32), faintest=float(faintest))
+    return replace(first, linear=linear, faintest=float(faintest))
+
+
+def _weighed(
+    seen: Sequence[NDArray[np.float32]], ratios: Array, weights: Sequence[Array], first: NDArray[np.float32]
+) -> Array:
+    """Means in units of the first exposure, which stands alone where no exposure counts."""
+    total, light = 1e-12 * first, np.full((*first.shape[:2], 1), 1e-12)
+    for x, r, weight in zip(seen, ratios, weights, strict=True):
+        total = total + weight * x
+        light = light + weight * r
+    return np.asarray(total / light)
 
 
 def moved_back(linear: NDArray[np.float32], shift: Array) -> NDArray[np.float32]:
