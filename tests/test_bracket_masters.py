@@ -29,9 +29,9 @@ EXACT = Camera("Luther", "sensitivities", (np.linalg.inv(LUTHER),))
 LEVELS, STEP, COUNT = (1.0, 0.05, 0.004), 4.0, 4
 
 
-def vials(room=0.0):
+def vials(room=0.0, width_nm=60.0):
     peaks = (520.0, 560.0, 600.0)
-    spectra = {f"{p}": with_luminance(band(p, 60.0), v) for p, v in zip(peaks, LEVELS, strict=True)}
+    spectra = {f"{p}": with_luminance(band(p, width_nm), v) for p, v in zip(peaks, LEVELS, strict=True)}
     scene = row_of_vials((420, 280), 3, 1, spectra)
     return replace(scene, halo=0.0, crosslight=0.0, surroundings_violet=0.0, room=room)
 
@@ -112,16 +112,21 @@ def test_a_lamp_off_frame_of_none_of_the_exposures_is_scaled_and_flagged(tmp_pat
 
 
 def test_a_lamp_off_frame_serves_a_bracket_of_jpegs_as_well(tmp_path):
-    """Against the same bracket in the dark, which has the same errors of development; but for the first
-    sample, whose green lies outside sRGB: in the dark its red is cut off, room light lifts it in again.
+    """Against the same bracket in the dark, which has the same errors of development. Bands so wide that sRGB
+    holds their colours: of others the dark cuts a channel off, which room light lifts in again.
     """
+    scenes = {room: vials(room, 180.0) for room in (0.0, 0.03)}
     (tmp_path / "dark").mkdir()
-    dark = measured(bracket(tmp_path / "dark", vials(), ".jpg"), camera=None)
-    photos = bracket(tmp_path, LIT, ".jpg")
+    dark = measured(bracket(tmp_path / "dark", scenes[0.0], ".jpg"), camera=None)
+    photos = bracket(tmp_path, scenes[0.03], ".jpg")
     lit = measured(photos, lamp_off(tmp_path, TIMES[-1], suffix=".jpg"), camera=None)
     assert "lamp-off-mismatch" not in lit.flags
-    for a, b in zip(lit.samples[1:], dark.samples[1:], strict=True):
-        assert (a.u_prime, a.v_prime) == pytest.approx((b.u_prime, b.v_prime), abs=0.004)
+    without = measured(photos, camera=None).samples[2]
+    assert (
+        np.hypot(without.u_prime - dark.samples[2].u_prime, without.v_prime - dark.samples[2].v_prime) > 0.01
+    )
+    for a, b in zip(lit.samples, dark.samples, strict=True):
+        assert (a.u_prime, a.v_prime) == pytest.approx((b.u_prime, b.v_prime), abs=0.003)
 
 
 def test_a_lamp_off_frame_that_does_not_tell_its_exposure_is_flagged(tmp_path, lit, monkeypatch):
