@@ -66,6 +66,23 @@ def test_without_a_sample_seen_twice_the_told_ratio_stands_with_its_error():
     assert np.sqrt(np.diag(merged.ratios.covariance))[1:] == pytest.approx(np.full(3, 0.05))
 
 
+def test_known_ratios_give_means_of_least_variance():
+    """Weighted mean of independent measurements: variance 1 / sum of 1/s_k^2 (Bevington and Robinson, Data
+    Reduction, section 4.1; from memory), s_k the noise of exposure k divided by its ratio (EMVA 1288).
+    """
+    level = TRUE_RATIOS[:, None, None] * MEANS
+    s = np.sqrt((NOISE.gain * level + NOISE.floor) / CELLS) / TRUE_RATIOS[:, None, None]
+    least = 1.0 / np.where(level < 0.9, s**-2.0, 0.0).sum(axis=0)
+    known, draws = told(1e-7, TRUE_RATIOS), range(300)
+    found = [merge_signals(exposures(MEANS, np.random.default_rng(k)), known).signals for k in draws]
+    dim = slice(1, None)  # the first region is answered from the one exposure that shows it whole
+    told_variance = np.diagonal(found[0].covariance, axis1=1, axis2=2)[dim]
+    assert told_variance / least[dim] == pytest.approx(np.ones((3, 3)), rel=0.02)
+    scatter = np.var([f.mean[dim] for f in found], axis=0)
+    assert scatter / least[dim] == pytest.approx(np.ones((3, 3)), abs=0.33)  # 4 sigma of 300 draws
+    assert np.mean(scatter / least[dim]) == pytest.approx(1.0, abs=0.1)
+
+
 def test_means_scatter_as_their_covariance_says():
     """2.5-97.5 % of chi-square with 3 degrees of freedom, mean 3 (Monte Carlo, 60 draws of 4 regions)."""
     squared = []
