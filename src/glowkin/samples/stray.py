@@ -46,6 +46,10 @@ the powder stands up, the ground lies flat."""
 _CROSS_SD = 0.012
 """Light a neighbour may throw on a sample, as a share of its own, for distances of the root of its area:
 powder facing powder sends on about a hundredth (common practice, no source)."""
+_UNSEEN = 20.0 / 12.0
+"""Neighbours' light on a sample in multiples of the sixth step, where dark ground shows less than half a code
+of it: white powder sends back up to some 20 times more. It bounds most where a bracket's long exposures see
+the ground."""
 _AROUND, _AROUND_SD = 1.0, 1.0
 """Light on a sample in multiples of what is seen just around it and unexplained."""
 _VIOLET_R, _VIOLET_G = 0.24, 0.15
@@ -180,6 +184,8 @@ def _neighbours(
     if sources is not None:
         pattern, believed, sd, shape = _CROSS_SD * sources.on(outline, points), 0.0, 1.0, _SHAPE_UNSEEN
     mean = weights @ pattern
+    if sources is not None:
+        sd = min(sd, _UNSEEN * faintest / max(float(mean.max()), 1e-12))
     most = _times(mean, blocks, faintest)
     q, error = amount(blocks, pattern, min(believed, 0.5 * most), min(sd, most))
     q, error = min(q, most), min(error, most)
