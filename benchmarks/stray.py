@@ -38,7 +38,16 @@ from glowkin.scene.stage import Scene, SceneSample, Shape, random_scene
 
 SIZE = (800, 560)
 ROOMS = (0.02, 0.1, 0.5)
-VEILS = ("none", "renderer", "exponential", "power-law", "ghost")
+VEILS = (
+    "none",
+    "renderer",
+    "exponential",
+    "power-law",
+    "ghost",
+    "sharp ghost",
+    "blue ghost",
+    "smaller ghost",
+)
 MATTERS = 0.003
 
 
@@ -64,10 +73,21 @@ def veiled(mosaic, cfa, veil, share=0.012):
     spread = np.exp(-r / 0.05) if veil == "exponential" else 1.0 / (0.02 + r) ** 2.2
     kernel = (share * spread / spread.sum()).astype(np.float32)
     halo = np.stack([convolved(coarse[..., c], kernel) for c in range(3)], axis=2)
-    if veil == "ghost":
-        halo = 0.7 * halo + 0.002 * cv2.GaussianBlur(coarse, (0, 0), 0.02 * w)[::-1, ::-1]
+    if veil.endswith("ghost"):
+        halo = 0.7 * halo + ghost(coarse, veil)
     full = render._Canvas(mosaic, mosaic, mosaic, cfa)
     return mosaic * np.float32(1 - share) + render._fine(np.ascontiguousarray(halo, np.float32), full)
+
+
+def ghost(coarse, kind):
+    """A reflection in the lens, turned about the middle: of 0.2 %, sharper, coloured, or of 0.8 the size."""
+    h, w = coarse.shape[:2]
+    sigma = (0.006 if kind == "sharp ghost" else 0.02) * w
+    scale = -0.8 if kind == "smaller ghost" else -1.0
+    middle = np.array([w - 1, h - 1]) / 2
+    turn = np.column_stack([scale * np.eye(2), middle * (1 - scale)])
+    turned = cv2.warpAffine(cv2.GaussianBlur(coarse, (0, 0), sigma), turn, (w, h))
+    return turned * np.float32([0.0005, 0.001, 0.002] if kind == "blue ghost" else 0.002)
 
 
 def convolved(plane, kernel):

@@ -45,7 +45,7 @@ def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> dict[str, Arr
     kinds = {
         "glowing-background" if v_prime > _VIOLET_V else "lamp-leakage": ("lamp", "cut"),
         "room-light": ("room",),
-        "lit-by-neighbour": ("neighbours", "around"),
+        "lit-by-neighbour": ("neighbours", "around", "ghost"),
     }
     return {flag: np.linalg.norm(J @ stray.of(*of), axis=(1, 2)) for flag, of in kinds.items()}
 

@@ -50,8 +50,6 @@ _UNSEEN = 20.0 / 12.0
 """Neighbours' light on a sample in multiples of the sixth step, where dark ground shows less than half a code
 of it: white powder sends back up to some 20 times more. It bounds most where a bracket's long exposures see
 the ground."""
-_AROUND, _AROUND_SD = 1.0, 1.0
-"""Light on a sample in multiples of what is seen just around it and unexplained."""
 _VIOLET_R, _VIOLET_G = 0.24, 0.15
 """Red and green of lamp violet at most, in units of white, for a blue of 1: 95 % of 26 measured cameras at
 400-420 nm; brighteners' glow near 440 nm has half the red and up to twice the green."""
@@ -67,9 +65,9 @@ _UNTOLD = 60.0
 less than half a code is no more than an error."""
 _MOST_TAKEN = 0.5
 
-KINDS = ("lamp", "cut", "room", "neighbours", "around")
+KINDS = ("lamp", "cut", "room", "neighbours", "around", "ghost")
 """Light of the lamp itself, the part of it that lies outside the file's colours, of the room, of neighbours,
-and whatever else is seen around a sample."""
+whatever else is seen around a sample, and reflections in the lens."""
 
 
 @dataclass(frozen=True)
@@ -122,15 +120,15 @@ def surroundings(
     for i, outline in enumerate(outlines):
         blocks = patches[i] if len(patches) else np.zeros((0, 6))
         thrown, error = _neighbours(veil, i, outline, blocks, sources, frame.faintest)
-        around = veil.around(i)
+        (around, around_sd), (ghost, ghost_sd) = veil.around(i), veil.ghost_on(i)
         of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
         nothing = np.zeros(3)
         taken[i] = np.stack([
-            of_lamp * lamp, nothing, of_room * room if clear else nothing, thrown, _AROUND * around,
+            of_lamp * lamp, nothing, of_room * room if clear else nothing, thrown, around, ghost,
         ], axis=1)  # fmt: skip
         loadings[i] = np.stack([
             of_lamp * _LAMP_SD / _LAMP * lamp, of_lamp * cut, of_room * _ROOM_SD / _ROOM * room,
-            error, _AROUND_SD * around,
+            error, around_sd, ghost_sd,
         ], axis=1)  # fmt: skip
     return Stray(taken, loadings, np.clip(veil.ground, 0.0, None), room)
 

@@ -32,8 +32,14 @@ _PIXELS, _FEW = 800, 60
 _BRIGHT = 0.05
 """Share of the brightest above which a thing that is no sample spreads light too: glass, reflections."""
 _OUTLIERS, _ROUNDS = 3.0, 3
+_PATCH, _ABOVE = 0.9, 3.0
+"""A patch of light around a sample is a tenth of it or more, and above this many times the scatter."""
 _FALL = 0.3
 """By how much of itself the ground's light may change over the frame, one standard deviation each way."""
+_GHOST_SD, _GHOST_WIDTH, _GHOST_SHAPE, _GHOST_LEAST = 0.0015, 0.02, 0.5, 0.0001
+"""What a lens reflects of a light to the place opposite it through the middle of the frame, as a share,
+unless the ground shows it; how blurred it is, the error of its shape, and the least share
+taken off (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +47,8 @@ class Veil:
     """A picture on a coarse grid, taken apart.
 
     ``ground`` (3) is the dark ground's own light in the middle of the frame, ``spread`` (3) what a cell of
-    it scatters by, ``over`` what neither ground nor veil explains, ``whole`` the veil everywhere.
+    it scatters by, ``over`` what neither ground nor veil nor ghost explains, ``whole`` the veil everywhere.
+    ``ghost`` and ``ghost_sd`` are the lens's reflections of everything, and their error.
     """
 
     light: Plane
@@ -51,6 +58,8 @@ class Veil:
     spread: Array
     over: Plane
     whole: Plane
+    ghost: Plane
+    ghost_sd: Plane
     masks: list[Patch]
     covered: NDArray[np.uint8]
 
@@ -68,8 +77,17 @@ class Veil:
         laid = self.whole.max(axis=2)[self.covered == 0]
         return faintest > 0 and (not laid.size or float(np.quantile(laid, 0.95)) < faintest / 12.0)
 
-    def around(self, i: int) -> Array:
-        """Light (3) just around the i-th sample that neither ground nor veil explains; none if faint."""
+    def ghost_on(self, i: int) -> tuple[Array, Array]:
+        """The lens's reflection on the i-th sample (3), and its error (3)."""
+        box, mask = self.masks[i]
+        level, error = (cv2.mean(plane[box], mask)[:3] for plane in (self.ghost, self.ghost_sd))
+        return np.array(level), np.array(error)
+
+    def around(self, i: int) -> tuple[Array, Array]:
+        """Light (3) just around the i-th sample that nothing explains, and its error (3); none if faint.
+
+        A patch that only touches the sample is not on most of what is around it: the error is its height.
+        """
         (rows, columns), _ = self.masks[i]
         reach = 1 + (rows.stop - rows.start) // 5
         box = np.s_[max(rows.start - reach, 0) : rows.stop + reach,
@@ -79,9 +97,11 @@ class Veil:
         near = cv2.dilate(own[box], np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
         ring = self.over[box][(near == 1) & (self.covered[box] == 0)]
         if len(ring) < 4:
-            return np.zeros(3)
+            return np.zeros(3), np.zeros(3)
         faint = 2.5 * self.spread / np.sqrt(len(ring))
-        return np.asarray(np.clip(np.median(ring, axis=0) - faint, 0.0, None), dtype=float)
+        level = np.clip(np.median(ring, axis=0) - faint, 0.0, None)
+        patch = np.quantile(ring, _PATCH, axis=0) - _ABOVE * self.spread
+        return np.asarray(level, dtype=float), np.asarray(np.maximum(level, patch), dtype=float)
 
 
 def fit_veil(frame: Frame, outlines: Sequence[Array], glowing: Sequence[Array]) -> Veil:
@@ -103,7 +123,25 @@ def fit_veil(frame: Frame, outlines: Sequence[Array], glowing: Sequence[Array]) 
     whole = np.asarray(np.einsum("yxkc,k->yxc", bells, shares.astype(np.float32)))
     rows, columns = np.mgrid[: size[1], : size[0]]
     over = seen - whole - (_ground(rows, columns, seen.shape) @ plane).astype(np.float32)
-    return Veil(light, scale, shares, plane[0], spread, over, whole, masks, covered)
+    ghost, ghost_sd = _ghost(light, over, dark, np.maximum(spread, frame.faintest / 12.0))
+    return Veil(light, scale, shares, plane[0], spread, over - ghost, whole, ghost, ghost_sd, masks, covered)
+
+
+def _ghost(light: Plane, over: Plane, dark: NDArray[np.bool_], error: Array) -> tuple[Plane, Plane]:
+    """Light reflected by the lens to the place opposite, and its error, each the picture's shape.
+
+    Its share in each channel is fitted where the dark ground shows that place. Nothing is gained from many
+    cells: what is left of the veil errs alike in all of them.
+    """
+    opposite = _bell(np.ascontiguousarray(light[::-1, ::-1]), _GHOST_WIDTH)
+    g = np.where(dark[..., None], opposite, np.float32(0.0)).reshape(-1, 3).astype(float)
+    fitted = (g * over.reshape(-1, 3)).sum(axis=0) / np.maximum(np.square(g).sum(axis=0), 1e-30)
+    told = np.square(g.max(axis=0, initial=0.0) / np.maximum(error, 1e-9))
+    weight = told + _GHOST_SD**-2
+    share = fitted * told / weight
+    share = np.where(share > _GHOST_LEAST, share, 0.0)
+    sd = np.hypot(1.0 / np.sqrt(weight), _GHOST_SHAPE * share)
+    return opposite * share.astype(np.float32), opposite * sd.astype(np.float32)
 
 
 def _mask(outline: Array, scale: float, shape: tuple[int, ...]) -> Patch:
