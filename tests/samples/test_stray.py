@@ -118,6 +118,22 @@ def test_a_channel_cut_at_zero_in_the_dark_ground_is_an_error_of_its_own():
     assert not surroundings(picture, [disc(100, 100, 17)]).of("cut").any()
 
 
+def test_black_ground_in_a_long_exposure_bounds_what_neighbours_throw():
+    """White powder sends back 0.4-0.9 of light, black cloth 0.02-0.06 (common practice, no source): at most
+    some 20 times the half code that the ground does not show, whatever the pattern's own error of 0.6 adds.
+    """
+    picture = frame(
+        (100, 120, 25, (4e-4, 2e-4, 1e-4)), (190, 120, 25, (0.8, 0.5, 0.1)), background=0 * VIOLET
+    )
+    outlines = [disc(100, 120, 22), disc(190, 120, 22)]
+    wide, narrow = (
+        surroundings(Frame(picture.linear, 1, faintest=f), outlines).of("neighbours")[0].max()
+        for f in (1.8e-3, 1.8e-3 / 256)
+    )
+    assert 0 < narrow <= 20 * 1.8e-3 / 256 / 12 * np.hypot(1.0, 0.6)
+    assert wide > 10 * narrow
+
+
 def test_removal_takes_off_the_level_and_leaves_the_error_apart():
     picture = frame((100, 100, 20, (0.5, 0.3, 0.1)))
     stray = surroundings(picture, [disc(100, 100, 17)])
