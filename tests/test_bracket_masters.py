@@ -26,7 +26,8 @@ from glowkin.scene.spectra import band
 from glowkin.scene.stage import row_of_vials, with_luminance
 
 EXACT = Camera("Luther", "sensitivities", (np.linalg.inv(LUTHER),))
-LEVELS, STEP, COUNT = (1.0, 0.05, 0.004), 4.0, 4
+LEVELS, STEP, COUNT = (0.05, 1.0, 0.004), 4.0, 4
+"""The brightest in the middle, where the lens throws its reflection on itself."""
 
 
 def vials(room=0.0, width_nm=60.0):
