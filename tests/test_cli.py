@@ -234,3 +234,46 @@ def test_a_command_keeps_its_own_document_when_nothing_could_be_read(tmp_path, c
     document = json.loads(run.stdout)
     assert document["schema"] == f"glowkin.{command}.v1"
     assert len(document["errors"]) == 1
+
+
+@pytest.mark.parametrize("command", ["measure", "compare", "track", "check"])
+def test_the_document_comes_also_when_nothing_could_be_measured(shots, tmp_path, command):
+    for arguments in ([tmp_path], [shots / "a.dng", "--outlines", tmp_path / "none.geojson"]):
+        result = run(command, *arguments, "--json")
+        (error,) = document(result)["errors"]
+        assert result.exit_code == 1
+        assert error["path"] == str(arguments[-1])
+        assert result.stderr == f"Error: {error['message']}\n"
+
+
+def test_a_course_of_one_photograph_is_a_document_with_the_reason(shots):
+    result = run("track", shots / "a.dng", "--json")
+    found = document(result)
+    assert (result.exit_code, found["samples"]) == (1, [])
+    assert "a course needs two at least" in found["errors"][0]["message"]
+
+
+def test_an_empty_folder_beside_photographs_does_not_keep_them_from_being_measured(shots, tmp_path):
+    result = run("measure", tmp_path, shots / "a.dng", "--json")
+    assert result.exit_code == 1
+    assert len(document(result)["photos"]) == 1
+    assert [e["path"] for e in document(result)["errors"]] == [str(tmp_path)]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--lens-capped", "PHOTO"], "no PHOTO is left to measure: each is given as a frame beside it"),
+        (["--bracket"], "only one exposure is left of these PHOTOs"),
+    ],
+)
+def test_a_command_that_leaves_nothing_to_do_is_wrong_use(shots, arguments, words):
+    photo = str(shots / "a.dng")
+    result = run("measure", photo, *(photo if a == "PHOTO" else a for a in arguments))
+    assert result.exit_code == 2
+    assert words in " ".join(result.stderr.replace("│", " ").split())
+
+
+def test_the_package_runs_as_the_command_does():
+    done = subprocess.run([sys.executable, "-m", "glowkin", "--version"], capture_output=True, text=True)  # noqa: S603, PLW1510
+    assert (done.returncode, done.stdout.split()[0]) == (0, "glowkin,")

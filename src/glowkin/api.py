@@ -59,14 +59,18 @@ def check(
     names: Sequence[str] = (),
     outlines: Sequence[Outline] | None = None,
     lamp_off: Frames = (),
+    lens_capped: Frames = (),
+    flat: Frames = (),
+    blank: Frames = (),
 ) -> ShotCheck | list[ShotCheck]:
     """Say whether a photograph can be measured, and what to change at the next shot.
 
     Of several photographs, taken as one series, a list comes back, and changes between them are told too.
-    ``names``, ``outlines`` and ``lamp_off`` are as in ``measure``.
+    ``names``, ``outlines`` and the frames are as in ``measure``.
     """
     polygons = None if outlines is None else tuple(tuple(outline) for outline in outlines)
-    settings = Settings(names=tuple(names), outlines=polygons, lamp_off=_several(lamp_off))
+    frames = (_several(given) for given in (lamp_off, lens_capped, flat, blank))
+    settings = Settings("E", 2, tuple(names), polygons, *frames)
     photos = [photo] if isinstance(photo, str | PathLike) else photo
     checks = recipes.check_series([recipes.check(one, settings) for one in photos])
     return checks[0] if isinstance(photo, str | PathLike) else checks

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from glowkin import __version__
-from glowkin.base.errors import GlowkinError, WrongUseError
+from glowkin.base.errors import CannotMeasureError, GlowkinError, WrongUseError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -161,7 +161,10 @@ def track(
     session = begin(photos, PROGRAM, series=True, controls=controls, converted=converted, **options)
     session.course = TimeCourse((), ())
     if session.photos:
-        session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
+        try:
+            session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
+        except CannotMeasureError as error:
+            session.fail(error)
     sys.exit(session.finish())
 
 

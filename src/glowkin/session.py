@@ -7,11 +7,11 @@ import sys
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from glowkin import recipes
 from glowkin.base.checks import check_document
-from glowkin.base.errors import WrongUseError
+from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
 from glowkin.base.records import compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
 from glowkin.colour.observer import white_point_xy
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.run.outcome import Outcome
 
+
+Error: TypeAlias = dict[str, str]
+"""Its ``path`` and ``message``."""
 
 _UNTOLD = ("out", "jobs", "as_json")
 
@@ -48,7 +51,7 @@ class Session:
     told: dict[str, Any]
     photos: list[MeasuredPhoto] = field(default_factory=list)
     previews: dict[str, Any] = field(default_factory=dict)
-    errors: list[dict[str, str]] = field(default_factory=list)
+    errors: list[Error] = field(default_factory=list)
     pairs: list[Comparison] | None = None
     course: TimeCourse | None = None
     interrupted: bool = False
@@ -77,6 +80,12 @@ class Session:
         photo, picture = outcome.result
         self.photos.append(photo)
         self.previews[photo.path] = picture
+
+    def fail(self, error: GlowkinError) -> None:
+        """What was asked of the photographs together cannot be answered, and this is why."""
+        paths = [photo.path for photo in self.photos]
+        self.errors.append({"path": ", ".join(paths), "message": str(error)})
+        self.photos = []
 
     def finish(self) -> int:
         """Write and print; the exit status."""
@@ -134,19 +143,23 @@ def start(
     Those of a ``series`` are named later, from the first of them on, and of each shot one file is enough,
     as of the exposures of a ``bracket``.
     """
-    settings = _settings(options)
+    settings, errors = _settings(options)
     _check_white(settings)
     told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
     told |= {"bracket": True} if bracket else {}
-    session = Session(program, settings, Outlet(options["out"], options["as_json"]), told)
+    session = Session(program, settings, Outlet(options["out"], options["as_json"]), told, errors=errors)
+    if errors:
+        return session
     if series:
         session.settings = replace(settings, names=())
-    paths = _paths(photos, settings)
+    paths, session.errors = _paths(photos, settings)
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)
-    if bracket:
+    if bracket and not session.errors:
+        if len(paths) < 2:
+            raise WrongUseError("--bracket: only one exposure is left of these PHOTOs; name two or more")
         session.measure_bracket(paths)
-    else:
+    elif not bracket:
         session.measure(paths, options["jobs"])
     session.settings = settings
     return session
@@ -154,12 +167,14 @@ def start(
 
 def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **options: Any) -> int:
     """Check the photographs that a command names, print what comes of it; the exit status."""
-    settings = _settings(options)
-    paths = _paths(photos, settings)
+    settings, errors = _settings(options)
+    paths: list[Path] = []
+    if not errors:
+        paths, errors = _paths(photos, settings)
     work = partial(recipes.check, settings=settings)
     outcomes = list(progress(map_photos(work, paths, jobs), len(paths)))
     checks = recipes.check_series([o.result for o in outcomes if o.result is not None])
-    errors = [{"path": str(o.path), "message": o.message} for o in outcomes if o.result is None]
+    errors += [{"path": str(o.path), "message": o.message or ""} for o in outcomes if o.result is None]
     if as_json:
         json.dump(
             check_document(checks, errors, program), sys.stdout, indent=1, ensure_ascii=False, allow_nan=False
@@ -174,20 +189,36 @@ def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **o
     return 1 if errors else 0
 
 
-def _settings(options: dict[str, Any]) -> Settings:
-    """How to measure, from a command's options."""
-    outlines, names = (None, ()) if options["outlines"] is None else read_outlines(options["outlines"])
+def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
+    """How to measure, from a command's options; and an error where outlines could not be read."""
+    outlines, names, errors = None, (), []
+    if options["outlines"] is not None:
+        try:
+            outlines, names = read_outlines(options["outlines"])
+        except CannotReadError as error:
+            errors.append({"path": str(options["outlines"]), "message": str(error)})
     given = options["names"]
     names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
     frames = {kind: tuple(options.get(kind) or ()) for kind in FRAME_KINDS}
     white, observer = options.get("white_point", "E"), int(options.get("observer", 2))
-    return Settings(white, observer, names, outlines, **frames)
+    return Settings(white, observer, names, outlines, **frames), errors
 
 
-def _paths(photos: Sequence[Path], settings: Settings) -> list[Path]:
-    """The photographs meant, without the frames taken beside them."""
-    beside = {Path(p).resolve() for kind in FRAME_KINDS for p in getattr(settings, kind)}
-    return [p for p in photographs(photos, SUFFIXES) if p.resolve() not in beside]
+def _paths(photos: Sequence[Path], settings: Settings) -> tuple[list[Path], list[Error]]:
+    """The photographs meant, without the frames taken beside them; and the folders that hold none."""
+    found: dict[Path, None] = {}
+    errors = []
+    for given in photos:
+        try:
+            found |= dict.fromkeys(photographs([given], SUFFIXES))
+        except CannotReadError as error:
+            errors.append({"path": str(given), "message": str(error)})
+    beside = {Path(p).resolve(): kind for kind in FRAME_KINDS for p in getattr(settings, kind)}
+    paths = [p for p in found if p.resolve() not in beside]
+    if found and not paths:
+        option = beside[next(iter(found)).resolve()].replace("_", "-")
+        raise WrongUseError(f"no PHOTO is left to measure: each is given as a frame beside it, as --{option}")
+    return paths, errors
 
 
 def _check_white(settings: Settings) -> None:

@@ -118,7 +118,7 @@ MESSAGES = {
     "QuickTime": (lambda: b"\0\0\0\x14ftypqt  " + bytes(200), "a video; photograph"),
     "Matroska": (lambda: b"\x1a\x45\xdf\xa3" + bytes(200), "a video; photograph"),
     "AVI": (lambda: b"RIFF\0\0\0\0AVI LIST" + bytes(200), "a video; photograph"),
-    "text": ("wavelength_nm,intensity\n500,1\nµ\n".encode, "a text file; name the photographs"),
+    "text": ("wavelength_nm,intensity\n500,1\nµ\n".encode, "holds text, no picture; name the photographs"),
     "GIF": (lambda: saved("GIF"), "a GIF picture, .* send the camera's own file"),
     "WebP": (lambda: saved("WEBP"), "a WebP picture, .* send the camera's own file"),
     "BMP": (lambda: saved("BMP"), "a BMP picture; save it as PNG"),

@@ -98,7 +98,7 @@ def _what_else(data: bytes) -> str:
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return "a WebP picture, as messengers make them; send the camera's own file"
     if not set(data[:1000]) - set(range(32, 256)) - set(b"\t\r\n\f"):
-        return "a text file; name the photographs"
+        return "holds text, no picture; name the photographs"
     return f"not a {READABLE} photograph; export it as one of these"
 
 

@@ -44,7 +44,10 @@ def decode_raw(path: Path, data: bytes, digest: str, limits: Limits) -> Photogra
                 check_pixels(path, raw.sizes.width, raw.sizes.height, limits)
             return _photograph(path, digest, raw, RawTags.of(data))
     except (rawpy.LibRawError, NotImplementedError) as error:
-        raise CannotReadError(f"{path}: not a raw file that can be decoded; convert it to DNG") from error
+        raise CannotReadError(
+            f"{path}: a broken raw file, or of a kind that cannot be decoded; copy it from the camera again, "
+            "or convert it to DNG"
+        ) from error
 
 
 def _photograph(path: Path, digest: str, raw: Any, tags: RawTags) -> Photograph:
