@@ -275,5 +275,5 @@ def test_a_command_that_leaves_nothing_to_do_is_wrong_use(shots, arguments, word
 
 
 def test_the_package_runs_as_the_command_does():
-    done = subprocess.run([sys.executable, "-m", "glowkin", "--version"], capture_output=True, text=True)  # noqa: S603, PLW1510
+    done = subprocess.run([sys.executable, "-m", "glowkin", "--version"], capture_output=True, text=True)  # noqa: PLW1510
     assert (done.returncode, done.stdout.split()[0]) == (0, "glowkin,")
