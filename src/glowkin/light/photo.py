@@ -89,7 +89,9 @@ def check_pixels(path: Path, width: int, height: int, limits: Limits) -> None:
     if width * height > limits.max_pixels:
         raise CannotReadError(f"{path}: {width} x {height} pixels is too large; crop it or export it smaller")
     if min(width, height) < 16:
-        raise CannotReadError(f"{path}: {width} x {height} pixels is too small to hold a sample; send the camera's own file")
+        raise CannotReadError(
+            f"{path}: {width} x {height} pixels is too small to hold a sample; send the camera's own file"
+        )
     np.empty((height, width, 6), dtype=np.uint8)  # a MemoryError here; some decoders keep it to themselves
 
 

@@ -23,7 +23,9 @@ def photographs(paths: Sequence[Path], suffixes: Sequence[str]) -> list[Path]:
             continue
         inside = sorted(p for p in path.iterdir() if _is_photograph(p, suffixes))
         if not inside:
-            raise CannotReadError(f"{path}: a folder that holds no photographs; check its name, and what its files end in")
+            raise CannotReadError(
+                f"{path}: a folder that holds no photographs; check its name, and what its files end in"
+            )
         found.update(dict.fromkeys(inside))
     return list(found)
 
