@@ -191,7 +191,8 @@ def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **o
 
 def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
     """How to measure, from a command's options; and an error where outlines could not be read."""
-    outlines, names, errors = None, (), []
+    outlines, errors = None, []
+    names: tuple[str, ...] = ()
     if options["outlines"] is not None:
         try:
             outlines, names = read_outlines(options["outlines"])

@@ -89,8 +89,15 @@ def test_the_bright_grain_is_found(found_in):
 
 def test_the_bands_of_the_gel_are_found(found_in):
     (w, h), samples = found_in("gel_blue_light_amber_filter.jpg")
-    places = [(x * w, 0.387 * h) for x in (0.17, 0.295, 0.36)]
+    places = [(0.17 * w, 0.387 * h), (0.295 * w, 0.387 * h), (0.36 * w, 0.387 * h), (0.553 * w, 0.379 * h)]
     assert [p for p in places if not any(holds(s.outline_px, p) for s in samples)] == []
+
+
+def test_speckles_of_a_ground_that_glows_are_left_out_with_a_reason(shared_data):
+    finding = find_samples(reduced(open_photo(shared_data / "photos" / "sand_uv_light.jpg")))
+    speckles = [r.outline_px for r in finding.rejected if "speckles" in r.reason]
+    assert speckles
+    assert not [s for s in finding.samples if any(holds(o, s.centre_px) for o in speckles)]
 
 
 @pytest.mark.parametrize("name", ["plastic_uv_light.jpg", "sand_uv_light.jpg"])

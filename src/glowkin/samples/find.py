@@ -19,9 +19,9 @@ from glowkin.samples.judge import (
     against_filling,
     against_patch,
     against_pieces,
+    against_speckle,
     fills,
     is_blue,
-    stands_off,
 )
 from glowkin.samples.levels import FINER, STEADY, Levels, Patch, cut
 from glowkin.samples.pieces import Piece, largest_part
@@ -88,7 +88,9 @@ def _candidates(frame: Frame, inside: NDArray[np.bool_] | None = None) -> tuple[
     else:
         pieces, rejected = _judged(cut(seen.picture, FINER), frame, glows=True)
         small, _ = _judged(cut(seen.small, FINER, _BLURRED_PX), frame, glows=True)
-        pieces = _besides(pieces, [p for p in small if stands_off(p, frame)], frame)
+        reasons = [(p, against_speckle(p, frame)) for p in small]
+        pieces = _besides(pieces, [p for p, reason in reasons if reason is None], frame)
+        rejected += [_rejected(p, frame, reason) for p, reason in reasons if reason is not None]
     if inside is not None:
         return [p for p in pieces if inside[p.box][p.mask == 1].mean() > _INSIDE], rejected
     kept = []

@@ -22,6 +22,8 @@ _CONTRAST = 1.7
 _SOLID = 0.75
 _THIN = 0.3
 _LEAST_CONTRAST, _SPECKLE = 0.12, 0.35
+_BAND, _STRAIGHT, _BAND_CONTRAST = 3.0, 0.8, 0.2
+"""Speckles are not so long, and do not fill the rectangle around them."""
 _BLUE_V = 0.3
 """Below this v' lie the lamp's violet and the blue of optical brighteners in paper, cotton and plastics."""
 _RECTANGLE = 0.87
@@ -106,9 +108,13 @@ def _against_contrast(piece: Piece, frame: Frame) -> str | None:
     return None
 
 
-def stands_off(piece: Piece, frame: Frame) -> bool:
-    """Whether a small thing on a ground that glows is brighter than the ground's own speckles could be."""
-    return _contrast(piece, frame) > _SPECKLE
+def against_speckle(piece: Piece, frame: Frame) -> str | None:
+    """A small thing on a ground that glows is brighter than the ground's own speckles, or a straight band."""
+    long, short = piece.sides
+    band = long > _BAND * short and piece.area > _STRAIGHT * long * short
+    if _contrast(piece, frame) <= (_BAND_CONTRAST if band else _SPECKLE):
+        return "it is small, and hardly brighter than the speckles of a ground that glows may be"
+    return None
 
 
 def _against_blue(piece: Piece, frame: Frame, usual: float, *, dim: bool) -> str | None:
