@@ -277,3 +277,16 @@ def test_a_command_that_leaves_nothing_to_do_is_wrong_use(shots, arguments, word
 def test_the_package_runs_as_the_command_does():
     done = subprocess.run([sys.executable, "-m", "glowkin", "--version"], capture_output=True, text=True)  # noqa: PLW1510
     assert (done.returncode, done.stdout.split()[0]) == (0, "glowkin,")
+
+
+def test_an_outline_of_a_few_pixels_is_called_too_small_and_not_clipped(shots, tmp_path):
+    ring = [[200, 130], [202, 130], [202, 131]]
+    path = tmp_path / "o.geojson"
+    geometry = {"type": "Polygon", "coordinates": [ring]}
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [{"geometry": geometry}]}))
+    (sample,) = document(run("measure", shots / "a.dng", "--outlines", path, "--json"))["photos"][0][
+        "samples"
+    ]
+    assert sample["u_prime"] is None
+    assert "sample-too-small" in sample["flags"]
+    assert "clipped" not in sample["flags"]

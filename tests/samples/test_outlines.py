@@ -64,6 +64,8 @@ def test_heights_in_positions_are_passed_over(write):
         ('{"features": [{"geometry": {"type": "Polygon", "coordinates": [[[NaN, 1], [2, 3], [4, 9]]]}}]}',
          "feature 1 has a corner that is no pixel of any photograph"),
         (collection(feature([[0, 0], [1e12, 0], [5, 5]])), "feature 1 has a corner that is no pixel"),
+        (collection(feature(SQUARE, "a"), feature(SQUARE, "a")), "two features have the same name"),
+        (collection({"geometry": {"type": "Polygon", "coordinates": [SQUARE, SQUARE]}}), "feature 1 has a hole"),
     ],
 )  # fmt: skip
 def test_files_of_another_kind_are_refused_in_words(write, document, words):

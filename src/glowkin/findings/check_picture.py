@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.checks import Advice
+from glowkin.samples.quality import SMALL_PX
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -20,7 +21,7 @@ _SOFT_PX, _SOFT_SHARE = 6.0, 0.008
 _DIRECTIONS = 8
 _SHAKEN, _OTHERS = 1.9, 1.7
 _SKIRT, _LIT = 0.17, 0.05
-_SMALL_PX, _SMALL_CELLS = 500.0, 14.0
+_SMALL_CELLS = 14.0
 _FALL_STOPS, _FALL_EXPLAINED, _MIDDLE = 0.55, 0.35, 0.12
 _BAND_DEPTH, _BAND_EXPLAINED, _BAND_A_SAMPLE = 0.06, 0.17, 0.5
 """The fewer samples, the more of their unevenness any wave explains."""
@@ -113,7 +114,7 @@ def _fogged(look: Look, skirts: list[int], soft: list[int], sharp: float) -> Adv
 def _small(look: Look) -> Iterator[Advice]:
     p = look.evidence.photo.period
     areas = [f.area_px for f in look.evidence.found]
-    limit = max(_SMALL_PX, _SMALL_CELLS * p * p)
+    limit = max(SMALL_PX, _SMALL_CELLS * p * p)
     small = [i for i, area in enumerate(areas) if area < limit]
     if not small:
         return

@@ -32,6 +32,8 @@ def read_outlines(path: Path) -> tuple[tuple[Outline, ...], tuple[str, ...]]:
         raise CannotReadError(f"{path}: holds only what was rejected; draw the outline of a sample in it")
     outlines = tuple(_outline(path, number, feature) for number, feature in enumerate(features, 1))
     names = tuple(str(_properties(f).get("name", "")) for f in features)
+    if all(names) and len(set(names)) < len(names):
+        raise CannotReadError(f"{path}: two features have the same name; give every sample a name of its own")
     return outlines, names if all(names) else ()
 
 
@@ -67,4 +69,8 @@ def _outline(path: Path, number: int, feature: Any) -> Outline:
         raise CannotReadError(f"{path}: feature {number} has a corner that is no pixel of any photograph")
     if geometry.get("type") != "Polygon" or len(set(ring)) < 3:
         raise CannotReadError(f"{path}: feature {number} is not a Polygon of at least three corners")
+    if len(geometry["coordinates"]) > 1:
+        raise CannotReadError(
+            f"{path}: feature {number} has a hole; outline one part of the sample without it"
+        )
     return tuple(ring[:-1] if ring[0] == ring[-1] else ring)

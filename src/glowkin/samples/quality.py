@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from glowkin.samples.find import Found
     from glowkin.samples.stray import Stray
 
+SMALL_PX = 500.0
+"""Area below which little of a sample is clear of its edge."""
 _CLIPPED, _DIM, _AT_ZERO = 0.001, 0.02, 0.2
 _UNEVEN = 0.012
 _LARGEST = {
@@ -61,9 +63,13 @@ def sample_flags(
 ) -> tuple[str, ...]:
     """Flags of the i-th sample; ``taken``: how much more light than ``photo`` the best exposure let in."""
     brightest = taken * float(np.nan_to_num(emitted.mean[i]).max())
+    told = bool(np.isfinite(emitted.mean[i]).all())
+    clipped = emitted.clipped[i] > _CLIPPED
+    too_small = not told and not clipped and found.area_px < SMALL_PX
     checks = {
-        "clipped": emitted.clipped[i] > _CLIPPED or not np.isfinite(emitted.mean[i]).all(),
-        "underexposed": np.isfinite(emitted.mean[i]).all() and brightest < _DIM,
+        "clipped": clipped or not (told or too_small),
+        "sample-too-small": too_small,
+        "underexposed": told and brightest < _DIM,
         "out-of-gamut": photo.kind == "rendered" and emitted.at_zero[i].max() > _AT_ZERO,
         "uneven-sample": spread > _UNEVEN,
         **{flag: bool(pull[i] > _LARGEST[flag]) for flag, pull in shift.items()},
