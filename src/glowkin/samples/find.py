@@ -90,7 +90,9 @@ def _candidates(frame: Frame, inside: NDArray[np.bool_] | None = None) -> tuple[
         small, _ = _judged(cut(seen.small, FINER, _BLURRED_PX), frame, glows=True)
         reasons = [(p, against_speckle(p, frame)) for p in small]
         pieces = _besides(pieces, [p for p, reason in reasons if reason is None], frame)
-        rejected += [_rejected(p, frame, reason) for p, reason in reasons if reason is not None]
+        taken = _mask(pieces, frame)
+        speckles = [(p, why) for p, why in reasons if why and not taken[p.box][p.mask == 1].any()]
+        rejected += [_rejected(p, frame, why) for p, why in speckles]
     if inside is not None:
         return [p for p in pieces if inside[p.box][p.mask == 1].mean() > _INSIDE], rejected
     kept = []
