@@ -17,10 +17,11 @@ from pathlib import Path
 
 import numpy as np
 
+from exact import exact_camera
 from glowkin import recipes
 from glowkin.base.settings import Settings
 from glowkin.base.uncertainty import CHI2_95_2D
-from glowkin.camera.emission import Camera, camera_of
+from glowkin.camera.emission import camera_of
 from glowkin.colour.observer import cmfs
 from glowkin.colour.spaces import RGB_TO_XYZ
 from glowkin.light.decode import open_photo
@@ -121,7 +122,7 @@ def own_part(kind, condition, samples, folder):
             development = Development(subsampling=kind)
             photo = open_photo(write_jpeg(shot, folder / "shot.jpg", development))
             matrices = photo.to_xyz
-        measured = recipes.measure_photo(photo, Settings(), Camera("exact", "sensitivities", matrices))
+        measured = recipes.measure_photo(photo, Settings(), exact_camera(matrices[-1]))
         rows += rows_of(measured, shot.truths)
     return rows[:samples]
 

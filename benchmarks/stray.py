@@ -20,10 +20,10 @@ import cv2
 import numpy as np
 
 from coverage import D65_KELVIN, in_gamut, pairs
+from exact import exact_camera
 from glowkin import recipes
 from glowkin.base.settings import Settings
 from glowkin.base.uncertainty import CHI2_95_2D
-from glowkin.camera.emission import Camera
 from glowkin.colour.chromaticity import XYZ_to_uv_prime
 from glowkin.colour.observer import cmfs
 from glowkin.light.decode import open_photo
@@ -108,7 +108,7 @@ def opened(shot, path):
 
 def measured_of(shot, path, **frames):
     photo, matrices = opened(shot, path)
-    return recipes.measure_photo(photo, Settings(**frames), Camera("exact", "sensitivities", matrices))
+    return recipes.measure_photo(photo, Settings(**frames), exact_camera(matrices[-1]))
 
 
 def figures(measured, truths):
@@ -219,7 +219,7 @@ def untouched(measured, truths, path):
     for sample, truth in pairs(measured, truths):
         if truth.name == "dim":
             rgb = np.add(sample.linear_rgb, sample.stray_rgb)
-            uv = Camera("exact", "sensitivities", matrices).infer(rgb[None], np.zeros((1, 3, 3))).uv_prime[0]
+            uv = exact_camera(matrices[-1]).infer(rgb[None], np.zeros((1, 3, 3))).uv_prime[0]
             return float(np.hypot(*(uv - (truth.u_prime, truth.v_prime))))
     return np.nan
 

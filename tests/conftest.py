@@ -21,3 +21,11 @@ def shared_data() -> Path:
     if not folder.is_dir():
         pytest.skip("the reference data beside the checkout are not here")
     return folder
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_cache(tmp_path_factory):
+    """Tables made by the code under test, none kept from before."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield

@@ -10,9 +10,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from cameras import exact_camera
 from glowkin import recipes
 from glowkin.base.settings import Settings
-from glowkin.camera.emission import Camera
 from glowkin.light.bracket import view
 from glowkin.light.decode import open_photo
 from glowkin.light.masters import correction_of, masters_of
@@ -25,7 +25,7 @@ from glowkin.scene.shot import Exposure
 from glowkin.scene.spectra import band
 from glowkin.scene.stage import row_of_vials, with_luminance
 
-EXACT = Camera("Luther", "sensitivities", (np.linalg.inv(LUTHER),))
+EXACT = exact_camera(np.linalg.inv(LUTHER))
 LEVELS, STEP, COUNT = (0.05, 1.0, 0.004), 4.0, 4
 """The brightest in the middle, where the lens throws its reflection on itself."""
 

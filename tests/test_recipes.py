@@ -6,13 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from cameras import exact_camera
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.flags import FLAGS
 from glowkin.base.records import measure_document
 from glowkin.base.settings import Settings
 from glowkin.base.uncertainty import CHI2_95_2D
-from glowkin.camera.emission import Camera
 from glowkin.scene.cameras import LUTHER, default_camera, luther_camera
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng
@@ -29,7 +29,7 @@ from glowkin.scene.stage import (
     two_reds_and_green,
 )
 
-EXACT = Camera("Luther", "sensitivities", (np.linalg.inv(LUTHER),))
+EXACT = exact_camera(np.linalg.inv(LUTHER))
 
 
 def taken(scene, path, camera=None, seed=1, **options):

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from cameras import exact_camera
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError, CannotReadError
 from glowkin.base.records import measure_document, photos_from_json
 from glowkin.base.settings import Settings
-from glowkin.camera.emission import Camera
 from glowkin.light import masters as masters_room
 from glowkin.scene.cameras import LUTHER, default_camera, luther_camera
 from glowkin.scene.develop import Development, write_jpeg
@@ -22,7 +22,7 @@ from glowkin.scene.shot import Exposure
 from glowkin.scene.spectra import emitters, planck
 from glowkin.scene.stage import Scene, SceneSample, Shape, plain_scene, random_scene
 
-EXACT = Camera("Luther", "sensitivities", (np.linalg.inv(LUTHER),))
+EXACT = exact_camera(np.linalg.inv(LUTHER))
 SETTINGS = Exposure(0.2, 4.0, 100.0)
 DARK = {"violet": (0.0, 0.0), "surroundings_violet": 0.0, "halo": (0.0, 0.0)}
 

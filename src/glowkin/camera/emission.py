@@ -1,148 +1,221 @@
-"""From three channels to CIE colour, with what is known of the camera from its own file.
+"""From three channels to CIE colour, by knowing that what glows is luminescence.
 
-A raw file brings a matrix for each of one or two calibration illuminants, fitted by the maker to
-reflecting patches; a rendered file brings its colour space. Both misjudge emission bands, each place of
-the diagram in its own way: see ``generic``.
+A camera is what is known of its sensitivities, or, for a rendered file, a colour space and how far its white
+balance may be off. Every spectrum of the prior is seen by it once (``answers``); a measured colour is read
+from its neighbours there.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from glowkin.base.uncertainty import Array, Uncertain
-from glowkin.camera.generic import GenericError
-from glowkin.camera.ten_degree import ObserverStep
-from glowkin.colour.chromaticity import XYZ_to_uv_prime, XYZ_to_xy
+from glowkin.camera.answers import Answers, seen_by
+from glowkin.camera.cache import cached, content
+from glowkin.camera.development import BALANCE, developed
+from glowkin.camera.emission_prior import VERSION, emission_prior
+from glowkin.camera.grid import observer as observer_on_grid
+from glowkin.camera.grid import on_grid
+from glowkin.camera.maker import seen_through
+from glowkin.camera.nearby import near_loadings
+from glowkin.camera.sensitivities import Sensitivities, structured
+from glowkin.colour.chromaticity import jacobian_uv_prime_XYZ
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from numpy.typing import NDArray
+
+    from glowkin.camera.answers import Read
     from glowkin.light.photo import Photograph
 
-_WARM_X = (0.35, 0.45)
-"""Chromaticity x over which the matrix for illuminant A takes over from the daylight one.
 
-Measured over 26 cameras by ``benchmarks/two_matrices.py``: below, the daylight matrix errs less (470-490 nm:
-0.026 against 0.043 in u'v'), above, the tungsten one (610-640 nm: 0.007 against 0.017).
-"""
-
-
-_MOST_TAKEN = 0.5
+MEASURED_SD, _MEASURED_LENGTH_NM = 0.02, 30.0
+"""Error of measured sensitivities: laboratories differ by 0.02-0.06 of a channel's peak over one camera."""
+_ALIKE = {"raw": 0.8, "rendered": 0.4}
+"""The part of the prior's error that equal colours share; cutting at the colour space hides differences."""
 
 
 @dataclass(frozen=True)
 class Emissions:
     """Colours of n emissions: ``luminance`` (n, relative), ``uv_prime`` (n x 2) with its ``own`` covariance
     (n x 2 x 2) and, for each, the ``shared`` loadings by source (2 x r).
+    ``band`` (n x 2 x 3): inferred centre and width of a single band in nm, each as value
+    and 95 % bounds, NaN where no single band explains the channels; ``apart`` (n), above about 1 where
+    nothing in the prior looks so.
     """
 
     luminance: Array
     uv_prime: Array
     own: Array
     shared: tuple[Mapping[str, Array], ...]
+    band: Array
+    apart: Array
 
     def uncertain(self, i: int) -> Uncertain:
         """The chromaticity of one emission with its errors."""
         return Uncertain(self.uv_prime[i], self.own[i], self.shared[i])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Camera:
-    """How linear RGB of one camera becomes XYZ, and how wrong that may be.
+    """What turns linear RGB into colours.
 
-    ``to_xyz`` holds one 3 x 3 matrix, or two (illuminant A first, then daylight). ``generic`` is the
-    error that this kind of description is known to make, None where the matrix is exact.
+    Either ``sensitivities``, or for a rendered file the matrix of its colour space to XYZ ``space`` (3 x 3)
+    and the error of its white ``balance``. ``basis`` says how it was obtained: ``sensitivities``, ``chart``,
+    ``chart-and-lights`` or ``generic``. Errors are shared by whatever the camera of this ``source`` sees.
     """
 
     name: str
     basis: str
-    to_xyz: tuple[Array, ...]
-    generic: GenericError | None = None
+    sensitivities: Sensitivities | None = None
+    space: Array | None = None
+    balance: float = 0.0
+    source: str = ""
+    _tables: dict[int, Answers] = field(default_factory=dict, repr=False)
+
+    def answers(self, observer: int = 2) -> Answers:
+        """What the camera shows of the prior's spectra; made once, then kept on disk."""
+        if observer not in self._tables:
+            self._tables[observer] = _answers(self, observer)
+        return self._tables[observer]
+
+    @cached_property
+    def to_xyz(self) -> Array:
+        """The 3 x 3 matrix from linear RGB to XYZ that errs least over the prior, at equal luminance."""
+        known = self.sensitivities
+        return np.asarray(self.space) if known is None else _best_matrix(known)
 
     @property
     def luminance_weights(self) -> tuple[float, float, float]:
         """Linear RGB to relative luminance."""
-        r, g, b = (float(w) for w in self.to_xyz[-1][1])
+        r, g, b = (float(w) for w in self.to_xyz[1])
         return r, g, b
 
     @property
     def white(self) -> Array:
         """Linear RGB of a white surface in daylight (D65, CIE 15), by this description."""
-        return np.asarray(np.linalg.solve(self.to_xyz[-1], (0.9505, 1.0, 1.0891)))
+        return np.asarray(np.linalg.solve(self.to_xyz, (0.9505, 1.0, 1.0891)))
 
     def XYZ(self, rgb: Array) -> Array:
-        """Relative XYZ (n x 3) of linear RGB (n x 3)."""
-        daylight = rgb @ self.to_xyz[-1].T
-        if len(self.to_xyz) == 1:
-            return np.asarray(daylight)
-        tungsten = rgb @ self.to_xyz[0].T
-        with np.errstate(divide="ignore", invalid="ignore"):
-            tungsten = tungsten * (daylight[..., 1:2] / tungsten[..., 1:2])
-        low, high = _WARM_X
-        warmth = np.clip((XYZ_to_xy(daylight)[..., :1] - low) / (high - low), 0.0, 1.0)
-        return np.asarray(daylight + warmth * (tungsten - daylight))
+        """Relative XYZ (n x 3) of linear RGB (n x 3) by the matrix: to compare, not for colours."""
+        return np.asarray(rgb @ self.to_xyz.T)
+
+    def jacobian(self, rgb: Array) -> Array:
+        """Derivative of u'v' by linear RGB (n x 3), n x 2 x 3, by the matrix."""
+        return jacobian_uv_prime_XYZ(self.XYZ(rgb)) @ self.to_xyz
 
     def infer(
         self, mean_rgb: Array, covariance: Array, observer: int = 2, stray: Array | None = None
     ) -> Emissions:
         """Colour of n channel means (n x 3) with their covariance (n x 3 x 3); NaN in, NaN out.
 
-        ``observer`` is 2 or 10 degrees; cameras describe themselves for 2, the step to 10 has its error.
-        ``stray`` (n x 3 x r) are kinds of light that may still be in the means or missing from them, one
-        standard deviation each; they can be large, so they are followed beyond the first order.
+        ``observer`` is 2 or 10 degrees. ``stray`` (n x 3 x r) are kinds of light that may still be in the
+        means or missing from them, one standard deviation each.
         """
         rgb = np.asarray(mean_rgb, dtype=float).reshape(-1, 3)
-        Y = self.XYZ(rgb)[:, 1]
-        uv = self._uv_prime(rgb)
-        J = self.jacobian(rgb)
-        own = J @ np.asarray(covariance, dtype=float).reshape(-1, 3, 3) @ J.transpose(0, 2, 1)
+        C = np.asarray(covariance, dtype=float).reshape(-1, 3, 3)
         if stray is not None:
-            own = own + self._stray_covariance(rgb, stray)
-        shared: tuple[Mapping[str, Array], ...] = tuple({} for _ in uv)
-        if self.generic is not None and len(uv):
-            alone, shared = zip(*(self.generic.at(point, self.name) for point in uv), strict=True)
-            own = own + np.array(alone)
-        if observer == 10:
-            uv, scatter = ObserverStep.load().at(uv)
-            own = own + scatter
-        return Emissions(Y, uv, own, shared)
+            C = C + stray @ stray.transpose(0, 2, 1)
+        known = np.isfinite(rgb).all(axis=1) & np.isfinite(C).all(axis=(1, 2)) & (rgb > 0).any(axis=1)
+        read = self.answers(observer).read(rgb[known], C[known])
+        own, shared = self._parts(read, C[known])
+        sources = iter(shared)
+        return Emissions(
+            _filled(known, read.luminance),
+            _filled(known, read.uv_prime),
+            _filled(known, own),
+            tuple(next(sources) if k else {} for k in known),
+            _filled(known, read.band),
+            _filled(known, read.apart),
+        )
 
-    def _stray_covariance(self, rgb: Array, stray: Array) -> Array:
-        """Covariance (n x 2 x 2) of u'v' from one step of each kind of stray light up and one down.
+    def _parts(self, read: Read, C: Array) -> tuple[Array, list[Mapping[str, Array]]]:
+        """The total covariance in two parts: each colour's own (n x 2 x 2), and what it shares by source."""
+        source = self.source or f"{self.name}, {self.basis}"
+        noise = read.jacobian @ C @ read.jacobian.transpose(0, 2, 1)
+        rest = _at_least_zero(read.total - read.shared @ read.shared.transpose(0, 2, 1))
+        field_part = _ALIKE["raw" if self.space is None else "rendered"] * _at_least_zero(rest - noise)
+        shared: list[Mapping[str, Array]] = [
+            {f"{source}, camera": loads, **near_loadings(uv, part, source)}
+            for loads, uv, part in zip(read.shared, read.uv_prime, field_part, strict=True)
+        ]
+        return _at_least_zero(rest - field_part), shared
 
-        A step down that would take most of the light away is shortened, and its effect scaled up.
+    @classmethod
+    def from_sensitivities(
+        cls,
+        wavelength_nm: Array,
+        sensitivities: Array,
+        *,
+        name: str = "camera",
+        relative_sd: float = MEASURED_SD,
+    ) -> Camera:
+        """A camera of measured sensitivities (n x 3, response per unit of power) at wavelengths (n,) in nm.
+
+        ``relative_sd`` is the measurement's own error, smooth in wavelength and each channel's own.
         """
-        here, out = self._uv_prime(rgb), np.zeros((len(rgb), 2, 2))
-        for column in np.moveaxis(stray, 2, 0):
-            left = np.abs(rgb).sum(axis=1) / np.maximum(column.sum(axis=1), 1e-300)
-            share = np.minimum(1.0, _MOST_TAKEN * left)[:, None]
-            for size in (1.0, -share):
-                step = (self._uv_prime(rgb + size * column) - here) / np.abs(size)
-                out += 0.5 * step[:, :, None] * step[:, None, :]
-        return out
-
-    def _uv_prime(self, rgb: Array) -> Array:
-        return XYZ_to_uv_prime(self.XYZ(rgb))
-
-    def jacobian(self, rgb: Array) -> Array:
-        """Derivative of u'v' (2 degree observer) by linear RGB (n x 3), n x 2 x 3, by central differences."""
-        step = 1e-5 * np.abs(rgb).max(axis=1, keepdims=True) + 1e-300
-        shift = step[:, None] * np.eye(3)
-        ahead, behind = (self._uv_prime((rgb[:, None] + s * shift).reshape(-1, 3)) for s in (1, -1))
-        slope = (ahead - behind).reshape(-1, 3, 2) / (2 * step[:, None])
-        return np.asarray(slope.transpose(0, 2, 1))
+        mean = on_grid(np.asarray(wavelength_nm, dtype=float), np.asarray(sensitivities, dtype=float)).T
+        mean = np.maximum(mean, 0.0) / np.maximum(mean, 0.0)[1].sum()
+        error = structured(mean, 0.0, relative_sd, relative_sd / 10.0, _MEASURED_LENGTH_NM)
+        return cls(name, "sensitivities", Sensitivities(mean, error).reduced())
 
 
 def camera_of(photo: Photograph) -> Camera:
     """The camera as its photograph describes it; an automatic white balance is shared with no other file."""
-    kind = photo.kind
-    automatic = "automatic-white-balance" in photo.flags
     name = f"{photo.metadata.make} {photo.metadata.model}".strip() or "unknown camera"
-    if kind == "rendered":
-        name = f"{name}, {photo.colour_space}"
-    if kind == "rendered" and automatic:
-        kind, name = "rendered-auto", f"{name}, balanced in {photo.sha256[:8]}"
-    return Camera(name, "generic", photo.to_xyz, GenericError.load(kind))
+    if photo.kind == "raw":
+        return _maker_camera(name, np.array(photo.to_xyz).tobytes())
+    automatic = "automatic-white-balance" in photo.flags
+    name = f"{name}, {photo.colour_space}"
+    if automatic:
+        name = f"{name}, balanced in {photo.sha256[:8]}"
+    balance = BALANCE["automatic" if automatic else "set"]
+    return Camera(name, "generic", space=photo.to_xyz[0], balance=balance)
+
+
+@lru_cache(maxsize=8)
+def _maker_camera(name: str, matrices: bytes) -> Camera:
+    return Camera(name, "generic", seen_through(list(np.frombuffer(matrices).reshape(-1, 3, 3))))
+
+
+def _answers(camera: Camera, observer: int) -> Answers:
+    known, space = camera.sensitivities, np.asarray(camera.space)
+    key = f"{content(space)} {camera.balance}" if known is None else content(known.mean, known.loadings)
+
+    def table() -> Array:
+        prior = emission_prior()
+        if known is None:
+            made = developed(prior, space, camera.balance, observer)
+        else:
+            made = seen_by(prior, known, observer)
+        return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn])
+
+    t = cached(f"{VERSION} {observer} {key}", table).astype(float)
+    return Answers(t[:, :3], t[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8])
+
+
+def _best_matrix(camera: Sensitivities) -> Array:
+    prior = emission_prior()
+    few = prior.spectra[::8]
+    XYZ = few @ observer_on_grid(2).astype(np.float32)
+    return np.asarray(
+        np.linalg.lstsq((few @ camera.mean.T.astype(np.float32)).astype(float), XYZ, rcond=None)[0].T
+    )
+
+
+def _filled(known: NDArray[np.bool_], values: Array) -> Array:
+    """Values of the known ones among all, NaN elsewhere."""
+    out = np.full((len(known), *values.shape[1:]), np.nan)
+    out[known] = values
+    return out
+
+
+def _at_least_zero(covariances: Array) -> Array:
+    """Symmetric matrices with what is negative of their eigenvalues left out."""
+    values, vectors = np.linalg.eigh(covariances)
+    return np.asarray((vectors * np.clip(values, 0.0, None)[:, None]) @ vectors.transpose(0, 2, 1))

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from glowkin.samples.find import Found
     from glowkin.samples.stray import Stray
 
-_DIAGRAM = 0.6
-"""The height of the spectrum locus in v'."""
+_DIAGRAM = 0.3
+"""Half the height of the spectrum locus in v': the prior alone, before any photograph, has 0.42."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +73,7 @@ def sample_records(
             base = _measured(base, evidence, i, spread[i])
         if i in described:
             base = _coloured(base, told[i], described[i])
+            base = _banded(base, evidence.colours.band[i])
         elif i in seen:
             base = replace(base, flags=(*base.flags, "colour-not-told"))
         records.append(base)
@@ -80,7 +81,7 @@ def sample_records(
 
 
 def _told(colour: Uncertain) -> bool:
-    """Whether the 95 % ellipse of a colour is smaller than the diagram."""
+    """Whether the 95 % ellipse of a colour is clearly smaller than what is known without a photograph."""
     covariance = colour.covariance
     return bool(np.isfinite(covariance).all()) and ellipse_95(covariance)[0] < _DIAGRAM
 
@@ -114,6 +115,20 @@ def _coloured(base: Sample, colour: Uncertain, described: dict[str, object]) -> 
         u_prime_v_prime_covariance=_matrix(colour.covariance),
         shared_errors={source: _matrix(S) for source, S in colour.shared.items()},
         **described,  # type: ignore[arg-type]
+    )
+
+
+def _banded(base: Sample, band: Array) -> Sample:
+    """Centre and width of the single band that explains the channels, or the flag that none does."""
+    if not np.isfinite(band).all():
+        return replace(base, flags=(*base.flags, "not-a-single-band"))
+    (centre, *centre_95), (width, *width_95) = (tuple(float(v) for v in row) for row in band)
+    return replace(
+        base,
+        band_centre_nm=centre,
+        band_centre_interval_nm=(centre_95[0], centre_95[1]),
+        band_width_nm=width,
+        band_width_interval_nm=(width_95[0], width_95[1]),
     )
 
 

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.colour.chromaticity import XYZ_to_uv_prime
+
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.camera.emission import Camera
@@ -43,7 +45,7 @@ def unevenness(camera: Camera, emitted: Signals, noise: Noise) -> Array:
 def stray_shift(camera: Camera, emitted: Signals, stray: Stray) -> dict[str, Array]:
     """How far in u'v' a kind of stray light may still pull each colour (n), by the flag it raises."""
     J = camera.jacobian(emitted.mean)
-    v_prime = camera.infer(stray.ground[None], np.zeros((1, 3, 3))).uv_prime[0, 1]
+    v_prime = XYZ_to_uv_prime(camera.XYZ(stray.ground))[1]
     kinds = {
         "glowing-background" if v_prime > _VIOLET_V else "lamp-leakage": ("lamp", "cut"),
         "room-light": ("room",),

@@ -1,0 +1,227 @@
+"""What a camera answers to every spectrum of the prior, and how a measured answer is read backwards.
+
+Each spectrum is seen once, by a camera drawn from what is known of it (and, for a rendered file, by a drawn
+development): a point in the space of channel shares. A measured answer is read by local linear regression
+over its neighbours there. What the points' residuals scatter is the error, the part that follows the drawn
+camera being shared by all samples it photographs, the rest each sample's own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from glowkin.base.uncertainty import CHI2_95_2D
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.camera.emission_prior import EmissionPrior
+    from glowkin.camera.sensitivities import Sensitivities
+
+NEIGHBOURS = 400
+_WITHIN = 9.0
+"""Squared distance in the kernel's own widths up to which points count."""
+_FLOOR = 5e-4
+_RIDGE = 1e-4
+_CHUNK = 256
+_LEAST_SD = 4e-4
+"""Standard deviation of u'v' at least: no prior knows colours along the spectrum locus better."""
+_NARROWED, _WIDENED = 0.5, 4.0
+"""How far an ellipse may be scaled so that it holds 95 % of the residuals."""
+_ONE_BAND = 0.25
+"""A single band is named where at least this share of the neighbours is one."""
+
+
+def shares(rgb: Array) -> Array:
+    """Cube roots of the channels' shares, (..., 3): near to relative terms, but tame close to 0."""
+    positive = np.clip(rgb, 0.0, None)
+    total = np.maximum(positive.sum(axis=-1, keepdims=True), 1e-300)
+    return np.asarray(np.cbrt(positive / total + _FLOOR))
+
+
+@dataclass(frozen=True, eq=False)
+class Read:
+    """n answers read: ``uv_prime`` (n x 2), its ``total`` covariance (n x 2 x 2), the ``shared`` loadings
+    on the drawn camera (n x 2 x r), the ``jacobian`` of u'v' by the channel means (n x 2 x 3), relative
+    ``luminance`` (n), and of single bands centre and width with 95 % bounds (n x 2 x 3: value, low, high;
+    NaN where none explains the answer). ``apart`` (n): distance to the neighbours, over what 99 % of the
+    prior's own spectra have; well above 1, nothing known looks so.
+    """
+
+    uv_prime: Array
+    total: Array
+    shared: Array
+    jacobian: Array
+    luminance: Array
+    band: Array
+    apart: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """N points: ``at`` (N x 3, shares), the ``drawn`` camera (N x r, standard normals), and of their spectra
+    ``uv_prime`` (N x 2), the logarithm of luminance over the channels' sum ``log_luminance`` (N), and
+    ``band`` (N x 2).
+    """
+
+    at: Array
+    drawn: Array
+    uv_prime: Array
+    log_luminance: Array
+    band: Array
+
+    @cached_property
+    def _tree(self) -> Any:
+        from scipy.spatial import cKDTree
+
+        return cKDTree(self.at)
+
+    def read(self, rgb: Array, covariance: Array) -> Read:
+        """Channel means (n x 3, finite) with covariance (n x 3 x 3) to colours."""
+        parts = [self._read(rgb[s], covariance[s]) for s in _chunks(len(rgb))]
+        return Read(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Read)))
+
+    def _read(self, rgb: Array, covariance: Array) -> Read:
+        y, C = shares(rgb), self._noise(rgb, covariance)
+        near, distance, spacing = self._near(y, C)
+        H = np.square(spacing)[:, None, None] * np.eye(3)
+        kernel = np.linalg.inv(C + H)
+        away = self.at[near] - y[:, None]
+        w = np.exp(-0.5 * np.einsum("nki,nij,nkj->nk", away, kernel, away))
+        w /= w.sum(axis=1, keepdims=True)
+        # Of the way to a neighbour only the part that is no noise of the measurement is walked back.
+        back = np.einsum("nki,nij->nkj", away, kernel @ H)
+        told = np.concatenate([self.uv_prime[near], self.log_luminance[near][..., None]], axis=2)
+        slope, loads = _regress(w, away, self.drawn[near], told)
+        moved = told - np.einsum("nki,nti->nkt", back, slope)
+        mean = np.einsum("nk,nkt->nt", w, moved)
+        rest = (moved - mean[:, None])[..., :2]
+        total = np.einsum("nk,nkt,nks->nts", w, rest, rest) + 1e-10 * np.eye(2)
+        apart = distance / self._usual_spacing
+        total = total * _fit_95(w, rest, total) + _LEAST_SD**2 * np.eye(2)
+        # What of the noise the neighbours' places do not tell: the covariance of e, given e plus the way.
+        untold = slope[:, :2] @ (C - C @ kernel @ C) @ slope[:, :2].transpose(0, 2, 1)
+        luminance = np.exp(mean[:, 2]) * np.clip(rgb, 0.0, None).sum(axis=1)
+        jacobian = slope[:, :2] @ _shares_slope(rgb)
+        return Read(
+            mean[:, :2],
+            total + untold,
+            loads[:, :2],
+            jacobian,
+            luminance,
+            self._band(w, near, away, back),
+            apart,
+        )
+
+    @cached_property
+    def _usual_spacing(self) -> float:
+        distance = self._tree.query(self.at[::97], NEIGHBOURS // 16)[0]
+        return float(np.quantile(distance.mean(axis=1), 0.99))
+
+    def _noise(self, rgb: Array, covariance: Array) -> Array:
+        """Covariance of the shares (n x 3 x 3): steps of one standard deviation both ways."""
+        values, vectors = np.linalg.eigh(covariance)
+        steps = vectors * np.sqrt(np.clip(values, 0.0, None))[:, None]
+        here, C = shares(rgb), np.zeros((len(rgb), 3, 3))
+        for column in np.moveaxis(steps, 2, 0):
+            for sign in (1.0, -1.0):
+                change = shares(rgb + sign * column) - here
+                C += 0.5 * change[:, :, None] * change[:, None, :]
+        return C
+
+    def _near(self, y: Array, C: Array) -> tuple[NDArray[np.intp], Array, Array]:
+        """The neighbours of each answer (n x k), how far the nearest are (n), the kernel's width (n)."""
+        distance, near = self._tree.query(y, NEIGHBOURS)
+        width = np.maximum(distance[:, -1] / 2.0, 1e-6)
+        noisy = 3.0 * np.sqrt(np.linalg.eigvalsh(C)[:, -1]) > distance[:, -1] / 2.0
+        for i in np.flatnonzero(noisy):
+            kernel = np.linalg.inv(C[i] + width[i] ** 2 * np.eye(3))
+            d2 = np.square((self.at - y[i]) @ np.linalg.cholesky(kernel)).sum(axis=1)
+            within = np.flatnonzero(d2 < _WITHIN)
+            if len(within) > NEIGHBOURS:
+                near[i] = within[np.linspace(0, len(within) - 1, NEIGHBOURS).astype(np.intp)]
+            else:
+                near[i] = np.argpartition(d2, NEIGHBOURS)[:NEIGHBOURS]
+        return near, distance[:, : NEIGHBOURS // 16].mean(axis=1), width
+
+    def _band(self, w: Array, near: NDArray[np.intp], away: Array, back: Array) -> Array:
+        """Centre and width of the single bands among the neighbours: median and 95 % bounds."""
+        band = self.band[near]
+        single = np.isfinite(band[..., 0])
+        share = np.einsum("nk,nk->n", w, single)
+        w = np.where(single, w, 0.0) / np.maximum(share, 1e-12)[:, None]
+        value = np.log(np.where(single[..., None], band, 1.0))
+        slope, _ = _regress(w, away, np.zeros((*w.shape, 0)), value)
+        moved = value - np.einsum("nki,nti->nkt", back, slope)
+        out = np.exp(np.stack([_quantiles(moved[..., t], w) for t in range(2)], axis=1))
+        return np.where((share >= _ONE_BAND)[:, None, None], out, np.nan)
+
+
+def seen_by(prior: EmissionPrior, camera: Sensitivities, observer: int, seed: int = 0) -> Answers:
+    """The answers of one camera, drawn anew for each spectrum from what is known of it."""
+    rank, n = camera.loadings.shape[2], len(prior.spectra)
+    drawn = np.random.default_rng(seed).standard_normal((n, rank))
+    rgb = np.empty((n, 3))
+    for channel in range(3):
+        both = np.concatenate([camera.mean[channel][:, None], camera.loadings[channel]], axis=1)
+        seen = prior.spectra @ both.astype(np.float32)
+        rgb[:, channel] = seen[:, 0] + (seen[:, 1:] * drawn).sum(axis=1)
+    return answers_of(prior, rgb, drawn, observer)
+
+
+def answers_of(prior: EmissionPrior, rgb: Array, drawn: Array, observer: int) -> Answers:
+    """The prior's spectra with what was seen of them: channels (N x 3) and the drawn camera (N x r)."""
+    log_luminance = -np.log(np.maximum(np.clip(rgb, 0.0, None).sum(axis=1), 1e-12))
+    return Answers(shares(rgb), drawn, prior.uv_prime[observer], log_luminance, prior.band)
+
+
+def _shares_slope(rgb: Array) -> Array:
+    """Derivative of the shares by the channel means, n x 3 x 3, by central differences."""
+    step = 1e-4 * np.abs(rgb).max(axis=1, keepdims=True) + 1e-300
+    shift = step[:, None] * np.eye(3)
+    change = shares(rgb[:, None] + shift) - shares(rgb[:, None] - shift)
+    return np.asarray((change / (2 * step[:, None])).transpose(0, 2, 1))
+
+
+def _regress(w: Array, away: Array, z: Array, target: Array) -> tuple[Array, Array]:
+    """Weighted linear regression of targets (n x k x t) on the way to the neighbours and the drawn camera.
+
+    Gives the slopes n x t x 3 and the loadings n x t x r. Shares lie on a surface, so the way has two
+    directions of its three: a small ridge, each direction in units of its own spread, settles the third.
+    """
+    size = np.sqrt(np.einsum("nk,nki->ni", w, np.square(away)) + 1e-12)
+    X = np.concatenate([away / size[:, None], z], axis=2)
+    X = X - np.einsum("nk,nki->ni", w, X)[:, None]
+    t = target - np.einsum("nk,nkt->nt", w, target)[:, None]
+    weighted = (X * w[..., None]).transpose(0, 2, 1)
+    B = np.linalg.solve(weighted @ X + _RIDGE * np.eye(X.shape[2]), weighted @ t).transpose(0, 2, 1)
+    return B[:, :, :3] / size[:, None], B[:, :, 3:]
+
+
+def _fit_95(w: Array, rest: Array, total: Array) -> Array:
+    """What makes the 95 % ellipse of this covariance hold 95 % of the residuals, n x 1 x 1."""
+    d2 = np.einsum("nki,nij,nkj->nk", rest, np.linalg.inv(total), rest)
+    return np.asarray(np.clip(_quantile(d2, w, 0.95) / CHI2_95_2D, _NARROWED, _WIDENED)[:, None, None])
+
+
+def _quantiles(values: Array, w: Array) -> Array:
+    return np.stack([_quantile(values, w, q) for q in (0.5, 0.025, 0.975)], axis=1)
+
+
+def _quantile(values: Array, w: Array, q: float) -> Array:
+    """Weighted quantile of each row."""
+    order = np.argsort(values, axis=1)
+    below = np.cumsum(np.take_along_axis(w, order, axis=1), axis=1)
+    k = np.minimum((below < q * below[:, -1:]).sum(axis=1), values.shape[1] - 1)
+    return np.asarray(np.take_along_axis(np.take_along_axis(values, order, axis=1), k[:, None], axis=1)[:, 0])
+
+
+def _chunks(n: int) -> Iterator[slice]:
+    return (slice(i, i + _CHUNK) for i in range(0, max(n, 1), _CHUNK))

@@ -1,0 +1,64 @@
+"""What rendered files show of the prior's spectra: cameras and developments drawn from what they may be.
+
+A drawn camera sees the spectra; white balance, off by some share in red and blue; a matrix to the file's
+colour space, fitted to the patches of a chart in daylight of 5000 to 6500 K as makers do it; saturation;
+everything outside the colour space cut at zero; for half of them a tone curve; codes of 8 bits.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.camera.answers import Answers, answers_of
+from glowkin.camera.maker import maker_matrix
+from glowkin.camera.sensitivities import camera_prior
+from glowkin.colour.spaces import srgb_decode, srgb_encode
+
+if TYPE_CHECKING:
+    from glowkin.base.uncertainty import Array
+    from glowkin.camera.emission_prior import EmissionPrior
+
+BALANCE = {"set": 0.1, "automatic": 0.35}
+"""White-balance error as the natural logarithm of red's and blue's gain, one standard deviation."""
+_DEVELOPMENTS = 500
+_CAMERA_RANK = 12
+_SATURATION_SD = 0.06
+_CURVE = (0.03, 0.22)
+
+
+def developed(
+    prior: EmissionPrior, rgb_to_xyz: Array, balance: float, observer: int, seed: int = 0
+) -> Answers:
+    """Answers of a rendered file in a colour space (3 x 3 to XYZ) whose camera is not known."""
+    rng = np.random.default_rng(seed)
+    camera = camera_prior().reduced(_CAMERA_RANK)
+    n = len(prior.spectra)
+    rgb, drawn = np.empty((n, 3)), np.empty((n, _CAMERA_RANK + 4))
+    from_xyz = np.linalg.inv(rgb_to_xyz)
+    for k in range(_DEVELOPMENTS):
+        z = rng.standard_normal(_CAMERA_RANK + 4)
+        z[-1] = abs(z[-1]) if rng.random() < 0.5 else 0.0
+        seen = np.maximum(camera.mean + camera.loadings @ z[:_CAMERA_RANK], 0.0)
+        mine = slice(k, None, _DEVELOPMENTS)
+        raw = prior.spectra[mine] @ (seen * np.exp([[balance * z[-4]], [0.0], [balance * z[-3]]])).T
+        linear = raw @ (_saturated(z[-2]) @ from_xyz @ maker_matrix(seen)).T
+        rgb[mine], drawn[mine] = _cut(linear, min(z[-1], 2.0), rng), z
+    return answers_of(prior, rgb, drawn, observer)
+
+
+def _saturated(z: float) -> Array:
+    """A matrix that moves colours away from grey by a share drawn."""
+    share = np.exp(_SATURATION_SD * z)
+    return np.asarray(share * np.eye(3) + (1 - share) / 3.0)
+
+
+def _cut(linear: Array, curve: float, rng: np.random.Generator) -> Array:
+    """Exposed, cut at both ends, through the tone curve into codes, read as a reader does, and set back."""
+    level = rng.uniform(0.2, 0.85, (len(linear), 1)) / np.maximum(linear.max(axis=1, keepdims=True), 1e-12)
+    code = srgb_encode(np.clip(linear * level, 0.0, 1.0))
+    if curve > 0:
+        strength = min(_CURVE[0] + 0.08 * curve, _CURVE[1])
+        code = np.clip(code + strength * np.sin(2 * np.pi * (code - 0.5)) / np.pi * code, 0.0, 1.0)
+    return np.asarray(srgb_decode(np.round(code * 255) / 255) / level)

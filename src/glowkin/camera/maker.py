@@ -1,0 +1,70 @@
+"""What a maker's colour matrices tell of a camera's sensitivities.
+
+A raw file brings a matrix from XYZ to the channels for one or two lights, which the maker fitted to coloured
+surfaces. Each of its rows is a linear view of one channel's sensitivities (``benchmarks/maker_view.py``); the
+prior over cameras is narrowed to those that show the same rows. Row lengths tell the gains.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from glowkin.camera.sensitivities import Sensitivities, camera_prior
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.uncertainty import Array
+
+_ROW_SD = 0.03
+"""Error of a maker's row relative to its length: makers use other surfaces, weights and lights than these."""
+
+
+def seen_through(to_xyz: Sequence[Array], prior: Sensitivities | None = None) -> Sensitivities:
+    """Cameras that agree with one matrix to XYZ (3 x 3; daylight), or two (illuminant A, then daylight)."""
+    from scipy.optimize import least_squares
+
+    prior = prior or camera_prior()
+    views = [_views()[light] for light in ("A", "D65")][-len(to_xyz) :]
+    rows = [np.linalg.inv(M) for M in to_xyz]
+    told = np.concatenate([_directions(row) for row in rows])
+
+    def camera(z: Array) -> Array:
+        return np.asarray(prior.mean + prior.loadings @ z)
+
+    def residuals(z: Array) -> Array:
+        shown = np.concatenate([_directions(camera(z) @ view.T) for view in views])
+        return np.concatenate([(shown - told).ravel() / _ROW_SD, z])
+
+    fit = least_squares(residuals, np.zeros(prior.loadings.shape[2]), max_nfev=20)
+    values, vectors = np.linalg.eigh(np.linalg.inv(fit.jac.T @ fit.jac))
+    root = vectors * np.sqrt(np.clip(values, 0.0, None))
+    mean = np.maximum(camera(fit.x), 0.0)
+    gain = np.linalg.norm(rows[-1], axis=1) / np.linalg.norm(mean @ views[-1].T, axis=1)
+    gain /= gain[1] * mean[1].sum()
+    return Sensitivities(mean * gain[:, None], (prior.loadings @ root) * gain[:, None, None]).reduced()
+
+
+def maker_matrix(sensitivities: Array) -> Array:
+    """A maker's matrix (3 x 3) from the channels of this camera (3 x 201) to XYZ, balanced for D65.
+
+    It maps the channels balanced to a white of (1, 1, 1) times their white's answer; see ``development``.
+    """
+    return np.asarray(np.linalg.inv(sensitivities @ _views()["D65"].T))
+
+
+def _directions(rows: Any) -> Array:
+    """Rows of unit length: a channel's gain is no matter of its shape."""
+    return np.asarray(rows / np.linalg.norm(rows, axis=1, keepdims=True))
+
+
+@lru_cache(maxsize=1)
+def _views() -> dict[str, Array]:
+    text = resources.files(__package__).joinpath("data", "maker_view.json").read_text("utf-8")
+    table = json.loads(text)
+    return {light: np.array(table[light], dtype=float) for light in ("A", "D65")}
