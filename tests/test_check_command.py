@@ -81,3 +81,19 @@ def test_from_python_one_photograph_gives_one_check_and_several_a_list(shots):
     checks = glowkin.check([shots / "good.dng", shots / "clipped" / "a.dng"])
     assert [c.verdict for c in checks] == ["good", "usable with care"]
     assert "exposure-changed" in {*(a.cause for a in checks[1].advice), *checks[1].also}
+
+
+def test_an_interrupt_keeps_the_checks_that_are_done(shots, monkeypatch):
+    from glowkin import session
+
+    real = session.map_photos
+
+    def interrupted(work, paths, jobs):
+        yield next(real(work, paths[:1], jobs))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(session, "map_photos", interrupted)
+    result = run(shots / "good.dng", shots / "dark.dng", "--json")
+    assert result.exit_code == 130
+    assert [c["path"] for c in json.loads(result.stdout)["checks"]] == [str(shots / "good.dng")]
+    assert "Interrupted" in result.stderr

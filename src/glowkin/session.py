@@ -97,12 +97,7 @@ class Session:
             from glowkin.terminal import show
 
             show(self.photos, self.pairs, self.course, report)
-        for error in self.errors:
-            sys.stderr.write(f"Error: {error['message']}\n")
-        if self.interrupted:
-            sys.stderr.write("Interrupted: what was measured until then was kept.\n")
-            return 130
-        return 1 if self.errors else 0
+        return _ended(self.errors, interrupted=self.interrupted)
 
     def document(self) -> dict[str, Any]:
         """The document of the command that was run."""
@@ -172,7 +167,15 @@ def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **o
     if not errors:
         paths, errors = _paths(photos, settings)
     work = partial(recipes.check, settings=settings)
-    outcomes = list(progress(map_photos(work, paths, jobs), len(paths)))
+    outcomes: list[Outcome[Any]] = []
+    interrupted = False
+    try:
+        for outcome in progress(map_photos(work, paths, jobs), len(paths)):
+            outcomes.append(outcome)  # noqa: PERF402 - what came before an interrupt is kept
+    except KeyboardInterrupt:
+        interrupted = True
+        if not outcomes:
+            raise
     checks = recipes.check_series([o.result for o in outcomes if o.result is not None])
     errors += [{"path": str(o.path), "message": o.message or ""} for o in outcomes if o.result is None]
     if as_json:
@@ -184,8 +187,16 @@ def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **o
         from glowkin.terminal import show_checks
 
         show_checks(checks)
+    return _ended(errors, interrupted=interrupted)
+
+
+def _ended(errors: Sequence[Error], *, interrupted: bool) -> int:
+    """Say what went wrong; the exit status."""
     for error in errors:
         sys.stderr.write(f"Error: {error['message']}\n")
+    if interrupted:
+        sys.stderr.write("Interrupted: what was measured until then was kept.\n")
+        return 130
     return 1 if errors else 0
 
 
