@@ -178,6 +178,35 @@ def check(photos: tuple[Path, ...], **options: Any) -> None:
     sys.exit(run_check(photos, PROGRAM, **options))
 
 
+@main.command(epilog="Example: glowkin spectrum green.csv --photon --form green --forms forms.json")
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option("--photon", is_flag=True, help="The file counts photons; it is turned into power per nm.")
+@click.option("--white-point", default="E", show_default=True, metavar="E|D65|D50|A|x,y",
+              help="White for dominant wavelength and purity.")  # fmt: skip
+@click.option("--observer", type=click.Choice(["2", "10"]), default="2", show_default=True,
+              help="CIE standard observer, degrees.")  # fmt: skip
+@click.option("--form", metavar="NAME", help="Keep the colour as a form of this name, in --forms.")
+@click.option("--forms", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+              help="The file of forms to add to; made where there is none.")  # fmt: skip
+@click.option("--replace", is_flag=True, help="Put the form in the place of one of the same name.")
+@click.option(
+    "--published", metavar="X,Y", help="Keep this published chromaticity as the form; no FILE then."
+)
+@click.option("--uv", is_flag=True, help="--published gives u',v', not x,y.")
+@click.option("--error", type=click.FloatRange(0, min_open=True), metavar="SD",
+              help="Standard deviation of these figures, instead of rounding and 0.003 in x, y.")  # fmt: skip
+@click.option("--source", metavar="TEXT", help="Where it is from: a DOI, or words.")
+@click.option("--excitation", metavar="TEXT", help="What made it glow, as 365 nm.")
+@click.option("--notes", metavar="TEXT", help="Words to keep with the form.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for the record and a figure.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+def spectrum(file: Path | None, **options: Any) -> None:
+    """Tell colour, peak and width of the measured spectrum in FILE; it can be kept as a form."""
+    from glowkin.spectra import run as read
+
+    sys.exit(read(file, PROGRAM, options))
+
+
 @main.command(epilog="Example: glowkin report results")
 @click.argument("out_dir", type=click.Path(path_type=Path, file_okay=False))
 def report(out_dir: Path) -> None:

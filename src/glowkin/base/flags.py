@@ -207,6 +207,26 @@ _TABLE = (
         "Fix white balance to daylight for the whole series, or save raw.",
     ),
     Flag(
+        "reference-off",
+        "The reference glow does not show the colour that is known of it, beyond what errors allow.",
+        "Check the reference, its concentration and the lamp; leave --reference away until it agrees.",
+    ),
+    Flag(
+        "spectrum-cut-off",
+        "The spectrum still glows where its range ends: the colour misses the light beyond.",
+        "Measure from 380 to 780 nm, or as far as the emission reaches.",
+    ),
+    Flag(
+        "spectrum-below-zero",
+        "The spectrum goes below zero: its baseline is off, or noise is large.",
+        "Take off the blank or the dark signal, or measure longer.",
+    ),
+    Flag(
+        "spectrum-coarse",
+        "The spectrum has steps of more than 10 nm: narrow bands are lost between them.",
+        "Export it in steps of 1 to 5 nm.",
+    ),
+    Flag(
         "light-is-not-amount",
         "How bright the forms are relative to each other is unknown: shares are of light, not of amount.",
         "Keep a stable control in every photograph and follow the change to its end.",

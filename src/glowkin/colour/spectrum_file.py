@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,11 +19,15 @@ if TYPE_CHECKING:
 
 _SHORTEST_NM, _LONGEST_NM = 150.0, 4000.0
 _LEAST = 5
+_LARGEST_BYTES = 20_000_000
+_NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?")
+_SPACED = re.compile(r"[+-]?\d*([.,]\d+)?([eE][+-]?\d+)?\s+[^\s,]")
+_WAVENUMBER = re.compile(r"wave\s*_?-?number|1/cm|cm\s*\^?[-−⁻][1¹]|kayser", re.IGNORECASE)
 
 
 @dataclass(frozen=True, eq=False)
 class MeasuredSpectrum:
-    """``value`` (n) at ascending ``wavelength_nm`` (n).
+    """``value`` (n), per nm, at ascending ``wavelength_nm`` (n); ``wavenumbers``: it was per 1/cm.
 
     >>> MeasuredSpectrum(np.array([500.0, 510.0]), np.array([0.2, 1.0])).value.max().item()
     1.0
@@ -29,57 +35,130 @@ class MeasuredSpectrum:
 
     wavelength_nm: Array
     value: Array
+    wavenumbers: bool = False
 
 
 def read_spectrum(path: Path) -> MeasuredSpectrum:
-    """Read ``wavelength_nm,value`` with or without a line of names; lines that start with # are left out.
+    """Read ``wavelength_nm,value``, or ``wavenumber_cm,value`` where the line of names says so.
 
-    Commas, semicolons, tabs and spaces part the columns; further columns are not read.
+    Lines before the first numbers are names; those that start with # are left out. Commas, semicolons, tabs
+    and spaces part the columns, further columns are not read; decimal commas are taken where commas do not
+    part columns. Values per 1/cm become values per nm by the factor 1e7 / wavelength squared.
     Raises ``CannotReadError`` with the line that is wrong and the mend.
     """
-    rows = _rows(path)
+    lines = _lines(path)
+    names, rows = _rows(path, lines)
     if len(rows) < _LEAST:
         raise CannotReadError(
             f"{path}: holds {len(rows)} wavelengths; give lines of wavelength_nm,intensity, at least {_LEAST}"
         )
     table = np.array(sorted(rows))
-    nm, value = table.T
-    if not (np.diff(nm) > 0).all():
-        twice = float(nm[1:][np.diff(nm) <= 0][0])
-        raise CannotReadError(f"{path}: {twice:g} nm is there more than once; keep one line of it")
-    if nm[0] < _SHORTEST_NM or nm[-1] > _LONGEST_NM:
-        raise CannotReadError(f"{path}: goes from {nm[0]:g} to {nm[-1]:g}; give wavelengths in nm")
-    return MeasuredSpectrum(nm, value)
+    if not np.isfinite(table).all():
+        raise CannotReadError(f"{path}: holds values that are no numbers; take those lines out")
+    x, value = table.T
+    if not (np.diff(x) > 0).all():
+        twice = float(x[1:][np.diff(x) <= 0][0])
+        raise CannotReadError(f"{path}: {twice:g} is there more than once; keep one line of it")
+    if _WAVENUMBER.search(names):
+        return _from_wavenumbers(path, x, value)
+    _check_range(path, x)
+    return MeasuredSpectrum(x, value)
 
 
-def _rows(path: Path) -> list[tuple[float, float]]:
+def _from_wavenumbers(path: Path, per_cm: Array, value: Array) -> MeasuredSpectrum:
+    if per_cm[0] <= 0:
+        raise CannotReadError(f"{path}: holds wavenumbers of 0 or below; give them in 1/cm")
+    nm = 1e7 / per_cm[::-1]
+    _check_range(path, nm)
+    return MeasuredSpectrum(nm, value[::-1] * 1e7 / nm**2, wavenumbers=True)
+
+
+def _check_range(path: Path, nm: Array) -> None:
+    if nm[0] >= _SHORTEST_NM and nm[-1] <= _LONGEST_NM:
+        return
+    if nm[0] > 2000.0:
+        raise CannotReadError(
+            f"{path}: goes from {nm[0]:g} to {nm[-1]:g}, as wavenumbers do; begin it with the line "
+            "wavenumber_cm,intensity, or give wavelengths in nm"
+        )
+    raise CannotReadError(f"{path}: goes from {nm[0]:g} to {nm[-1]:g}; give wavelengths in nm")
+
+
+def _lines(path: Path) -> list[tuple[int, str]]:
+    """Lines that hold something, with their numbers."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        if path.is_file() and path.stat().st_size > _LARGEST_BYTES:
+            raise CannotReadError(f"{path}: is too large for one spectrum; give wavelength_nm,intensity only")
+        content = path.read_bytes()
     except FileNotFoundError:
         raise CannotReadError(f"{path}: there is no such file; check the name") from None
-    except (OSError, UnicodeDecodeError):
-        raise CannotReadError(f"{path}: is no text file; give lines of wavelength_nm,intensity") from None
-    lines = [
-        (n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and line.strip()[0] != "#"
-    ]
-    rows = []
-    for place, (number, line) in enumerate(lines):
-        fields = _fields(line)
+    except OSError:
+        raise CannotReadError(f"{path}: cannot be read as a file; check the name") from None
+    text = _text(content)
+    if "\0" in text:
+        raise CannotReadError(f"{path}: is no text file; give lines of wavelength_nm,intensity")
+    lines = [line.strip() for line in text.splitlines()]
+    return [(n, line) for n, line in enumerate(lines, 1) if line and line[0] != "#"]
+
+
+def _text(content: bytes) -> str:
+    """UTF-8, or UTF-16 where its mark says so, else Latin-1, as instruments write."""
+    if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return content.decode("utf-16", errors="replace")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("latin-1")
+
+
+def _rows(path: Path, lines: list[tuple[int, str]]) -> tuple[str, list[tuple[float, float]]]:
+    """The lines of names as one text, and the rows of numbers."""
+    names: list[str] = []
+    rows: list[tuple[float, float]] = []
+    mark = _separator([line for _, line in lines])
+    for number, line in lines:
+        fields = _fields(line, mark)
         try:
-            rows.append((float(fields[0]), float(fields[1])))
+            rows.append((_number(fields[0]), _number(fields[1])))
         except (IndexError, ValueError):
-            if place == 0 and len(fields) > 1:
+            if not rows and re.search(r"[^\W\d_]", line):
+                names.append(line)
                 continue
             raise CannotReadError(
-                f"{path}: line {number}, {line.strip()[:40]!r}, is not wavelength_nm,intensity; correct it"
+                f"{path}: line {number}, {line[:40]!r}, is not wavelength_nm,intensity; correct it"
             ) from None
-    if not np.isfinite(np.array(rows)).all():
-        raise CannotReadError(f"{path}: holds values that are no numbers; take those lines out")
-    return rows
+    _check_commas(path, lines, mark)
+    return "\n".join(names), rows
 
 
-def _fields(line: str) -> list[str]:
-    for mark in (";", "\t", ","):
-        if mark in line:
-            return [field.strip() for field in next(csv.reader([line], delimiter=mark))]
-    return line.split()
+def _separator(lines: list[str]) -> str:
+    """What parts the columns: the first of semicolon and tab in the lines of numbers, else comma or space."""
+    numeric = [line for line in lines if _NUMBER.match(line)]
+    for mark in (";", "\t"):
+        if numeric and all(mark in line for line in numeric):
+            return mark
+    spaced = numeric and all(_SPACED.match(line) for line in numeric)
+    return " " if spaced else ","
+
+
+def _fields(line: str, mark: str) -> list[str]:
+    if mark == " ":
+        return line.split()
+    return [field.strip() for field in next(csv.reader([line], delimiter=mark))]
+
+
+def _number(text: str) -> float:
+    """A number with a decimal point or comma; also nan, to be told of by name."""
+    return float(text.replace(",", ".", 1))
+
+
+def _check_commas(path: Path, lines: list[tuple[int, str]], mark: str) -> None:
+    """Commas for both columns and decimals: 450,5,0,12 could be read as 450 and 5."""
+    numeric = [line for _, line in lines if _NUMBER.match(line)]
+    fields = [line.split(",") for line in numeric]
+    if mark != "," or any("." in line or len(f) != 4 for line, f in zip(numeric, fields, strict=True)):
+        return
+    if len({len(f[1].strip()) for f in fields}) == 1 and len(fields[0][1].strip()) < 3:
+        raise CannotReadError(
+            f"{path}: has commas between columns and in numbers; save it with semicolons between columns"
+        )

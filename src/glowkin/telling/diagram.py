@@ -84,6 +84,19 @@ def chromaticity_diagram(
     return fig
 
 
+def whole_diagram(
+    ax: Axes, uv: Array, covariance: Array, name: str, white_xy: tuple[float, float], degrees: int = 2
+) -> None:
+    """One chromaticity (2) with its 95 % ellipse on the CIE 1976 diagram."""
+    plane, spot = _Plane("1976", degrees), Spot(name, "", uv, covariance, 0)
+    _whole(ax, plane, (), "")
+    white = Label(*_pair(plane.of_xy(np.array(white_xy))), "white")
+    ax.plot(white.x, white.y, marker="+", color=drawing.INK, markersize=9, markeredgewidth=1.4)
+    _draw_spot(ax, plane, spot, size=5.0, tint=True)
+    label = Label(*_pair(uv), _shorten(name), drawing.colour(0))
+    place(ax, [white, label], [*_dots(plane, [spot]), *_edge(plane)])
+
+
 def _panels(fig: Figure, whole_in: float, n: int) -> tuple[Axes, list[Axes]]:
     """The axes of the whole diagram, and n smaller ones below it."""
     whole, *below = fig.subplots(1 + n, 1, squeeze=False, height_ratios=[whole_in] + n * [ENLARGED_IN])[:, 0]

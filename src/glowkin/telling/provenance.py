@@ -32,6 +32,7 @@ GRAVITY = (
     "other-filter",
     "other-camera",
     "camera-unlike-prior",
+    "reference-off",
     "light-is-not-amount",
     "no-start-time",
     "single-vial",
@@ -56,6 +57,9 @@ GRAVITY = (
     "sample-too-small",
     "lamp-hot-spot",
     "vignetting",
+    "spectrum-cut-off",
+    "spectrum-below-zero",
+    "spectrum-coarse",
 )
 """Flags, the one that endangers a conclusion most first."""
 
