@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from glowkin.base import checks, records
+from glowkin.base import checks, records, spectra
 from glowkin.base.flags import FLAGS
 
 ROOT = Path(__file__).parents[1]
@@ -31,7 +31,7 @@ CAUTIONS = (
 RECORDS = (
     records.Sample, records.CameraUsed, records.MeasuredPhoto, records.Place, records.Comparison,
     records.Ratio, records.TrackPoint, records.ModelFit, records.SampleCourse, records.CourseComparison,
-    records.TimeCourse, checks.Advice, checks.ShotCheck,
+    records.TimeCourse, checks.Advice, checks.ShotCheck, spectra.SpectrumRead, spectra.Form,
 )  # fmt: skip
 
 

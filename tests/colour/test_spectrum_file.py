@@ -60,7 +60,7 @@ def test_marks_and_encodings_are_passed_over(tmp_path, encoding):
 # By hand: 20 000 1/cm is 500 nm, and per nm a value is larger by 1e7 / (500 nm)^2 = 40 than per 1/cm.
 def test_wavenumbers_become_nanometres_and_values_keep_their_light(tmp_path):
     text = "wavenumber_cm,intensity\n" + "".join(
-        f"{w},{v}\n" for w, v in zip(range(16000, 26000, 2000), VALUE, strict=False)
+        f"{w},{v}\n" for w, v in zip(range(16000, 26000, 2000), VALUE, strict=True)
     )
     found = read_spectrum(written(tmp_path, text))
     assert found.wavenumbers
