@@ -35,6 +35,9 @@ _ROOM, _ROOM_SD = 15.0, 8.0
 _BLANK, _BLANK_SD = 1.0, 0.6
 """Lamp light on a sample in multiples of a blank's in the same place: powders differ, and glass sends back
 less than powder (common practice, no source)."""
+_ROOM_UNSEEN = 1.0 / 24.0
+"""A quarter of a code, in shares of the sixth: what light of the room dark ground may hold in a rendered file
+without showing it, one standard deviation (a rectangular distribution over a code has 0.29)."""
 _ROOM_LEFT = {"raw": 0.02, "rendered": 0.1}
 """What a lamp-off frame may leave of the room's light."""
 _VEIL, _VEIL_SD = 1.0, 8.0
@@ -65,9 +68,9 @@ _UNTOLD = 60.0
 less than half a code is no more than an error."""
 _MOST_TAKEN = 0.5
 
-KINDS = ("lamp", "cut", "room", "neighbours", "around", "ghost")
+KINDS = ("lamp", "cut", "room", "neighbours", "around", "ghost", "hidden")
 """Light of the lamp itself, the part of it that lies outside the file's colours, of the room, of neighbours,
-whatever else is seen around a sample, and reflections in the lens."""
+whatever else is seen around a sample, reflections in the lens, and what of the room does not show."""
 
 
 @dataclass(frozen=True)
@@ -116,19 +119,22 @@ def surroundings(
     lamp, cut, room = ground_light(frame, veil, np.ones(3) if white is None else white)
     taken, loadings = np.zeros((n, 3, len(KINDS))), np.zeros((n, 3, len(KINDS)))
     blind, clear = veil.blind(frame.faintest), room.max() > frame.faintest / 12.0
+    unseen = np.zeros(3) if room.any() else _ROOM_UNSEEN * frame.faintest * np.ones(3)
     sources = _sources(frame, [*glowing] or outlines) if blind else None
     for i, outline in enumerate(outlines):
         blocks = patches[i] if len(patches) else np.zeros((0, 6))
         thrown, error = _neighbours(veil, i, outline, blocks, sources, frame.faintest)
         (around, around_sd), (ghost, ghost_sd) = veil.around(i), veil.ghost_on(i)
         of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
+        hidden = _ROOM * unseen * _fitting(_ROOM * unseen, blocks)
         nothing = np.zeros(3)
         taken[i] = np.stack([
             of_lamp * lamp, nothing, of_room * room if clear else nothing, thrown, around, ghost,
+            nothing,
         ], axis=1)  # fmt: skip
         loadings[i] = np.stack([
             of_lamp * _LAMP_SD / _LAMP * lamp, of_lamp * cut, of_room * _ROOM_SD / _ROOM * room,
-            error, around_sd, ghost_sd,
+            error, around_sd, ghost_sd, hidden,
         ], axis=1)  # fmt: skip
     return Stray(taken, loadings, np.clip(veil.ground, 0.0, None), room)
 
@@ -234,6 +240,8 @@ def with_frames(stray: Stray, blank: Array | None, room: Array, kind: str) -> St
         loadings[:, :, 0] = np.where(known, _BLANK_SD * blank, loadings[:, :, 0])
         loadings[:, :, 1] = np.where(known, 0.0, loadings[:, :, 1])
     loadings[:, :, 2] += _ROOM_LEFT[kind] * room
+    if room.any():
+        loadings[:, :, KINDS.index("hidden")] = 0.0
     return replace(stray, taken=taken, loadings=loadings)
 
 
