@@ -30,7 +30,7 @@ from glowkin.light.mismatch import mismatch_flags
 from glowkin.light.preview import preview
 from glowkin.samples.find import Found, find_samples, found_from_outline
 from glowkin.samples.quality import photo_flags
-from glowkin.samples.stray import remove, surroundings, with_frames
+from glowkin.samples.stray import KINDS, remove, surroundings, with_frames
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -122,7 +122,8 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
         blank, room = blank_light(photo, masters, outlines), room_light(scene.corrections[0], frame, outlines)
         stray = with_frames(stray, blank, room, photo.kind)
     emitted = remove(merged.signals, stray)
-    colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, stray.loadings)
+    free, allowed = stray.of("lamp", "cut"), stray.of(*KINDS[2:])
+    colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, free, allowed)
     unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()
     flags = (*photo_flags(photo, frame), *scene.flags(merged), *unfit)
     return Evidence(

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 MEASURED_SD, _MEASURED_LENGTH_NM = 0.02, 30.0
 """Error of measured sensitivities: laboratories differ by 0.02-0.06 of a channel's peak over one camera."""
+_MOST_TAKEN, _NEGLIGIBLE = 0.5, 1e-4
 _ALIKE = {"raw": 0.8, "rendered": 0.4}
 """The part of the prior's error that equal colours share; cutting at the colour space hides differences."""
 
@@ -110,12 +111,19 @@ class Camera:
         return jacobian_uv_prime_XYZ(self.XYZ(rgb)) @ self.to_xyz
 
     def infer(
-        self, mean_rgb: Array, covariance: Array, observer: int = 2, stray: Array | None = None
+        self,
+        mean_rgb: Array,
+        covariance: Array,
+        observer: int = 2,
+        stray: Array | None = None,
+        allowance: Array | None = None,
     ) -> Emissions:
         """Colour of n channel means (n x 3) with their covariance (n x 3 x 3); NaN in, NaN out.
 
         ``observer`` is 2 or 10 degrees. ``stray`` (n x 3 x r) are kinds of light that may still be in the
-        means or missing from them, one standard deviation each.
+        means or missing from them, one standard deviation each, in amounts that the prior helps to tell;
+        ``allowance`` (n x 3 x r) are kinds of which only a cautious bound is known: they widen the region and
+        leave the colour.
         """
         rgb = np.asarray(mean_rgb, dtype=float).reshape(-1, 3)
         C = np.asarray(covariance, dtype=float).reshape(-1, 3, 3)
@@ -124,6 +132,8 @@ class Camera:
         known = np.isfinite(rgb).all(axis=1) & np.isfinite(C).all(axis=(1, 2)) & (rgb > 0).any(axis=1)
         read = self.answers(observer).read(rgb[known], C[known])
         own, shared = self._parts(read, C[known])
+        if allowance is not None:
+            own = own + self._allowed(rgb[known], C[known], allowance[known], observer)
         sources = iter(shared)
         return Emissions(
             _filled(known, read.luminance),
@@ -145,6 +155,26 @@ class Camera:
             for loads, uv, part in zip(read.shared, read.uv_prime, field_part, strict=True)
         ]
         return _at_least_zero(rest - field_part), shared
+
+    def _allowed(self, rgb: Array, C: Array, allowance: Array, observer: int) -> Array:
+        """Covariance (n x 2 x 2) of u'v' from one step of each kind of light up and one down.
+
+        A step down that would take most of the light away is shortened, and its effect scaled up.
+        """
+        total = np.clip(rgb, 0.0, None).sum(axis=1)
+        size = np.abs(allowance).sum(axis=1) / np.maximum(total, 1e-300)[:, None]
+        kinds = np.flatnonzero(size.max(axis=0, initial=0.0) > _NEGLIGIBLE)
+        out = np.zeros((len(rgb), 2, 2))
+        if not len(kinds):
+            return out
+        answers, here = self.answers(observer), self.answers(observer).read(rgb, C).uv_prime
+        for kind in kinds:
+            down = np.minimum(1.0, _MOST_TAKEN / np.maximum(size[:, kind], 1e-9))
+            for part in (np.ones_like(down), -down):
+                moved = answers.read(rgb + part[:, None] * allowance[:, :, kind], C).uv_prime
+                step = (moved - here) / np.abs(part)[:, None]
+                out += 0.5 * step[:, :, None] * step[:, None, :]
+        return out
 
     @classmethod
     def from_sensitivities(
