@@ -41,7 +41,7 @@ def test_the_colour_taken_off_is_that_of_the_dark_surroundings():
     assert level / np.linalg.norm(level) == pytest.approx(VIOLET / np.linalg.norm(VIOLET), abs=1e-6)
     # the amount is left open: nothing at all and twice what is taken off are within a standard deviation
     assert stray.loadings[:, :, 0] == pytest.approx(stray.level)
-    assert stray.loadings[:, :, 1:] == pytest.approx(np.zeros((1, 3, 5)), abs=1e-9)
+    assert stray.loadings[:, :, 1:] == pytest.approx(np.zeros((1, 3, 6)), abs=1e-9)
 
 
 def veiled(*spots, share=0.01, width=25.0, **options):

@@ -143,7 +143,8 @@ class Answers:
         noisy = 3.0 * np.sqrt(np.linalg.eigvalsh(C)[:, -1]) > distance[:, -1] / 2.0
         for i in np.flatnonzero(noisy):
             kernel = np.linalg.inv(C[i] + width[i] ** 2 * np.eye(3))
-            d2 = np.square((self.at - y[i]) @ np.linalg.cholesky(kernel)).sum(axis=1)
+            apart = self.at - y[i]
+            d2 = ((apart @ kernel) * apart).sum(axis=1)
             within = np.flatnonzero(d2 < _WITHIN)
             if len(within) > NEIGHBOURS:
                 near[i] = within[np.linspace(0, len(within) - 1, NEIGHBOURS).astype(np.intp)]
