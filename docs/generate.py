@@ -42,7 +42,7 @@ Among many photographs a bad one is reported, the others are measured, and the s
 """
 
 RESERVED = (
-    "maybe-swapped", "camera-unlike-prior", "other-camera", "other-filter", "reference-off",
+    "maybe-swapped", "other-camera", "other-filter",
 )  # fmt: skip
 """Flags of the table that nothing raises so far."""
 

@@ -32,6 +32,7 @@ RECORDS = (
     records.Sample, records.CameraUsed, records.MeasuredPhoto, records.Place, records.Comparison,
     records.Ratio, records.TrackPoint, records.ModelFit, records.SampleCourse, records.CourseComparison,
     records.TimeCourse, checks.Advice, checks.ShotCheck, spectra.SpectrumRead, spectra.Form,
+    records.ReferenceRead,
 )  # fmt: skip
 
 

@@ -13,10 +13,11 @@ from glowkin.findings.compare import TOLERANCE
 from glowkin.findings.track import Plan
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from glowkin.base.checks import ShotCheck
+    from glowkin.base.spectra import SpectrumRead
     from glowkin.camera.emission import Camera
 
 Frames: TypeAlias = "str | Path | Sequence[str | Path]"
@@ -35,18 +36,23 @@ def measure(
     lens_capped: Frames = (),
     flat: Frames = (),
     blank: Frames = (),
+    references: Mapping[str, str] | None = None,
 ) -> MeasuredPhoto:
     """Measure the samples of one photograph, or of one scene in several exposures.
 
     ``names`` are in reading order, ``outlines`` polygons of (x, y) pixels, ``white_point`` a name or "x,y",
     ``observer`` 2 or 10 degrees, ``camera`` a description to use instead of the file's own. ``lamp_off``,
     ``lens_capped``, ``flat`` and ``blank`` are frames taken beside it: a path, or several to be averaged.
+    ``references`` are samples of known glow, as {"vial": "fluorescein"}: that, ``quinine-sulfate``, a
+    spectrum file, or ``FORMS.json:FORM``.
     Raises CannotReadError, CannotMeasureError or WrongUseError with a sentence that names the mend.
     Files are decoded in this process; ``glowkin.run.map`` decodes in others, with limits.
     """
     polygons = None if outlines is None else tuple(tuple(outline) for outline in outlines)
     frames = (_several(given) for given in (lamp_off, lens_capped, flat, blank))
-    return recipes.measure(photo, Settings(white_point, observer, tuple(names), polygons, *frames), camera)
+    known = tuple((references or {}).items())
+    settings = Settings(white_point, observer, tuple(names), polygons, *frames, references=known)
+    return recipes.measure(photo, settings, camera)
 
 
 def _several(given: Frames) -> tuple[str | Path, ...]:
@@ -99,11 +105,29 @@ def track(
     controls: Sequence[str] = (),
     converted: Sequence[str] = (),
     start: str | None = None,
+    references: Mapping[str, str] | None = None,
 ) -> TimeCourse:
     """Follow samples through photographs of one arrangement, measured ones or their paths.
 
     ``names`` are those of the first photograph's samples, ``controls`` do not change, ``converted`` turn
-    fully into the new form, ``start`` is time zero (ISO 8601).
+    fully into the new form, ``start`` is time zero (ISO 8601). ``references`` as in ``measure``: they steady
+    the lamp as controls do.
     """
     measured = [p if isinstance(p, MeasuredPhoto) else measure(p) for p in photos]
-    return recipes.track(measured, Plan(tuple(controls), tuple(converted), start), names)[1]
+    plan = Plan(tuple(controls), tuple(converted), start)
+    return recipes.track(measured, plan, names, tuple((references or {}).items()))[1]
+
+
+def spectrum(
+    path: str | Path, *, photons: bool = False, white_point: str = "E", observer: int = 2
+) -> SpectrumRead:
+    """Colour, peak and width of a measured spectrum, a file of ``wavelength_nm,intensity``.
+
+    ``photons``: the file counts photons; all figures are in power per nm.
+    """
+    from pathlib import Path as FilePath
+
+    from glowkin.findings.spectrum import Told
+    from glowkin.spectra import spectrum as read
+
+    return read(FilePath(path), Told(white_point, observer), photons=photons)[0]

@@ -71,6 +71,10 @@ def shared_options(command: Callable[..., Any], left_out: tuple[str, ...] = ()) 
             for option, text in FRAMES
         ),
         click.option(
+            "--reference", "references", multiple=True, metavar="NAME=KIND",
+            help="A sample of known glow: quinine-sulfate, fluorescein, a spectrum file, or FORMS.json:FORM.",
+        ),
+        click.option(
             "--white-point", default="E", show_default=True, metavar="E|D65|D50|A|x,y",
             help="White for dominant wavelength and purity.",
         ),
@@ -161,8 +165,9 @@ def track(
     session = begin(photos, PROGRAM, series=True, controls=controls, converted=converted, **options)
     session.course = TimeCourse((), ())
     if session.photos:
+        names, references = session.settings.names, session.settings.references
         try:
-            session.photos, session.course = recipes.track(session.photos, plan, session.settings.names)
+            session.photos, session.course = recipes.track(session.photos, plan, names, references)
         except CannotMeasureError as error:
             session.fail(error)
     sys.exit(session.finish())
@@ -170,7 +175,7 @@ def track(
 
 @main.command(epilog="Example: glowkin check evening.dng")
 @PHOTOS
-@partial(shared_options, left_out=("white_point", "observer", "out"))
+@partial(shared_options, left_out=("references", "white_point", "observer", "out"))
 def check(photos: tuple[Path, ...], **options: Any) -> None:
     """Say whether each PHOTO can be measured, and what to change at the next shot."""
     from glowkin.session import check as run_check

@@ -7,6 +7,7 @@ says, alone, against another, and over time.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from os import PathLike
 from typing import TYPE_CHECKING
 
@@ -16,12 +17,14 @@ from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.records import CameraUsed, FrameUsed, MeasuredPhoto
 from glowkin.base.settings import Settings
 from glowkin.camera.emission import Camera, camera_of
+from glowkin.camera.reference import checked, recentred, references_seen
 from glowkin.colour.observer import white_point_xy
 from glowkin.findings.assemble import Evidence, exposure_records, sample_records
 from glowkin.findings.check import CheckedShot, check_look, concluded
 from glowkin.findings.check_series import series_advice
 from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
 from glowkin.findings.look import Look
+from glowkin.findings.reference import reference_flags, reference_records, with_references
 from glowkin.findings.track import Plan, name_along, track_photos
 from glowkin.light.bracket import View, view
 from glowkin.light.decode import open_photo
@@ -80,13 +83,24 @@ def compare(
 
 
 def track(
-    photos: Sequence[MeasuredPhoto], plan: Plan | None = None, names: Sequence[str] = ()
+    photos: Sequence[MeasuredPhoto],
+    plan: Plan | None = None,
+    names: Sequence[str] = (),
+    references: Sequence[tuple[str, str]] = (),
 ) -> tuple[list[MeasuredPhoto], TimeCourse]:
     """Samples followed through photographs of one arrangement: these photographs in order of capture, every
-    sample named by its place, and the courses.
+    sample named by its place, and the courses. References are checked in each, and steady the lamp as
+    controls do.
     """
+    plan = plan or Plan()
     series = name_along(photos, names)
-    return series, track_photos(series, plan)
+    there = list(dict.fromkeys(s.name for photo in series for s in photo.samples))
+    for name, _ in references:
+        if name not in there:
+            raise WrongUseError(f"--reference {name}: no such sample; there are {', '.join(there)}")
+    controls = tuple(dict.fromkeys((*plan.controls, *(name for name, _ in references))))
+    series = [with_references(photo, references) for photo in series] if references else series
+    return series, track_photos(series, replace(plan, controls=controls))
 
 
 def check(path: str | Path, settings: Settings | None = None, camera: Camera | None = None) -> CheckedShot:
@@ -122,12 +136,20 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
         blank, room = blank_light(photo, masters, outlines), room_light(scene.corrections[0], frame, outlines)
         stray = with_frames(stray, blank, room, photo.kind)
     emitted = remove(merged.signals, stray)
+    lit = emitted.covariance + stray.loadings @ stray.loadings.transpose(0, 2, 1)
+    known = references_seen(settings.references, names, emitted.mean, lit, str(photo.path))
+    references = checked(camera, known, settings.observer)
+    trusted = [r for r in references if not r.off]
+    stretched = max([r.stretched for r in trusted], default=1.0)
+    centred = recentred(camera, [r.seen for r in trusted], settings.observer, photo.sha256[:8], stretched)
     free, allowed = stray.of("lamp", "cut"), stray.of(*KINDS[2:])
-    colours = camera.infer(emitted.mean, emitted.covariance, settings.observer, free, allowed)
+    colours = centred.infer(emitted.mean, emitted.covariance, settings.observer, free, allowed)
     unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()
     flags = (*photo_flags(photo, frame), *scene.flags(merged), *unfit)
+    flags = (*flags, *reference_flags(references))
+    left_out = finding.rejected
     return Evidence(
-        photo, camera, found, emitted, colours, stray, merged, scene, names, flags, finding.rejected
+        photo, camera, found, emitted, colours, stray, merged, scene, names, flags, left_out, references
     )
 
 
@@ -153,6 +175,7 @@ def measure_view(scene: View, settings: Settings, camera: Camera | None = None) 
         samples=sample_records(seen, seen.names, white_xy, settings.observer),
         merged_from=exposure_records(seen.scene, seen.merged),
         rejected=seen.rejected,
+        references=reference_records(seen.references, settings.observer),
         frames=tuple(FrameUsed(k, str(f.path), f.sha256) for k, f in masters.named()) if masters else (),
     )
 

@@ -14,6 +14,7 @@ from glowkin.base.checks import check_document
 from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
 from glowkin.base.records import compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
+from glowkin.camera.glows import known_glow
 from glowkin.colour.observer import white_point_xy
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
 from glowkin.run.gather import one_a_shot, photographs
@@ -146,7 +147,7 @@ def start(
     if errors:
         return session
     if series:
-        session.settings = replace(settings, names=())
+        session.settings = replace(settings, names=(), references=())
     paths, session.errors = _paths(photos, settings)
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)
@@ -212,8 +213,18 @@ def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
     given = options["names"]
     names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
     frames = {kind: tuple(options.get(kind) or ()) for kind in FRAME_KINDS}
+    references = tuple(_reference(text) for text in options.get("references") or ())
     white, observer = options.get("white_point", "E"), int(options.get("observer", 2))
-    return Settings(white, observer, names, outlines, **frames), errors
+    return Settings(white, observer, names, outlines, **frames, references=references), errors
+
+
+def _reference(text: str) -> tuple[str, str]:
+    """NAME=KIND; what is no known glow is told before any photograph is decoded."""
+    name, _, kind = (part.strip() for part in text.partition("="))
+    if not name or not kind:
+        raise WrongUseError(f"--reference {text}: write it as NAME=KIND, such as vial=fluorescein")
+    known_glow(kind)
+    return name, kind
 
 
 def _paths(photos: Sequence[Path], settings: Settings) -> tuple[list[Path], list[Error]]:

@@ -103,6 +103,24 @@ class Rejected:
 
 
 @dataclass(frozen=True)
+class ReferenceRead:
+    """A reference glow: its sample, what it is, its known colour and the one inferred before it was used; how
+    far apart they are, how far errors allow; whether that is too far, and whether it re-centred the camera.
+    """
+
+    sample: str
+    glow: str
+    known_u_prime: float
+    known_v_prime: float
+    inferred_u_prime: float
+    inferred_v_prime: float
+    deviation_u_prime_v_prime: float
+    allowed_u_prime_v_prime: float
+    off: bool
+    recentred: bool
+
+
+@dataclass(frozen=True)
 class MeasuredPhoto:
     """One photograph, measured; or the exposures ``merged_from``, the reference first and described here.
 
@@ -126,6 +144,7 @@ class MeasuredPhoto:
     merged_from: tuple[MergedExposure, ...] = ()
     frames: tuple[FrameUsed, ...] = ()
     rejected: tuple[Rejected, ...] = ()
+    references: tuple[ReferenceRead, ...] = ()
 
     def sample(self, name: str) -> Sample | None:
         """The sample of that name, if it is in this photograph."""
@@ -328,6 +347,7 @@ def _photo(row: Row) -> MeasuredPhoto:
         "samples": samples,
         "merged_from": tuple(build(MergedExposure, m) for m in row.get("merged_from", ())),
         "frames": tuple(build(FrameUsed, f) for f in row.get("frames", ())),
+        "references": tuple(build(ReferenceRead, r) for r in row.get("references", ())),
         "rejected": tuple(build(Rejected, r) for r in row.get("rejected", ())),
     }
     return build(MeasuredPhoto, {**row, **nested})

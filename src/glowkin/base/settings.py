@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ class Settings:
     """``white_point`` is a name or "x,y"; ``observer`` 2 or 10 degrees; ``names`` in reading order;
     ``outlines`` are polygons of (x, y) pixels that replace the finder. ``lamp_off``, ``lens_capped``,
     ``flat`` and ``blank`` are paths of frames taken beside the photograph, several of a kind to be averaged.
+    ``references`` are names of samples with the glow that is known of each.
     """
 
     white_point: str = "E"
@@ -28,3 +29,4 @@ class Settings:
     lens_capped: tuple[str | Path, ...] = ()
     flat: tuple[str | Path, ...] = ()
     blank: tuple[str | Path, ...] = ()
+    references: tuple[tuple[str, str], ...] = field(default=(), kw_only=True)

@@ -7,6 +7,7 @@ everything outside the colour space cut at zero; for half of them a tone curve; 
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,35 +18,65 @@ from glowkin.camera.sensitivities import camera_prior
 from glowkin.colour.spaces import srgb_decode, srgb_encode
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from glowkin.base.uncertainty import Array
     from glowkin.camera.emission_prior import EmissionPrior
+    from glowkin.camera.sensitivities import Sensitivities
 
 BALANCE = {"set": 0.1, "automatic": 0.35}
 """White-balance error as the natural logarithm of red's and blue's gain, one standard deviation."""
 _DEVELOPMENTS = 500
 _CAMERA_RANK = 12
+PARAMETERS = _CAMERA_RANK + 4
 _SATURATION_SD = 0.06
 _CURVE = (0.03, 0.22)
 
 
 def developed(
-    prior: EmissionPrior, rgb_to_xyz: Array, balance: float, observer: int, seed: int = 0
+    prior: EmissionPrior,
+    rgb_to_xyz: Array,
+    balance: float,
+    observer: int,
+    seed: int = 0,
+    drawn: Array | None = None,
 ) -> Answers:
-    """Answers of a rendered file in a colour space (3 x 3 to XYZ) whose camera is not known."""
+    """Answers of a rendered file in a colour space (3 x 3 to XYZ) whose camera is not known.
+
+    ``drawn`` (D x 16) are developments to take instead of those of the prior.
+    """
     rng = np.random.default_rng(seed)
-    camera = camera_prior().reduced(_CAMERA_RANK)
     n = len(prior.spectra)
-    rgb, drawn = np.empty((n, 3)), np.empty((n, _CAMERA_RANK + 4))
-    from_xyz = np.linalg.inv(rgb_to_xyz)
-    for k in range(_DEVELOPMENTS):
-        z = rng.standard_normal(_CAMERA_RANK + 4)
-        z[-1] = abs(z[-1]) if rng.random() < 0.5 else 0.0
-        seen = np.maximum(camera.mean + camera.loadings @ z[:_CAMERA_RANK], 0.0)
-        mine = slice(k, None, _DEVELOPMENTS)
-        raw = prior.spectra[mine] @ (seen * np.exp([[balance * z[-4]], [0.0], [balance * z[-3]]])).T
-        linear = raw @ (_saturated(z[-2]) @ from_xyz @ maker_matrix(seen)).T
-        rgb[mine], drawn[mine] = _cut(linear, min(z[-1], 2.0), rng), z
-    return answers_of(prior, rgb, drawn, observer)
+    rgb, z = np.empty((n, 3)), np.empty((n, PARAMETERS))
+    count = _DEVELOPMENTS if drawn is None else len(drawn)
+    for k in range(count):
+        mine = slice(k, None, count)
+        z[mine] = draw_development(rng) if drawn is None else drawn[k]
+        rgb[mine] = develop(prior.spectra[mine], z[k], rgb_to_xyz, balance, rng)
+    return answers_of(prior, rgb, z, observer)
+
+
+def draw_development(rng: np.random.Generator) -> Array:
+    """One development: the camera (12 standard normals), balance of red and blue, saturation, tone curve."""
+    z = rng.standard_normal(PARAMETERS)
+    z[-1] = abs(z[-1]) if rng.random() < 0.5 else 0.0
+    return z
+
+
+def develop(
+    spectra: NDArray[np.floating], z: Array, rgb_to_xyz: Array, balance: float, rng: np.random.Generator
+) -> Array:
+    """Linear channels (n x 3) that a file of this development (16) shows of spectra (n x 201)."""
+    camera = _camera()
+    seen = np.maximum(camera.mean + camera.loadings @ z[:_CAMERA_RANK], 0.0)
+    raw = spectra @ (seen * np.exp([[balance * z[-4]], [0.0], [balance * z[-3]]])).T
+    linear = raw @ (_saturated(z[-2]) @ np.linalg.inv(rgb_to_xyz) @ maker_matrix(seen)).T
+    return _cut(linear, min(z[-1], 2.0), rng)
+
+
+@lru_cache(maxsize=1)
+def _camera() -> Sensitivities:
+    return camera_prior().reduced(_CAMERA_RANK)
 
 
 def _saturated(z: float) -> Array:

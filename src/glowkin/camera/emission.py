@@ -7,7 +7,7 @@ from its neighbours there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
@@ -77,7 +77,30 @@ class Camera:
     space: Array | None = None
     balance: float = 0.0
     source: str = ""
+    loading_sources: tuple[tuple[str, int], ...] = ()
     _tables: dict[int, Answers] = field(default_factory=dict, repr=False)
+
+    @property
+    def shared_source(self) -> str:
+        """What this camera's errors are named by."""
+        return self.source or f"{self.name}, {self.basis}"
+
+    def with_answers(
+        self,
+        sensitivities: Sensitivities | None,
+        answers: Mapping[int, Answers],
+        loading_sources: tuple[tuple[str, int], ...],
+    ) -> Camera:
+        """The camera with other sensitivities and answers, whose loadings belong to these sources, each with
+        its number of columns.
+        """
+        return replace(
+            self,
+            sensitivities=sensitivities,
+            source=self.shared_source,
+            loading_sources=loading_sources,
+            _tables=dict(answers),
+        )
 
     def answers(self, observer: int = 2) -> Answers:
         """What the camera shows of the prior's spectra; made once, then kept on disk."""
@@ -146,12 +169,19 @@ class Camera:
 
     def _parts(self, read: Read, C: Array) -> tuple[Array, list[Mapping[str, Array]]]:
         """The total covariance in two parts: each colour's own (n x 2 x 2), and what it shares by source."""
-        source = self.source or f"{self.name}, {self.basis}"
+        source = self.shared_source
+        named, counts = zip(
+            *(self.loading_sources or ((f"{source}, camera", read.shared.shape[2]),)), strict=True
+        )
+        ends = np.cumsum(counts)[:-1]
         noise = read.jacobian @ C @ read.jacobian.transpose(0, 2, 1)
         rest = _at_least_zero(read.total - read.shared @ read.shared.transpose(0, 2, 1))
         field_part = _ALIKE["raw" if self.space is None else "rendered"] * _at_least_zero(rest - noise)
         shared: list[Mapping[str, Array]] = [
-            {f"{source}, camera": loads, **near_loadings(uv, part, source)}
+            {
+                **dict(zip(named, np.split(loads, ends, axis=1), strict=True)),
+                **near_loadings(uv, part, source),
+            }
             for loads, uv, part in zip(read.shared, read.uv_prime, field_part, strict=True)
         ]
         return _at_least_zero(rest - field_part), shared

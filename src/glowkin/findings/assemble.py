@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from glowkin.base.records import Rejected
     from glowkin.base.uncertainty import Array, Uncertain
     from glowkin.camera.emission import Camera, Emissions
+    from glowkin.camera.reference import Checked
     from glowkin.light.bracket import View
     from glowkin.light.merge import Merged
     from glowkin.light.photo import Photograph
@@ -44,6 +45,7 @@ class Evidence:
     names: Sequence[str]
     flags: tuple[str, ...]
     rejected: tuple[Rejected, ...]
+    references: Sequence[Checked] = ()
 
 
 def sample_records(

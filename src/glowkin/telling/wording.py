@@ -6,14 +6,14 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from glowkin.telling.naming import base_name, by_condition
-from glowkin.telling.numbers import at_least, durations, with_interval
+from glowkin.telling.numbers import at_least, durations, significant, with_interval
 from glowkin.telling.provenance import camera_words
 from glowkin.telling.tables import half_time, pair_name, stop_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from glowkin.base.records import Comparison, MeasuredPhoto, SampleCourse, TimeCourse
+    from glowkin.base.records import Comparison, MeasuredPhoto, ReferenceRead, SampleCourse, TimeCourse
     from glowkin.telling.provenance import FlagRow
 
 MOST_PAIRS = 6
@@ -26,7 +26,7 @@ def summary(
     errors: Sequence[dict[str, Any]] = (),
 ) -> list[str]:
     """What was measured and what came out, a sentence each."""
-    out = [_measured(photos)] if photos else []
+    out = [_measured(photos), *references_words(photos)] if photos else []
     out += _changes(course) if course else []
     out += _differences(pairs)
     if errors:
@@ -44,6 +44,30 @@ def _measured(photos: Sequence[MeasuredPhoto]) -> str:
     if without:
         text += f" {_count(without, 'reading')} gave no colour, because nothing in it was fit to measure."
     return text
+
+
+def references_words(photos: Sequence[MeasuredPhoto]) -> list[str]:
+    """What the reference glows say, a sentence each; of a series how many agree, and the farthest."""
+    seen: dict[tuple[str, str], list[ReferenceRead]] = {}
+    for read in (r for photo in photos for r in photo.references):
+        seen.setdefault((read.sample, read.glow), []).append(read)
+    return [_reference(reads) for reads in seen.values()]
+
+
+def _reference(reads: Sequence[ReferenceRead]) -> str:
+    far = max(reads, key=lambda r: r.deviation_u_prime_v_prime / r.allowed_u_prime_v_prime)
+    apart, allowed = (significant(v) for v in (far.deviation_u_prime_v_prime, far.allowed_u_prime_v_prime))
+    agree = sum(not r.off for r in reads)
+    moved = all(r.recentred for r in reads)
+    use = "the camera was re-centred by it" if moved else "the camera was left as it is"
+    who = f"Reference {far.sample} ({far.glow})"
+    if len(reads) == 1:
+        said = "as expected" if agree else "off"
+        return f"{who}: {said}, {apart} in u′v′ from its known colour where errors allow {allowed}; {use}."
+    return (
+        f"{who}: as expected in {agree} of {len(reads)} photographs, at most {apart} in u′v′ from its known "
+        f"colour where errors allow {allowed}; {use}."
+    )
 
 
 def _count(n: int, thing: str) -> str:
@@ -108,6 +132,7 @@ def largest_caution(rows: Sequence[FlagRow], photos: Sequence[MeasuredPhoto]) ->
 def method(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[str]:
     """How the figures were come by, a paragraph each."""
     out = [_LIGHT, *(_by_kind(photos)), _MEANS, _COLOUR, *_by_camera(photos), _UNCERTAINTY, _EMISSION]
+    out += [_REFERENCE] if any(p.references for p in photos) else []
     return [*out, *(_TIME if course else ())]
 
 
@@ -137,6 +162,12 @@ _EMISSION = (
     "(ISO/CIE 11664-5), so the difference in u′v′ decides. A colour is consistent with a substance or form; "
     "it does not prove it. Ultraviolet sees the outermost micrometres, which may change before the bulk "
     "does."
+)
+_REFERENCE = (
+    "A sample of known emission in the frame was the reference: what the camera shows of it was compared "
+    "with what it is known to emit, the error of both counted, and the camera's description was moved and "
+    "narrowed as far as the reference tells; one that is off moves nothing. In a series the reference's "
+    "light steadies the lamp, and its colour is checked in every photograph."
 )
 _TIME = (
     "Over time, the two forms were unmixed in linear light, where they add; the path on the diagram only "
