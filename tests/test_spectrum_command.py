@@ -80,6 +80,21 @@ def test_forms_are_added_kept_and_replaced_only_when_asked(tmp_path, green):
     assert [p.name for p in tmp_path.iterdir() if p.name.startswith(".")] == []
 
 
+def test_json_tells_the_form_that_was_kept(tmp_path, green):
+    kept = ("--form", "green", "--forms", tmp_path / "forms.json", "--json")
+    document = json.loads(run(green, *kept).stdout)
+    assert document["form"]["name"] == "green"
+    assert document["spectrum"]["peak_nm"] == pytest.approx(521.4, abs=0.1)
+    published = ("--published", "0.2,0.5", "--uv", "--error", "0.002", "--source", "x", "--replace")
+    document = json.loads(run(*published, *kept).stdout)
+    assert document["spectrum"] is None
+    assert document["form"]["u_prime_v_prime_covariance"][0][0] == pytest.approx(4e-6)
+    (tmp_path / "forms.json").write_text("{}", "utf-8")
+    done = run(green, *kept)
+    assert done.exit_code == 1
+    assert "no forms file" in json.loads(done.stdout)["errors"][0]["message"]
+
+
 @pytest.mark.parametrize(
     "arguments",
     [

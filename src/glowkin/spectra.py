@@ -33,28 +33,35 @@ def spectrum(
 def run(path: Path | None, program: str, options: dict[str, Any]) -> int:
     """One run of the command; the exit status."""
     told = _told(options)
-    form_name, forms, published = options["form"], options["forms"], options["published"]
-    _check_use(path, form_name, forms, published)
-    if path is None:
-        uv = options["uv"]
-        form = published_form(form_name, published.split(","), told, uv=uv, error=options["error"])
-        _keep(form, options, program)
-        return 0
+    _check_use(path, options["form"], options["forms"], options["published"])
     try:
-        read, measured = spectrum(path, told, photons=options["photon"])
+        read, form = _done(path, told, program, options)
     except GlowkinError as error:
         if options["as_json"] and not isinstance(error, WrongUseError):
             _print(spectrum_document(None, [{"path": str(path), "message": str(error)}], program))
         raise
-    if form_name:
-        _keep(form_of(form_name, read, measured, told), options, program)
-    if options["out"]:
-        _write(options["out"], read, measured, program)
     if options["as_json"]:
-        _print(spectrum_document(read, [], program))
-    else:
+        _print(spectrum_document(read, [], program, form))
+    elif read is not None:
         _show(read)
     return 0
+
+
+def _done(
+    path: Path | None, told: Told, program: str, options: dict[str, Any]
+) -> tuple[SpectrumRead | None, Form | None]:
+    """What was read out, and the form that was kept."""
+    name, published = options["form"], options["published"]
+    if path is None:
+        uv, error = options["uv"], options["error"]
+        return None, _kept(
+            published_form(name, published.split(","), told, uv=uv, error=error), options, program
+        )
+    read, measured = spectrum(path, told, photons=options["photon"])
+    form = _kept(form_of(name, read, measured, told), options, program) if name else None
+    if options["out"]:
+        _write(options["out"], read, measured, program)
+    return read, form
 
 
 def _told(options: dict[str, Any]) -> Told:
@@ -82,7 +89,7 @@ def _check_use(path: Path | None, form: str | None, forms: Path | None, publishe
         raise WrongUseError("--form: give the form a name")
 
 
-def _keep(form: Form, options: dict[str, Any], program: str) -> None:
+def _kept(form: Form, options: dict[str, Any], program: str) -> Form:
     from glowkin.telling.forms_file import add_form
 
     where = add_form(options["forms"], form, program, replace=options["replace"])
@@ -91,6 +98,7 @@ def _keep(form: Form, options: dict[str, Any], program: str) -> None:
         f"Form {form.name} kept in {where}: u'v' {form.u_prime:.4f}, {form.v_prime:.4f}, "
         f"standard deviation {sd:.1g}.\n"
     )
+    return form
 
 
 def _write(out: Path, read: SpectrumRead, measured: MeasuredSpectrum, program: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 
 import numpy as np
 import pytest
@@ -51,6 +52,14 @@ def test_a_file_and_a_form_are_known_too(files):
     away = colour - warm.uv_prime[2][0]
     assert np.hypot(*away) < 0.004
     assert warm.uv_prime[2][0] == pytest.approx([4 * 0.45 / (-0.9 + 5.4 + 3), 9 * 0.45 / (-0.9 + 5.4 + 3)])
+
+
+def test_a_file_written_anew_is_read_anew(files):
+    path = files / "green.csv"
+    first = known_glow(str(path))
+    path.write_text(path.read_text("utf-8").replace("0.0", "0.1"), "utf-8")
+    os.utime(path, ns=(1, 1))
+    assert not np.array_equal(known_glow(str(path)).mean, first.mean)
 
 
 # Three spectra of one colour that are made apart from the prior: x, y 0.45, 0.45 from two bands each.

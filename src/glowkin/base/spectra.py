@@ -63,13 +63,14 @@ class SpectrumRead:
         return table_html(self.rows(), SPECTRUM_COLUMNS)
 
 
-def spectrum_document(read: SpectrumRead | None, errors: Any, program: str) -> Row:
-    """The glowkin.spectrum.v1 document."""
+def spectrum_document(read: SpectrumRead | None, errors: Any, program: str, form: Form | None = None) -> Row:
+    """The glowkin.spectrum.v1 document, with the form that was kept."""
     return {
         "schema": "glowkin.spectrum.v1",
         "program": program,
         "errors": list(errors),
         "spectrum": None if read is None else to_json(read),
+        "form": None if form is None else to_json(form),
     }
 
 

@@ -47,12 +47,18 @@ class Glow:
     uv_prime: dict[int, tuple[Array, Array]]
 
 
-@lru_cache(maxsize=32)
 def known_glow(kind: str) -> Glow:
     """A glow by name (``quinine-sulfate``, ``fluorescein``), from a spectrum file, or ``FILE.json:FORM``.
 
     Raises ``WrongUseError`` for what is none of these, ``CannotReadError`` for a file that cannot be read.
     """
+    file = Path(kind.rpartition(":")[0] if ".json:" in kind.lower() else kind)
+    return _glow(kind, file.stat().st_mtime_ns if file.is_file() else 0)
+
+
+@lru_cache(maxsize=32)
+def _glow(kind: str, _written: int) -> Glow:
+    """Kept for as long as its file is not written anew."""
     if kind in TEMPLATES:
         return _template(kind)
     file, _, form = kind.rpartition(":")
