@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 HERE = Path(__file__).parent
 NOTE = "<!-- Written by docs/generate.py; change the code, then run it again. -->\n"
@@ -41,9 +41,7 @@ error. The document comes also when no photograph could be read; its `errors` sa
 Among many photographs a bad one is reported, the others are measured, and the status is 1.
 """
 
-RESERVED = (
-    "maybe-swapped", "other-camera", "other-filter",
-)  # fmt: skip
+RESERVED = ("maybe-swapped",)
 """Flags of the table that nothing raises so far."""
 
 ABOUT_FLAGS = """# Flags
@@ -64,7 +62,16 @@ def commands_page() -> str:
     """The command reference."""
     from glowkin.cli import main
 
-    return "\n".join([NOTE, ABOUT_COMMANDS, *(_command(name, main.commands[name]) for name in main.commands)])
+    return "\n".join([NOTE, ABOUT_COMMANDS, *(_command(*pair) for pair in _commands("", main))])
+
+
+def _commands(before: str, group: click.Group) -> Iterator[tuple[str, click.Command]]:
+    """Each command with its full name, those of groups one after another."""
+    for name, command in group.commands.items():
+        if isinstance(command, click.Group):
+            yield from _commands(f"{name} ", command)
+        else:
+            yield before + name, command
 
 
 def flags_page() -> str:

@@ -83,7 +83,7 @@ def test_every_command_and_option_is_in_the_reference():
     from glowkin.cli import main
 
     text = (DOCS / "commands.md").read_text("utf-8")
-    for name, command in main.commands.items():
+    for name, command in generator()._commands("", main):
         section = re.split(r"^## ", text, flags=re.MULTILINE)
         own = next(part for part in section if part.startswith(f"glowkin {name}\n"))
         options = [opt for p in command.params for opt in p.opts if opt.startswith("--")]

@@ -27,7 +27,7 @@ Outline = tuple[tuple[float, float], ...]
 def measure(
     photo: str | Path | Sequence[str | Path],
     *,
-    camera: Camera | None = None,
+    camera: Camera | str | Path | None = None,
     names: Sequence[str] = (),
     outlines: Sequence[Outline] | None = None,
     white_point: str = "E",
@@ -36,23 +36,31 @@ def measure(
     lens_capped: Frames = (),
     flat: Frames = (),
     blank: Frames = (),
+    filter: str | Path | None = None,  # noqa: A002 - the trade's word, and the command's
     references: Mapping[str, str] | None = None,
 ) -> MeasuredPhoto:
     """Measure the samples of one photograph, or of one scene in several exposures.
 
     ``names`` are in reading order, ``outlines`` polygons of (x, y) pixels, ``white_point`` a name or "x,y",
-    ``observer`` 2 or 10 degrees, ``camera`` a description to use instead of the file's own. ``lamp_off``,
-    ``lens_capped``, ``flat`` and ``blank`` are frames taken beside it: a path, or several to be averaged.
+    ``observer`` 2 or 10 degrees, ``camera`` a camera or its file, ``filter`` the file of a filter before the
+    lens. ``lamp_off``, ``lens_capped``, ``flat`` and ``blank`` are frames taken beside it: a path, or several
+    to be averaged.
     ``references`` are samples of known glow, as {"vial": "fluorescein"}: that, ``quinine-sulfate``, a
     spectrum file, or ``FORMS.json:FORM``.
     Raises CannotReadError, CannotMeasureError or WrongUseError with a sentence that names the mend.
     Files are decoded in this process; ``glowkin.run.map`` decodes in others, with limits.
     """
     polygons = None if outlines is None else tuple(tuple(outline) for outline in outlines)
-    frames = (_several(given) for given in (lamp_off, lens_capped, flat, blank))
-    known = tuple((references or {}).items())
-    settings = Settings(white_point, observer, tuple(names), polygons, *frames, references=known)
-    return recipes.measure(photo, settings, camera)
+    off, dark, even, nothing = (_several(given) for given in (lamp_off, lens_capped, flat, blank))
+    glows = tuple((references or {}).items())
+    file, known = _file_or_camera(camera)
+    ways = white_point, observer, tuple(names), polygons
+    settings = Settings(*ways, off, dark, even, nothing, file, filter, references=glows)
+    return recipes.measure(photo, settings, known)
+
+
+def _file_or_camera(camera: Camera | str | Path | None) -> tuple[str | Path | None, Camera | None]:
+    return (camera, None) if camera is None or isinstance(camera, str | PathLike) else (None, camera)
 
 
 def _several(given: Frames) -> tuple[str | Path, ...]:
@@ -68,17 +76,20 @@ def check(
     lens_capped: Frames = (),
     flat: Frames = (),
     blank: Frames = (),
+    camera: Camera | str | Path | None = None,
+    filter: str | Path | None = None,  # noqa: A002 - the trade's word, and the command's
 ) -> ShotCheck | list[ShotCheck]:
     """Say whether a photograph can be measured, and what to change at the next shot.
 
     Of several photographs, taken as one series, a list comes back, and changes between them are told too.
-    ``names``, ``outlines`` and the frames are as in ``measure``.
+    ``names``, ``outlines``, the frames, ``camera`` and ``filter`` are as in ``measure``.
     """
     polygons = None if outlines is None else tuple(tuple(outline) for outline in outlines)
-    frames = (_several(given) for given in (lamp_off, lens_capped, flat, blank))
-    settings = Settings("E", 2, tuple(names), polygons, *frames)
+    off, dark, even, nothing = (_several(given) for given in (lamp_off, lens_capped, flat, blank))
+    file, known = _file_or_camera(camera)
+    settings = Settings("E", 2, tuple(names), polygons, off, dark, even, nothing, file, filter)
     photos = [photo] if isinstance(photo, str | PathLike) else photo
-    checks = recipes.check_series([recipes.check(one, settings) for one in photos])
+    checks = recipes.check_series([recipes.check(one, settings, known) for one in photos])
     return checks[0] if isinstance(photo, str | PathLike) else checks
 
 

@@ -70,6 +70,11 @@ def shared_options(command: Callable[..., Any], left_out: tuple[str, ...] = ()) 
             click.option(option, type=click.Path(path_type=Path), metavar="PHOTO", multiple=True, help=text)
             for option, text in FRAMES
         ),
+        click.option("--camera", type=click.Path(path_type=Path), metavar="FILE", help="Camera file."),
+        click.option(
+            "--filter", type=click.Path(path_type=Path), metavar="FILE",
+            help="Transmittance of a filter before the lens, wavelength_nm,transmittance.",
+        ),
         click.option(
             "--reference", "references", multiple=True, metavar="NAME=KIND",
             help="A sample of known glow: quinine-sulfate, fluorescein, a spectrum file, or FORMS.json:FORM.",
@@ -210,6 +215,51 @@ def spectrum(file: Path | None, **options: Any) -> None:
     from glowkin.spectra import run as read
 
     sys.exit(read(file, PROGRAM, options))
+
+
+@main.group(cls=Commands)
+def camera() -> None:
+    """Make a camera file: the sensitivities by which colours of glow are told."""
+
+
+@camera.command(epilog="Example: glowkin camera fit chart.dng -o camera.json")
+@click.argument("chart_photo", type=click.Path(path_type=Path))
+@click.option("--corners", nargs=4, metavar="X,Y X,Y X,Y X,Y",
+              help="Outer corners of the 6 x 4 cells in pixels: the first patch's first, then along its row, "
+              "clockwise; found if left out.")  # fmt: skip
+@click.option("--chart", type=click.Path(path_type=Path), metavar="FILE",
+              help="Reflectances, CSV or CGATS.17; else the ISO 17321-1 set.")  # fmt: skip
+@click.option("--chart-light", default="daylight", show_default=True, metavar="LIGHT",
+              help="daylight, sun, overcast, shade, tungsten, D65, 5500K or a file of "
+              "wavelength_nm,power.")  # fmt: skip
+@click.option(
+    "--known-lights", type=click.Path(path_type=Path), metavar="PHOTO", help="Lights of known spectrum."
+)
+@click.option("--known", type=click.Path(path_type=Path), metavar="FILE", help="What they are, TOML.")
+@click.option(
+    "--filter-name", default="", metavar="NAME", help="The filter before the lens, if there was one."
+)
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The camera file.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+def fit(output: Path, *, as_json: bool, **options: Any) -> None:
+    """Fit a camera to CHART_PHOTO, a raw photograph of a 24-patch chart in daylight."""
+    from glowkin.session import fit_camera
+
+    sys.exit(fit_camera(output, PROGRAM, as_json=as_json, **options))
+
+
+@camera.command("import", epilog="Example: glowkin camera import sensitivities.csv -o camera.json")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--filter-name", default="", metavar="NAME", help="The filter that was measured with the camera."
+)
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The camera file.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+def import_(file: Path, output: Path, *, filter_name: str, as_json: bool) -> None:
+    """Make a camera file from sensitivities: CSV wavelength_nm,r,g,b, or the Academy's JSON layout."""
+    from glowkin.session import import_camera
+
+    sys.exit(import_camera(file, output, PROGRAM, filter_name=filter_name, as_json=as_json))
 
 
 @main.command(epilog="Example: glowkin report results")

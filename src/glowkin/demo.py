@@ -60,16 +60,17 @@ def sample_images() -> Path:
 
 
 def run_demo(out: Path, program: str, *, as_json: bool) -> None:
-    """Measure, compare, track and report the sample photographs; print found beside known."""
+    """Calibrate, measure, compare, track and report the sample photographs; print found beside known."""
     from glowkin.session import versions
     from glowkin.telling.out_dir import write_out
 
     folder = sample_images()
     answers = json.loads((folder / "answers.json").read_text("utf-8"))
     previews: dict[str, Any] = {}
-    raw, jpeg = _side_by_side(folder, answers["side_by_side"], previews)
+    camera = _calibrated(folder, out, program)
+    raw, jpeg = _side_by_side(folder, answers["side_by_side"], previews, camera)
     pairs = recipes.compare([raw])
-    series, course = _series(folder, answers["series"], previews)
+    series, course = _series(folder, answers["series"], previews, camera)
     checks = [
         *_colour_checks(raw, answers),
         *_colour_checks(jpeg, answers, " from the JPEG"),
@@ -90,6 +91,13 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     _print(checks, told, report)
 
 
+def _calibrated(folder: Path, out: Path, program: str) -> Path:
+    """The camera file made from the sample chart."""
+    out.mkdir(parents=True, exist_ok=True)
+    recipes.fit_camera(folder / "chart.dng").save(out / "camera.json", program)
+    return out / "camera.json"
+
+
 def _measured(paths: Sequence[Path], settings: Settings, previews: dict[str, Any]) -> list[MeasuredPhoto]:
     photos = []
     for outcome in map_photos(partial(recipes.measure_and_show, settings=settings), paths, jobs=2):
@@ -100,19 +108,24 @@ def _measured(paths: Sequence[Path], settings: Settings, previews: dict[str, Any
     return photos
 
 
-def _side_by_side(folder: Path, known: dict[str, Any], previews: dict[str, Any]) -> list[MeasuredPhoto]:
+def _side_by_side(
+    folder: Path, known: dict[str, Any], previews: dict[str, Any], camera: Path
+) -> list[MeasuredPhoto]:
     """The raw file and the JPEG of one shot. The blank comes last in reading order, and does not glow."""
     glowing = tuple(s["name"] for s in known["samples"] if "u_prime" in s)
-    paths = [folder / "side_by_side.dng", folder / "side_by_side.jpg"]
-    return _measured(paths, Settings(names=glowing), previews)
+    raw, jpeg = folder / "side_by_side.dng", folder / "side_by_side.jpg"
+    return [
+        *_measured([raw], Settings(names=glowing, camera=camera), previews),
+        *_measured([jpeg], Settings(names=glowing), previews),
+    ]
 
 
 def _series(
-    folder: Path, known: dict[str, Any], previews: dict[str, Any]
+    folder: Path, known: dict[str, Any], previews: dict[str, Any], camera: Path
 ) -> tuple[list[MeasuredPhoto], TimeCourse]:
     names = known["names"].split(",")
     converted = tuple(v["name"] for v in known["vials"] if v["name"].startswith("MgCl2-25C"))
-    photos = _measured(sorted((folder / "series").glob("*.dng")), Settings(), previews)
+    photos = _measured(sorted((folder / "series").glob("*.dng")), Settings(camera=camera), previews)
     return recipes.track(photos, Plan((known["control"],), converted, known["start"]), names)
 
 

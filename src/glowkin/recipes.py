@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from os import PathLike
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,8 +17,13 @@ import numpy as np
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.records import CameraUsed, FrameUsed, MeasuredPhoto
 from glowkin.base.settings import Settings
+from glowkin.camera.camera_file import UNLIKE, CameraFile, unlikeness
+from glowkin.camera.chart import fit_chart
 from glowkin.camera.emission import Camera, camera_of
+from glowkin.camera.filter import read_filter
+from glowkin.camera.lights import lights_seen, read_lights
 from glowkin.camera.reference import checked, recentred, references_seen
+from glowkin.camera.sensitivity_file import read_sensitivities
 from glowkin.colour.observer import white_point_xy
 from glowkin.findings.assemble import Evidence, exposure_records, sample_records
 from glowkin.findings.check import CheckedShot, check_look, concluded
@@ -28,21 +34,23 @@ from glowkin.findings.reference import reference_flags, reference_records, with_
 from glowkin.findings.track import Plan, name_along, track_photos
 from glowkin.light.bracket import View, view
 from glowkin.light.decode import open_photo
+from glowkin.light.linear import reduced
 from glowkin.light.masters import blank_light, masters_of, room_light
 from glowkin.light.mismatch import mismatch_flags
 from glowkin.light.preview import preview
+from glowkin.light.region import region_means
 from glowkin.samples.find import Found, find_samples, found_from_outline
 from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import KINDS, remove, surroundings, with_frames
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from numpy.typing import NDArray
 
     from glowkin.base.checks import ShotCheck
     from glowkin.base.records import Comparison, TimeCourse
+    from glowkin.base.uncertainty import Array
     from glowkin.light.photo import Photograph
 
 
@@ -123,7 +131,7 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     masters = masters_of(settings)
     seen, scene = scene.frame, scene.corrected(masters) if masters else scene
     photo, frame = scene.photo, scene.frame
-    camera = camera or camera_of(photo)
+    camera, about_camera = (camera, ()) if camera is not None else _camera(photo, settings)
     finding = find_samples(frame)
     glowing = list(finding.samples)
     found = glowing if settings.outlines is None else _outlined(settings.outlines, photo)
@@ -145,7 +153,7 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     free, allowed = stray.of("lamp", "cut"), stray.of(*KINDS[2:])
     colours = centred.infer(emitted.mean, emitted.covariance, settings.observer, free, allowed)
     unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()
-    flags = (*photo_flags(photo, frame), *scene.flags(merged), *unfit)
+    flags = (*photo_flags(photo, frame), *scene.flags(merged), *unfit, *about_camera)
     flags = (*flags, *reference_flags(references))
     left_out = finding.rejected
     return Evidence(
@@ -178,6 +186,47 @@ def measure_view(scene: View, settings: Settings, camera: Camera | None = None) 
         references=reference_records(seen.references, settings.observer),
         frames=tuple(FrameUsed(k, str(f.path), f.sha256) for k, f in masters.named()) if masters else (),
     )
+
+
+def _camera(photo: Photograph, settings: Settings) -> tuple[Camera, tuple[str, ...]]:
+    """The camera by its file and filter, where they are given, else by the photograph."""
+    file = None if settings.camera is None else CameraFile.load(Path(settings.camera))
+    behind = None if settings.filter is None else read_filter(Path(settings.filter))
+    return camera_of(photo, file, behind)
+
+
+def fit_camera(
+    chart_photo: Path,
+    corners: Array | None = None,
+    chart: Path | None = None,
+    chart_light: str = "daylight",
+    known_lights: Path | None = None,
+    known: Path | None = None,
+) -> CameraFile:
+    """A camera from a photograph of a chart, and of known lights listed in a file in reading order."""
+    lights = None
+    if known_lights is not None and known is not None:
+        listed = read_lights(known)
+        photo = open_photo(known_lights)
+        outlines = [found.outline_px for found in find_samples(reduced(photo)).samples]
+        if len(outlines) != len(listed):
+            raise CannotMeasureError(
+                f"{known_lights}: {len(outlines)} lights were found, {known.name} lists {len(listed)}; list "
+                "those in the photograph, left to right, then top to bottom, or cover others"
+            )
+        mean = region_means(photo, outlines).mean
+        if not np.isfinite(mean).all():
+            raise CannotMeasureError(
+                f"{known_lights}: a light is clipped; give less exposure and photograph again"
+            )
+        lights = lights_seen(listed, mean)
+    return fit_chart(chart_photo, corners, chart, chart_light, lights)
+
+
+def import_camera(path: Path) -> CameraFile:
+    """A camera from a file of measured sensitivities; flagged where it is unlike the cameras of the prior."""
+    file = read_sensitivities(path)
+    return replace(file, unlike=unlikeness(file.sensitivities.mean) > UNLIKE)
 
 
 def _outlined(outlines: tuple[tuple[tuple[float, float], ...], ...], photo: Photograph) -> list[Found]:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.camera.camera_file import CameraFile
     from glowkin.run.outcome import Outcome
 
 
@@ -212,10 +213,14 @@ def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
             errors.append({"path": str(options["outlines"]), "message": str(error)})
     given = options["names"]
     names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
-    frames = {kind: tuple(options.get(kind) or ()) for kind in FRAME_KINDS}
+    off, dark, even, nothing = (tuple(options.get(kind) or ()) for kind in FRAME_KINDS)
+    described = options.get("camera"), options.get("filter")
     references = tuple(_reference(text) for text in options.get("references") or ())
     white, observer = options.get("white_point", "E"), int(options.get("observer", 2))
-    return Settings(white, observer, names, outlines, **frames, references=references), errors
+    settings = Settings(
+        white, observer, names, outlines, off, dark, even, nothing, *described, references=references
+    )
+    return settings, errors
 
 
 def _reference(text: str) -> tuple[str, str]:
@@ -272,3 +277,53 @@ def versions() -> dict[str, str]:
         "imagecodecs", "pi-heif", "matplotlib",
     )  # fmt: skip
     return {"Python": sys.version.split()[0], **{name: version(name) for name in names}}
+
+
+def fit_camera(
+    output: Path,
+    program: str,
+    *,
+    corners: Sequence[str] | None,
+    filter_name: str,
+    as_json: bool,
+    **options: Any,
+) -> int:
+    """Fit a camera, write its file and say what came of it; the exit status."""
+    if (options["known_lights"] is None) != (options["known"] is None):
+        raise WrongUseError(
+            "--known-lights and --known go together: a photograph and the list of what it shows"
+        )
+    places = None if not corners else _corners(corners)
+    file = replace(recipes.fit_camera(corners=places, **options), filter=filter_name)
+    return _kept(file, output, program, as_json=as_json)
+
+
+def import_camera(source: Path, output: Path, program: str, *, filter_name: str, as_json: bool) -> int:
+    """Make a camera file from measured sensitivities; the exit status."""
+    file = replace(recipes.import_camera(source), filter=filter_name)
+    return _kept(file, output, program, as_json=as_json)
+
+
+def _kept(file: CameraFile, output: Path, program: str, *, as_json: bool) -> int:
+    file.save(output, program)
+    if as_json:
+        row = {"schema": "glowkin.camera-fit.v1", "program": program, "path": str(output), "name": file.name,
+               "basis": file.basis, "unlike_prior": file.unlike, "obtained": file.obtained}  # fmt: skip
+        json.dump(row, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
+        sys.stdout.write("\n")
+    else:
+        from glowkin.terminal import show_camera
+
+        show_camera(file, output)
+    return 0
+
+
+def _corners(texts: Sequence[str]) -> Any:
+    import numpy as np
+
+    try:
+        return np.array([[float(part) for part in text.split(",")] for text in texts]).reshape(4, 2)
+    except ValueError:
+        raise WrongUseError(
+            "--corners: give four X,Y in pixels, such as 100,80 900,80 900,600 100,600"
+        ) from None

@@ -5,6 +5,8 @@ from __future__ import annotations
 import shutil
 from typing import TYPE_CHECKING
 
+from glowkin.base.flags import FLAGS
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
@@ -14,10 +16,37 @@ if TYPE_CHECKING:
 
     from glowkin.base.checks import ShotCheck
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.camera.camera_file import CameraFile
     from glowkin.telling.tables import Table
 
 _NARROW = 90
 _FEW = 3
+
+
+def show_camera(file: CameraFile, output: Path) -> None:
+    """Print what a camera file holds and how well the chart fits."""
+    console, told = plain_console(), file.obtained
+    by = {
+        "sensitivities": "measured sensitivities",
+        "chart": "a chart",
+        "chart-and-lights": "a chart and lights",
+    }
+    console.print(
+        f"{file.name}: camera from {by[file.basis]}, written to {output}", highlight=False, soft_wrap=True
+    )
+    if "residual_rms" in told:
+        light = f"light of {told['light_kelvin']} K" if told["light_kelvin"] else "light as given"
+        console.print(
+            f"{light}, flare {100 * told['flare']:.1f} % of white; patches fit to "
+            f"{100 * told['residual_rms']:.1f} % (root mean square).",
+            highlight=False,
+        )
+        if told["patches_left_out"]:
+            left = ", ".join(map(str, told["patches_left_out"]))
+            console.print(f"Clipped patches left out: {left}. Less exposure would use them.", highlight=False)
+    if file.unlike:
+        flag = FLAGS["camera-unlike-prior"]
+        console.print(f"[bold]{flag.name}[/]: {flag.sentence} {flag.mend}", highlight=False)
 
 
 def show(

@@ -158,8 +158,8 @@ def test_a_balance_found_automatically_is_shared_with_no_other_file(tmp_path, au
     for seed in (1, 2):
         exposure = Exposure(automatic_white_balance=automatic)
         shot = photograph(scene, default_camera(), np.random.default_rng(seed), exposure, brightest=0.5)
-        names.append(camera_of(open_photo(write_jpeg(shot, tmp_path / "a.jpg"))).name)
+        names.append(camera_of(open_photo(write_jpeg(shot, tmp_path / "a.jpg")))[0].name)
     assert (names[0] != names[1]) is automatic
-    raw = camera_of(open_photo(write_dng(shot, tmp_path / "a.dng")))
+    raw, _ = camera_of(open_photo(write_dng(shot, tmp_path / "a.dng")))
     assert raw.name == "Invented Scene Camera 1"
     assert raw.basis == "generic"

@@ -18,6 +18,7 @@ class Settings:
     """``white_point`` is a name or "x,y"; ``observer`` 2 or 10 degrees; ``names`` in reading order;
     ``outlines`` are polygons of (x, y) pixels that replace the finder. ``lamp_off``, ``lens_capped``,
     ``flat`` and ``blank`` are paths of frames taken beside the photograph, several of a kind to be averaged.
+    ``camera`` is a camera file, ``filter`` the transmittance of a filter before the lens.
     ``references`` are names of samples with the glow that is known of each.
     """
 
@@ -29,4 +30,6 @@ class Settings:
     lens_capped: tuple[str | Path, ...] = ()
     flat: tuple[str | Path, ...] = ()
     blank: tuple[str | Path, ...] = ()
+    camera: str | Path | None = None
+    filter: str | Path | None = None
     references: tuple[tuple[str, str], ...] = field(default=(), kw_only=True)

@@ -9,20 +9,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.uncertainty import Array, Uncertain
 from glowkin.camera.answers import Answers, seen_by
 from glowkin.camera.cache import cached, content
+from glowkin.camera.camera_file import MEASURED_SD, CameraFile, imported
 from glowkin.camera.development import BALANCE, developed
 from glowkin.camera.emission_prior import VERSION, emission_prior
 from glowkin.camera.grid import observer as observer_on_grid
-from glowkin.camera.grid import on_grid
 from glowkin.camera.maker import seen_through
 from glowkin.camera.nearby import near_loadings
-from glowkin.camera.sensitivities import Sensitivities, structured
 from glowkin.colour.chromaticity import jacobian_uv_prime_XYZ
 
 if TYPE_CHECKING:
@@ -31,11 +32,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from glowkin.camera.answers import Read
+    from glowkin.camera.calibrate import LightsSeen
+    from glowkin.camera.filter import Filter
+    from glowkin.camera.sensitivities import Sensitivities
     from glowkin.light.photo import Photograph
 
 
-MEASURED_SD, _MEASURED_LENGTH_NM = 0.02, 30.0
-"""Error of measured sensitivities: laboratories differ by 0.02-0.06 of a channel's peak over one camera."""
 _MOST_TAKEN, _NEGLIGIBLE = 0.5, 1e-4
 _ALIKE = {"raw": 0.8, "rendered": 0.4}
 """The part of the prior's error that equal colours share; cutting at the colour space hides differences."""
@@ -78,6 +80,7 @@ class Camera:
     balance: float = 0.0
     source: str = ""
     loading_sources: tuple[tuple[str, int], ...] = ()
+    file: CameraFile | None = None
     _tables: dict[int, Answers] = field(default_factory=dict, repr=False)
 
     @property
@@ -113,6 +116,12 @@ class Camera:
         """The 3 x 3 matrix from linear RGB to XYZ that errs least over the prior, at equal luminance."""
         known = self.sensitivities
         return np.asarray(self.space) if known is None else _best_matrix(known)
+
+    def behind(self, filter_: Filter) -> Camera:
+        """The same camera with a filter before its lens."""
+        assert self.sensitivities is not None  # noqa: S101 - rendered files are refused before
+        known = self.sensitivities.times(filter_.transmittance)
+        return Camera(f"{self.name} behind {filter_.name}", self.basis, known)
 
     @property
     def luminance_weights(self) -> tuple[float, float, float]:
@@ -219,23 +228,89 @@ class Camera:
 
         ``relative_sd`` is the measurement's own error, smooth in wavelength and each channel's own.
         """
-        mean = on_grid(np.asarray(wavelength_nm, dtype=float), np.asarray(sensitivities, dtype=float)).T
-        mean = np.maximum(mean, 0.0) / np.maximum(mean, 0.0)[1].sum()
-        error = structured(mean, 0.0, relative_sd, relative_sd / 10.0, _MEASURED_LENGTH_NM)
-        return cls(name, "sensitivities", Sensitivities(mean, error).reduced())
+        known = imported(
+            np.asarray(wavelength_nm, dtype=float), np.asarray(sensitivities, dtype=float), relative_sd
+        )
+        return cls(name, "sensitivities", known)
+
+    @classmethod
+    def from_file(cls, file: CameraFile, behind: Filter | None = None) -> Camera:
+        """The camera of a camera file, behind a filter that it was not calibrated with."""
+        known = file.sensitivities if behind is None else file.sensitivities.times(behind.transmittance)
+        key = content(known.mean, known.loadings)[:8]
+        return cls(file.name, file.basis, known, source=f"{file.name}, {file.basis} {key}", file=file)
+
+    @classmethod
+    def load(cls, path: str | Path) -> Camera:
+        """Read a camera file. Raises ``CannotReadError`` with the key that is wrong and the mend."""
+        return cls.from_file(CameraFile.load(Path(path)))
+
+    def save(self, path: str | Path) -> None:
+        """Write a camera file. Raises ``WrongUseError`` for a camera of which no sensitivities are known."""
+        if self.sensitivities is None or self.basis == "generic":
+            raise WrongUseError(f"{self.name}: nothing is known of its sensitivities that a file could keep")
+        file = self.file or CameraFile(self.sensitivities, self.basis, model=self.name)
+        file.save(Path(path))
+
+    @classmethod
+    def fit(
+        cls,
+        chart_photo: str | Path,
+        *,
+        corners: Array | None = None,
+        chart: str | Path | None = None,
+        chart_light: str = "daylight",
+        lights: LightsSeen | None = None,
+    ) -> Camera:
+        """A camera from a raw photograph of a 24-patch chart, as ``glowkin camera fit`` makes it.
+
+        ``corners`` (4 x 2) of the cell grid in pixels, found by themselves if left out; ``chart`` a file of
+        reflectances; ``chart_light`` a name, a colour temperature or a file; ``lights`` known lights seen.
+        Raises CannotReadError, CannotMeasureError or WrongUseError with a sentence that names the mend.
+        """
+        from glowkin.camera.chart import fit_chart
+
+        return cls.from_file(fit_chart(Path(chart_photo), corners, chart, chart_light, lights))
 
 
-def camera_of(photo: Photograph) -> Camera:
-    """The camera as its photograph describes it; an automatic white balance is shared with no other file."""
+def camera_of(
+    photo: Photograph, file: CameraFile | None = None, behind: Filter | None = None
+) -> tuple[Camera, tuple[str, ...]]:
+    """The camera of a photograph, and flags: by its camera file, else as the photograph describes it.
+
+    An automatic white balance is shared with no other file.
+    Raises ``CannotMeasureError`` where a camera file or a filter is given for a rendered file.
+    """
     name = f"{photo.metadata.make} {photo.metadata.model}".strip() or "unknown camera"
     if photo.kind == "raw":
-        return _maker_camera(name, np.array(photo.to_xyz).tobytes())
+        if file is not None:
+            return Camera.from_file(file, behind), _file_flags(photo, file, behind)
+        plain = _maker_camera(name, np.array(photo.to_xyz).tobytes())
+        return (plain if behind is None else plain.behind(behind)), ()
+    if file is not None or behind is not None:
+        what = "a camera file describes" if file is not None else "a filter is reckoned with on"
+        raise CannotMeasureError(
+            f"{photo.path}: {what} raw values, and this file was developed by the camera; measure the raw "
+            f"file, or leave out {'--camera' if file is not None else '--filter'}"
+        )
     automatic = "automatic-white-balance" in photo.flags
     name = f"{name}, {photo.colour_space}"
     if automatic:
         name = f"{name}, balanced in {photo.sha256[:8]}"
     balance = BALANCE["automatic" if automatic else "set"]
-    return Camera(name, "generic", space=photo.to_xyz[0], balance=balance)
+    return Camera(name, "generic", space=photo.to_xyz[0], balance=balance), ()
+
+
+def _file_flags(photo: Photograph, file: CameraFile, behind: Filter | None) -> tuple[str, ...]:
+    told = [part.strip().lower() for part in (photo.metadata.make or "", photo.metadata.model or "")]
+    known = [part.strip().lower() for part in (file.make, file.model)]
+    differs = any(a and b and a != b for a, b in zip(told, known, strict=True))
+    checks = {
+        "other-camera": differs,
+        "other-filter": bool(file.filter) and (behind is None or behind.name != file.filter),
+        "camera-unlike-prior": file.unlike,
+    }
+    return tuple(flag for flag, raised in checks.items() if raised)
 
 
 @lru_cache(maxsize=8)

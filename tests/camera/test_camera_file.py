@@ -1,0 +1,180 @@
+"""Camera files and measured sensitivities, round trips and wrong input."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from glowkin.base.errors import CannotMeasureError, CannotReadError, WrongUseError
+from glowkin.base.uncertainty import CHI2_95_2D
+from glowkin.camera.camera_file import UNLIKE, CameraFile, unlikeness
+from glowkin.camera.emission import Camera, camera_of
+from glowkin.camera.filter import Filter, read_filter
+from glowkin.camera.grid import WAVELENGTH_NM, observer
+from glowkin.camera.sensitivities import camera_prior
+from glowkin.camera.sensitivity_file import read_sensitivities
+from glowkin.colour.chromaticity import XYZ_to_uv_prime
+from glowkin.light.decode import open_photo
+from glowkin.scene.cameras import LUTHER, default_camera
+from glowkin.scene.develop import write_jpeg
+from glowkin.scene.dng import write_dng
+from glowkin.scene.render import photograph
+from glowkin.scene.spectra import WAVELENGTH_NM as SCENE_NM
+from glowkin.scene.spectra import band, emitters
+from glowkin.scene.stage import plain_scene
+
+NO_NOISE = np.zeros((1, 3, 3))
+
+
+def csv_of(path, sensitivities, nm=SCENE_NM):
+    rows = (f"{w:g},{r:.8g},{g:.8g},{b:.8g}" for w, (r, g, b) in zip(nm, sensitivities, strict=True))
+    path.write_text("wavelength_nm,r,g,b\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def camera_csv(tmp_path):
+    return csv_of(tmp_path / "camera.csv", default_camera().sensitivities)
+
+
+@pytest.fixture(scope="module")
+def shots(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("shots")
+    scene = plain_scene((120, 80), [emitters()["green"]])
+    shot = photograph(scene, default_camera(), np.random.default_rng(1), brightest=0.5)
+    return open_photo(write_dng(shot, folder / "a.dng")), open_photo(write_jpeg(shot, folder / "a.jpg"))
+
+
+def test_a_camera_file_comes_back_as_it_was(camera_csv, tmp_path):
+    before = Camera.from_file(read_sensitivities(camera_csv))
+    before.save(tmp_path / "camera.json")
+    after = Camera.load(tmp_path / "camera.json")
+    rgb = default_camera().response(band(560, 80))[None]
+    a, b = (camera.infer(rgb, NO_NOISE).uncertain(0) for camera in (before, after))
+    assert after.basis == "sensitivities"
+    assert b.value == pytest.approx(a.value, abs=1e-4)
+    assert b.covariance == pytest.approx(a.covariance, rel=0.05)
+
+
+# The Luther condition: channels that are mixtures of the CIE 1931 functions tell any colour exactly.
+def test_sensitivities_of_an_observer_tell_the_observers_colour(tmp_path):
+    nm, spectrum = WAVELENGTH_NM, emitters()["terbium"][20:421:2]
+    camera = Camera.from_sensitivities(nm, observer(2) @ LUTHER.T, relative_sd=0.0)
+    found = camera.infer((spectrum @ observer(2) @ LUTHER.T)[None], NO_NOISE).uv_prime[0]
+    assert found == pytest.approx(XYZ_to_uv_prime(spectrum @ observer(2)), abs=5e-4)
+
+
+def test_the_academys_layout_is_read(tmp_path):
+    nm = np.arange(380, 781, 5.0)
+    S = default_camera().sensitivities[np.searchsorted(SCENE_NM, nm)]
+    row = {
+        "header": {"manufacturer": "Invented", "model": "One"},
+        "spectral_data": {
+            "units": "relative",
+            "data": {"main": {f"{w:g}": s for w, s in zip(nm, S.tolist(), strict=True)}},
+        },
+    }
+    path = tmp_path / "one.json"
+    path.write_text(json.dumps(row), encoding="utf-8")
+    file = read_sensitivities(path)
+    assert file.name == "Invented One"
+    expected = S[:, 1] / S[:, 1].sum()
+    assert np.interp(nm, WAVELENGTH_NM, file.sensitivities.mean[1]) * 2.5 == pytest.approx(expected, abs=2e-4)
+
+
+def test_cameras_of_the_prior_are_like_it_and_a_bare_sensor_is_not(shared_data):
+    for file in sorted((shared_data / "cameras").glob("*.json"))[::4]:
+        assert unlikeness(read_sensitivities(file).sensitivities.mean) < UNLIKE
+    bare = camera_prior().mean * np.exp((WAVELENGTH_NM - 550.0) / 60.0)
+    assert unlikeness(bare) > UNLIKE
+
+
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [
+        ("wavelength_nm,r,g,b\n500,1,1,1\n", "must reach from 430 to 650"),
+        ("wavelength_nm,r,g,b\n500,1,1\n510,x,1,1\n", "no sensitivities|line"),
+        ("", "no sensitivities"),
+        ("\n".join(f"{w},0.5,nan,0.5" for w in range(380, 781, 10)), "no numbers"),
+        ("\n".join(f"{w},0.5,-0.5,0.5" for w in range(380, 781, 10)), "negative"),
+        ("\n".join(f"{w},0.5,0.5,0.5" for w in range(380, 781, 50)), "must reach|gaps"),
+        ("\n".join(f"{w},0.5,0.5,0.5" for w in [*range(380, 781, 10), 500]), "repeat"),
+    ],
+)
+def test_what_is_no_table_of_sensitivities_is_said(tmp_path, text, what):
+    path = tmp_path / "bad.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(CannotReadError, match=what):
+        read_sensitivities(path)
+
+
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        ({"schema": "other"}, "no camera file"),
+        ({"basis": "guess"}, "basis is 'guess'"),
+        ({"mean": {"r": [1.0], "g": [1.0], "b": [1.0]}}, "mean holds other numbers"),
+        ({"loadings": "none"}, "loadings holds other numbers"),
+    ],
+)
+def test_a_camera_file_that_is_spoiled_is_said_by_its_key(camera_csv, tmp_path, change, what):
+    path = tmp_path / "camera.json"
+    read_sensitivities(camera_csv).save(path)
+    path.write_text(json.dumps(json.loads(path.read_text("utf-8")) | change), encoding="utf-8")
+    with pytest.raises(CannotReadError, match=what):
+        CameraFile.load(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "text"), [("none.json", None), ("text.json", "hello"), ("list.json", "[1]")]
+)
+def test_what_is_no_camera_file_at_all_is_said(tmp_path, name, text):
+    if text is not None:
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    with pytest.raises(CannotReadError, match=name):
+        CameraFile.load(tmp_path / name)
+
+
+def test_another_camera_and_another_filter_are_flagged(camera_csv, shots):
+    raw, _ = shots
+    file = read_sensitivities(camera_csv)
+    mine = CameraFile(file.sensitivities, "sensitivities", "Invented", "Scene Camera 1", filter="yellow")
+    other = CameraFile(file.sensitivities, "sensitivities", "Invented", "Another")
+    yellow = Filter("yellow", np.ones(WAVELENGTH_NM.size))
+    assert camera_of(raw, mine)[1] == ("other-filter",)
+    assert camera_of(raw, mine, yellow)[1] == ()
+    assert camera_of(raw, other)[1] == ("other-camera",)
+
+
+def test_a_camera_file_is_of_no_use_for_a_developed_file(camera_csv, shots):
+    with pytest.raises(CannotMeasureError, match="measure the raw file, or leave out --camera"):
+        camera_of(shots[1], read_sensitivities(camera_csv))
+
+
+def test_a_camera_known_by_its_photograph_only_is_not_kept(shots, tmp_path):
+    with pytest.raises(WrongUseError, match="nothing is known"):
+        camera_of(shots[0])[0].save(tmp_path / "camera.json")
+
+
+def test_behind_a_filter_the_filtered_light_tells_the_colour_before_it(camera_csv, tmp_path, oracle_XYZ):
+    path = tmp_path / "long-pass.csv"
+    through = 0.25 + 0.75 / (1.0 + np.exp(-(SCENE_NM - 560.0) / 15.0))
+    lines = (f"{w:g},{t:.5f}" for w, t in zip(SCENE_NM, through, strict=True))
+    path.write_text("wavelength_nm,transmittance\n" + "\n".join(lines), encoding="utf-8")
+    spectrum = band(560, 80)
+    rgb = default_camera().response(spectrum * through)[None]
+    with_it = Camera.from_file(read_sensitivities(camera_csv), read_filter(path))
+    found = with_it.infer(rgb, NO_NOISE).uncertain(0)
+    error = XYZ_to_uv_prime(oracle_XYZ(spectrum)) - found.value
+    assert error @ np.linalg.solve(found.covariance, error) <= 1.5 * CHI2_95_2D
+    without = Camera.from_file(read_sensitivities(camera_csv)).infer(rgb, NO_NOISE).uv_prime[0]
+    assert np.linalg.norm(without - XYZ_to_uv_prime(oracle_XYZ(spectrum))) > 2 * np.linalg.norm(error)
+
+
+def test_what_is_no_transmittance_is_said(tmp_path):
+    path = tmp_path / "filter.csv"
+    path.write_text("\n".join(f"{w},-0.5" for w in range(400, 700, 20)), encoding="utf-8")
+    with pytest.raises(CannotReadError, match="no transmittances"):
+        read_filter(path)
