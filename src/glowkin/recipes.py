@@ -154,7 +154,7 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     colours = centred.infer(emitted.mean, emitted.covariance, settings.observer, free, allowed)
     unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()
     flags = (*photo_flags(photo, frame), *scene.flags(merged), *unfit, *about_camera)
-    flags = (*flags, *reference_flags(references))
+    flags = tuple(dict.fromkeys((*flags, *reference_flags(references))))
     left_out = finding.rejected
     return Evidence(
         photo, camera, found, emitted, colours, stray, merged, scene, names, flags, left_out, references
