@@ -30,7 +30,9 @@ _WITHIN = 9.0
 """Squared distance in the kernel's own widths up to which points count."""
 _FLOOR = 5e-4
 _RIDGE = 1e-4
-_CHUNK = 256
+_CHUNK, _ROWS = 256, 32
+_MIDDLE = 0.6
+"""About the middle of the shares; distances from there keep their figures in single precision."""
 _LEAST_SD = 4e-4
 """Standard deviation of u'v' at least: no prior knows colours along the spectrum locus better."""
 _NARROWED, _WIDENED = 0.5, 4.0
@@ -94,16 +96,16 @@ class Answers:
         H = np.square(spacing)[:, None, None] * np.eye(3)
         kernel = np.linalg.inv(C + H)
         away = self.at[near] - y[:, None]
-        w = np.exp(-0.5 * np.einsum("nki,nij,nkj->nk", away, kernel, away))
+        w = np.exp(-0.5 * _squared(away, kernel))
         w /= w.sum(axis=1, keepdims=True)
         # Of the way to a neighbour only the part that is no noise of the measurement is walked back.
-        back = np.einsum("nki,nij->nkj", away, kernel @ H)
+        back = away @ (kernel @ H)
         told = np.concatenate([self.uv_prime[near], self.log_luminance[near][..., None]], axis=2)
         slope, loads = _regress(w, away, self.drawn[near], told)
-        moved = told - np.einsum("nki,nti->nkt", back, slope)
+        moved = told - back @ slope.transpose(0, 2, 1)
         mean = np.einsum("nk,nkt->nt", w, moved)
         rest = (moved - mean[:, None])[..., :2]
-        total = np.einsum("nk,nkt,nks->nts", w, rest, rest) + 1e-10 * np.eye(2)
+        total = (rest * w[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
         apart = distance / self._usual_spacing
         total = total * _fit_95(w, rest, total) + _LEAST_SD**2 * np.eye(2)
         # What of the noise the neighbours' places do not tell: the covariance of e, given e plus the way.
@@ -140,17 +142,33 @@ class Answers:
         """The neighbours of each answer (n x k), how far the nearest are (n), the kernel's width (n)."""
         distance, near = self._tree.query(y, NEIGHBOURS)
         width = np.maximum(distance[:, -1] / 2.0, 1e-6)
-        noisy = 3.0 * np.sqrt(np.linalg.eigvalsh(C)[:, -1]) > distance[:, -1] / 2.0
-        for i in np.flatnonzero(noisy):
-            kernel = np.linalg.inv(C[i] + width[i] ** 2 * np.eye(3))
-            apart = self.at - y[i]
-            d2 = ((apart @ kernel) * apart).sum(axis=1)
-            within = np.flatnonzero(d2 < _WITHIN)
-            if len(within) > NEIGHBOURS:
-                near[i] = within[np.linspace(0, len(within) - 1, NEIGHBOURS).astype(np.intp)]
-            else:
-                near[i] = np.argpartition(d2, NEIGHBOURS)[:NEIGHBOURS]
+        noisy = np.flatnonzero(3.0 * np.sqrt(np.linalg.eigvalsh(C)[:, -1]) > distance[:, -1] / 2.0)
+        for some in (noisy[k : k + _ROWS] for k in range(0, len(noisy), _ROWS)):
+            near[some] = self._within(y[some], C[some] + np.square(width[some])[:, None, None] * np.eye(3))
         return near, distance[:, : NEIGHBOURS // 16].mean(axis=1), width
+
+    def _within(self, y: Array, C: Array) -> NDArray[np.intp]:
+        """Of the points within the kernel of covariance C, ``NEIGHBOURS`` evenly picked (n x k).
+
+        A kernel reaches one and a half times as far as the nearest, so there are always enough.
+        """
+        K = np.linalg.inv(C)
+        middle = y - _MIDDLE
+        constant = np.einsum("ni,nij,nj->n", middle, K, middle)
+        terms = np.column_stack([K.reshape(-1, 9), -2.0 * np.einsum("nij,nj->ni", K, middle), constant])
+        d2 = terms.astype(np.float32) @ self._monomials
+        rows, columns = np.nonzero(d2 < _WITHIN)
+        count = np.bincount(rows, minlength=len(y))
+        first = np.cumsum(count) - count
+        step = np.arange(NEIGHBOURS) * (count[:, None] - 1) // (NEIGHBOURS - 1)
+        return np.asarray(columns[first[:, None] + step])
+
+    @cached_property
+    def _monomials(self) -> NDArray[np.float32]:
+        """What a squared distance is linear in, 13 x N: products, places, and 1."""
+        x = (self.at - _MIDDLE).T
+        products = (x[:, None] * x[None]).reshape(9, -1)
+        return np.concatenate([products, x, np.ones((1, x.shape[1]))]).astype(np.float32)
 
     def _band(self, w: Array, near: NDArray[np.intp], away: Array, back: Array) -> Array:
         """Centre and width of the single bands among the neighbours: median and 95 % bounds."""
@@ -160,7 +178,7 @@ class Answers:
         w = np.where(single, w, 0.0) / np.maximum(share, 1e-12)[:, None]
         value = np.log(np.where(single[..., None], band, 1.0))
         slope, _ = _regress(w, away, np.zeros((*w.shape, 0)), value)
-        moved = value - np.einsum("nki,nti->nkt", back, slope)
+        moved = value - back @ slope.transpose(0, 2, 1)
         out = np.exp(np.stack([_quantiles(moved[..., t], w) for t in range(2)], axis=1))
         return np.where((share >= _ONE_BAND)[:, None, None], out, np.nan)
 
@@ -208,8 +226,13 @@ def _regress(w: Array, away: Array, z: Array, target: Array) -> tuple[Array, Arr
 
 def _fit_95(w: Array, rest: Array, total: Array) -> Array:
     """What makes the 95 % ellipse of this covariance hold 95 % of the residuals, n x 1 x 1."""
-    d2 = np.einsum("nki,nij,nkj->nk", rest, np.linalg.inv(total), rest)
+    d2 = _squared(rest, np.linalg.inv(total))
     return np.asarray(np.clip(_quantile(d2, w, 0.95) / CHI2_95_2D, _NARROWED, _WIDENED)[:, None, None])
+
+
+def _squared(vectors: Array, form: Array) -> Array:
+    """Quadratic forms (n x i x i) of vectors (n x k x i), n x k."""
+    return np.asarray(((vectors @ form) * vectors).sum(axis=2))
 
 
 def _quantiles(values: Array, w: Array) -> Array:

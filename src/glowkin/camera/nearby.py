@@ -31,12 +31,16 @@ def near_loadings(uv_prime: Array, covariance: Array, source: str) -> Mapping[st
     weight = np.exp(-(squared - squared.min()))
     weight = np.where(weight > _NEGLIGIBLE * weight.max(), weight, 0.0)
     weight /= np.sqrt(np.square(weight).sum())
-    root = square_root(covariance)
-    name = "{}, emission near u'v' {:.3f} {:.3f}"
-    return {name.format(source, *nodes[k]): weight[k] * root for k in np.flatnonzero(weight)}
+    root, names = square_root(covariance), _names()
+    return {f"{source}, {names[k]}": weight[k] * root for k in np.flatnonzero(weight)}
 
 
 @lru_cache(maxsize=1)
 def _nodes() -> Array:
     u, v = np.meshgrid(np.arange(-0.02, 0.68, _SPACING), np.arange(-0.02, 0.65, _SPACING))
     return np.stack([u.ravel(), v.ravel()], axis=1)
+
+
+@lru_cache(maxsize=1)
+def _names() -> list[str]:
+    return [f"emission near u'v' {u:.3f} {v:.3f}" for u, v in _nodes()]
