@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 NEIGHBOURS = 400
 _WITHIN = 9.0
 """Squared distance in the kernel's own widths up to which points count."""
+_NARROWEST = 1e-3
+"""Width of the kernel at least: where colours are cut off, many points lie in one place."""
 _FLOOR = 5e-4
 _RIDGE = 1e-4
 _CHUNK, _ROWS = 256, 32
@@ -141,7 +143,7 @@ class Answers:
     def _near(self, y: Array, C: Array) -> tuple[NDArray[np.intp], Array, Array]:
         """The neighbours of each answer (n x k), how far the nearest are (n), the kernel's width (n)."""
         distance, near = self._tree.query(y, NEIGHBOURS)
-        width = np.maximum(distance[:, -1] / 2.0, 1e-6)
+        width = np.maximum(distance[:, -1] / 2.0, _NARROWEST)
         noisy = np.flatnonzero(3.0 * np.sqrt(np.linalg.eigvalsh(C)[:, -1]) > distance[:, -1] / 2.0)
         for some in (noisy[k : k + _ROWS] for k in range(0, len(noisy), _ROWS)):
             near[some] = self._within(y[some], C[some] + np.square(width[some])[:, None, None] * np.eye(3))
