@@ -232,7 +232,7 @@ def _fit_95(w: Array, rest: Array, total: Array) -> Array:
     return np.asarray(np.clip(_quantile(d2, w, 0.95) / CHI2_95_2D, _NARROWED, _WIDENED)[:, None, None])
 
 
-def _squared(vectors: Array, form: Array) -> Array:
+def _squared(vectors: Array, form: NDArray[np.floating]) -> Array:
     """Quadratic forms (n x i x i) of vectors (n x k x i), n x k."""
     return np.asarray(((vectors @ form) * vectors).sum(axis=2))
 

@@ -5,19 +5,21 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
-from contextlib import suppress
+import time
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
     from glowkin.base.uncertainty import Array
 
+_PATIENCE_S, _PAUSE_S = 10.0, 0.05
 _KEPT = 40
 """Tables kept, of some 5 MB each; the longest unused go first."""
 
@@ -25,14 +27,53 @@ _KEPT = 40
 def cached(key: str, make: Callable[[], Array]) -> NDArray[np.float32]:
     """The table of this key (2-D), from disk or made now; a folder that cannot be written changes nothing."""
     path = _folder() / f"{hashlib.sha256(key.encode()).hexdigest()[:32]}.npy"
-    with suppress(OSError, ValueError):
+    there = _read(path)
+    if there is not None:
+        return there
+    with _turn(path):
+        there = _read(path)
+        if there is not None:
+            return there
+        made = np.ascontiguousarray(make(), dtype=np.float32)
+        with suppress(OSError):
+            _write(path, made)
+    return made
+
+
+def _read(path: Path) -> NDArray[np.float32] | None:
+    with suppress(OSError, ValueError, EOFError):
         table: NDArray[np.float32] = np.load(path, allow_pickle=False)
         os.utime(path)
         return table
-    made = np.ascontiguousarray(make(), dtype=np.float32)
-    with suppress(OSError):
-        _write(path, made)
-    return made
+    return None
+
+
+@contextmanager
+def _turn(path: Path) -> Iterator[None]:
+    """Wait while another process makes the same table, for ``_PATIENCE_S`` at most: it may have died."""
+    lock, ends = path.with_suffix(".making"), time.monotonic() + _PATIENCE_S
+    mine = _take(lock)
+    while not mine and time.monotonic() < ends and not path.exists():
+        time.sleep(_PAUSE_S)
+        mine = _take(lock)
+    try:
+        yield
+    finally:
+        if mine or time.monotonic() >= ends:
+            with suppress(OSError):
+                lock.unlink(missing_ok=True)
+
+
+def _take(lock: Path) -> bool:
+    """Whether it is this process's turn: no other's, or no folder to keep tables in."""
+    try:
+        lock.parent.mkdir(parents=True, exist_ok=True)
+        os.close(os.open(lock, os.O_CREAT | os.O_EXCL))
+    except FileExistsError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def content(*arrays: Array) -> str:

@@ -1,8 +1,9 @@
 """What rendered files show of the prior's spectra: cameras and developments drawn from what they may be.
 
 A drawn camera sees the spectra; white balance, off by some share in red and blue; a matrix to the file's
-colour space, fitted to the patches of a chart in daylight of 5000 to 6500 K as makers do it; saturation;
-everything outside the colour space cut at zero; for half of them a tone curve; codes of 8 bits.
+colour space, fitted to the patches of a chart in daylight, and off from that as makers differ; saturation;
+for some of them colours outside the colour space drawn towards grey, for all what is still outside cut at
+zero; for half of them a tone curve; codes of 8 bits.
 """
 
 from __future__ import annotations
@@ -24,13 +25,22 @@ if TYPE_CHECKING:
     from glowkin.camera.emission_prior import EmissionPrior
     from glowkin.camera.sensitivities import Sensitivities
 
+VERSION = "2"
+"""To be raised with every change of the developments: caches are keyed by it."""
 BALANCE = {"set": 0.1, "automatic": 0.35}
 """White-balance error as the natural logarithm of red's and blue's gain, one standard deviation."""
 _DEVELOPMENTS = 500
 _CAMERA_RANK = 12
 PARAMETERS = _CAMERA_RANK + 4
-_SATURATION_SD = 0.06
-_CURVE = (0.03, 0.22)
+_SATURATION, _SATURATION_SD = 0.03, 0.065
+"""Makers saturate rather than pale (common practice, no source)."""
+_CURVE, _GAMMA = (0.03, 0.22), 0.08
+_MATRIX_SD = 0.045
+"""How matrices from balanced channels to sRGB differ over one camera by the surfaces, weights and lights that
+they were fitted to (``benchmarks/generic.py``); grey stays grey."""
+_DRAWN_IN, _LEAST_DRAWN_IN = 0.3, 0.5
+"""The share of developments that draw colours into the colour space, and the least part of the way that they
+do (common practice, no source)."""
 
 
 def developed(
@@ -67,22 +77,41 @@ def develop(
     spectra: NDArray[np.floating], z: Array, rgb_to_xyz: Array, balance: float, rng: np.random.Generator
 ) -> Array:
     """Linear channels (n x 3) that a file of this development (16) shows of spectra (n x 201)."""
-    camera = _camera()
+    camera = _fewer(camera_prior())
     seen = np.maximum(camera.mean + camera.loadings @ z[:_CAMERA_RANK], 0.0)
     raw = spectra @ (seen * np.exp([[balance * z[-4]], [0.0], [balance * z[-3]]])).T
-    linear = raw @ (_saturated(z[-2]) @ np.linalg.inv(rgb_to_xyz) @ maker_matrix(seen)).T
-    return _cut(linear, min(z[-1], 2.0), rng)
+    matrix = _as_makers_differ(np.linalg.inv(rgb_to_xyz) @ maker_matrix(seen), rng)
+    return _cut(_drawn_in(raw @ (_saturated(z[-2]) @ matrix).T, rgb_to_xyz[1], rng), min(z[-1], 2.0), rng)
 
 
-@lru_cache(maxsize=1)
-def _camera() -> Sensitivities:
-    return camera_prior().reduced(_CAMERA_RANK)
+@lru_cache(maxsize=2)
+def _fewer(camera: Sensitivities) -> Sensitivities:
+    return camera.reduced(_CAMERA_RANK)
 
 
 def _saturated(z: float) -> Array:
     """A matrix that moves colours away from grey by a share drawn."""
-    share = np.exp(_SATURATION_SD * z)
+    share = np.exp(_SATURATION + _SATURATION_SD * z)
     return np.asarray(share * np.eye(3) + (1 - share) / 3.0)
+
+
+def _as_makers_differ(matrix: Array, rng: np.random.Generator) -> Array:
+    """The matrix, changed in what it makes of colours and not in what it makes of grey."""
+    change = _MATRIX_SD * rng.standard_normal((3, 3))
+    change -= change.mean(axis=1, keepdims=True)
+    white = np.linalg.solve(matrix, np.ones(3))
+    return np.asarray(matrix + change / white)
+
+
+def _drawn_in(linear: Array, luminance: Array, rng: np.random.Generator) -> Array:
+    """Colours outside the colour space moved towards the grey of their luminance, by some developments."""
+    if rng.random() >= _DRAWN_IN:
+        return linear
+    grey = np.maximum(linear @ luminance, 1e-12)[:, None]
+    lowest = linear.min(axis=1, keepdims=True)
+    inside = np.where(lowest < 0, grey / np.maximum(grey - lowest, 1e-12), 1.0)
+    share = 1.0 - rng.uniform(_LEAST_DRAWN_IN, 1.0) * (1.0 - inside)
+    return np.asarray(grey + share * (linear - grey))
 
 
 def _cut(linear: Array, curve: float, rng: np.random.Generator) -> Array:
@@ -91,5 +120,6 @@ def _cut(linear: Array, curve: float, rng: np.random.Generator) -> Array:
     code = srgb_encode(np.clip(linear * level, 0.0, 1.0))
     if curve > 0:
         strength = min(_CURVE[0] + 0.08 * curve, _CURVE[1])
+        code = code ** np.exp(_GAMMA * rng.standard_normal())
         code = np.clip(code + strength * np.sin(2 * np.pi * (code - 0.5)) / np.pi * code, 0.0, 1.0)
     return np.asarray(srgb_decode(np.round(code * 255) / 255) / level)

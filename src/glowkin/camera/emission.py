@@ -20,10 +20,12 @@ from glowkin.camera.answers import Answers, seen_by
 from glowkin.camera.cache import cached, content
 from glowkin.camera.camera_file import MEASURED_SD, CameraFile, imported
 from glowkin.camera.development import BALANCE, developed
+from glowkin.camera.development import VERSION as DEVELOPMENT_VERSION
 from glowkin.camera.emission_prior import VERSION, emission_prior
 from glowkin.camera.grid import observer as observer_on_grid
 from glowkin.camera.maker import seen_through
 from glowkin.camera.nearby import near_loadings
+from glowkin.camera.sensitivities import camera_prior
 from glowkin.colour.chromaticity import jacobian_uv_prime_XYZ
 
 if TYPE_CHECKING:
@@ -115,7 +117,9 @@ class Camera:
     def to_xyz(self) -> Array:
         """The 3 x 3 matrix from linear RGB to XYZ that errs least over the prior, at equal luminance."""
         known = self.sensitivities
-        return np.asarray(self.space) if known is None else _best_matrix(known)
+        if known is None:
+            return np.asarray(self.space)
+        return cached(f"matrix {VERSION} {content(known.mean)}", lambda: _best_matrix(known)).astype(float)
 
     def behind(self, filter_: Filter) -> Camera:
         """The same camera with a filter before its lens."""
@@ -320,7 +324,12 @@ def _maker_camera(name: str, matrices: bytes) -> Camera:
 
 def _answers(camera: Camera, observer: int) -> Answers:
     known, space = camera.sensitivities, np.asarray(camera.space)
-    key = f"{content(space)} {camera.balance}" if known is None else content(known.mean, known.loadings)
+    if known is None:
+        cameras = camera_prior()
+        told = content(space, cameras.mean, cameras.loadings)
+        key = f"{DEVELOPMENT_VERSION} {told} {camera.balance}"
+    else:
+        key = content(known.mean, known.loadings)
 
     def table() -> Array:
         prior = emission_prior()
