@@ -1,4 +1,4 @@
-"""A camera's first use and a thousand samples, in seconds of a core; the limits are three times what is asked."""
+"""A camera's first use and a thousand samples, in seconds of a core; limits are three times what is asked."""
 
 from __future__ import annotations
 
