@@ -69,4 +69,4 @@ def test_a_profile_in_a_tiff_is_used(tmp_path, codes):
         tifffile.imwrite(path, codes, photometric="rgb", iccprofile=profile(space))
         sizes[space] = measure(path).samples
     greens = [max(found, key=lambda s: s.luminance_relative) for found in sizes.values()]
-    assert np.hypot(*(np.subtract(*[(g.u_prime, g.v_prime) for g in greens]))) > 0.01  # a wider gamut
+    assert np.hypot(*(np.subtract(*[(g.u_prime, g.v_prime) for g in greens]))) > 0.004  # a wider gamut

@@ -81,7 +81,7 @@ def test_regions_hold_and_colours_err_less_than_at_face_value(to_xyz, space):
 def test_an_automatic_white_balance_leaves_more_open():
     rgb, C = np.array([[0.3, 0.25, 0.1]]), 1e-7 * np.eye(3)[None]
     sizes = [np.trace(rendered_as("sRGB", b).infer(rgb, C).uncertain(0).covariance) for b in BALANCE.values()]
-    assert sizes[1] > 2 * sizes[0]
+    assert sizes[1] > 1.5 * sizes[0]
 
 
 def test_colours_cut_off_at_the_edge_of_the_colour_space_are_finite():

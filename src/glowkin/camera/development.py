@@ -32,10 +32,10 @@ BALANCE = {"set": 0.1, "automatic": 0.35}
 _DEVELOPMENTS = 500
 _CAMERA_RANK = 12
 PARAMETERS = _CAMERA_RANK + 4
-_SATURATION, _SATURATION_SD = 0.03, 0.065
+_SATURATION, _SATURATION_SD = 0.03, 0.06
 """Makers saturate rather than pale (common practice, no source)."""
 _CURVE, _GAMMA = (0.03, 0.22), 0.08
-_MATRIX_SD = 0.045
+_MATRIX_SD = 0.04
 """How matrices from balanced channels to sRGB differ over one camera by the surfaces, weights and lights that
 they were fitted to (``benchmarks/generic.py``); grey stays grey."""
 _DRAWN_IN, _LEAST_DRAWN_IN = 0.3, 0.5
