@@ -25,8 +25,8 @@ _ROW_SD = np.array([[0.02], [0.015], [0.045]])
 """Error of each channel's row relative to its length: makers use other surfaces, weights and lights than
 these (``benchmarks/generic.py``)."""
 _WIDER = 1.4
-"""By how much the prior's loadings are lengthened: cameras of a maker left out lie that far out (not at all, had
-the prior an ``own`` of 0.12 instead of 0.04)."""
+"""By how much the prior's loadings are lengthened: cameras of a maker left out lie that far out (not at all
+had the prior an ``own`` of 0.12 instead of 0.04)."""
 
 
 def seen_through(to_xyz: Sequence[Array], prior: Sensitivities | None = None) -> Sensitivities:
