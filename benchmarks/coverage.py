@@ -4,8 +4,8 @@
 
 First the part that is each sample's own (noise, compression, stray light): photographs by a camera that
 meets the Luther condition, measured with its exact matrix, so that nothing else can be wrong; raw, and
-JPEG of colours within sRGB. Then, with ``--cameras``, the total: raw photographs by measured cameras, the
-generic term made anew without the maker of each, of emission families it was not made from.
+JPEG of colours within sRGB. Then, with ``--cameras``, the total: raw photographs by measured cameras, told
+by their files' own matrices and a prior without the maker of each, of emissions it was not made from.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from exact import exact_camera
 from glowkin import recipes
 from glowkin.base.settings import Settings
 from glowkin.base.uncertainty import CHI2_95_2D
-from glowkin.camera.emission import camera_of
+from glowkin.camera.emission import Camera
+from glowkin.camera.maker import seen_through
 from glowkin.colour.observer import cmfs
 from glowkin.colour.spaces import RGB_TO_XYZ
 from glowkin.light.decode import open_photo
@@ -128,36 +129,34 @@ def own_part(kind, condition, samples, folder):
 
 
 def total(cameras_folder, samples, folder):
-    """Rows of measured cameras, each with the generic term of the other makers."""
-    import generic_camera as made
+    """Rows of measured cameras, each described by its file's matrices and the prior of the other makers."""
+    from camera_prior import WL, cameras
+    from generic import NM, emissions
+    from reference import without
 
-    xyz, cams = made.observer(), made.cameras(cameras_folder)
-    rng = np.random.default_rng(20260504)
-    made_from, others = made.table_emissions(500, rng), made.check_emissions(300, rng)
-    on_grid = [np.interp(WAVELENGTH_NM, made.WL, s, right=0.0) for s in others]
-    spectra = {str(i): s / s.sum() for i, s in enumerate(on_grid)}
+    cams, rng = cameras(cameras_folder), np.random.default_rng(20260504)
+    on_scale = [np.interp(WAVELENGTH_NM, NM, s, right=0.0) for s in emissions(rng, 200)[0]]
+    spectra = {str(i): s / s.sum() for i, s in enumerate(on_scale)}
     share = -(-samples // len(cams))
     rows = []
     for maker in sorted({m for m, _ in cams}):
-        kept = [S for (m, _), S in cams.items() if m != maker]
-        table, _ = made.build(*made.gather(kept, made_from, xyz, "raw", rng, 1), "raw")
         of_maker = []
         for (m, model), S in cams.items():
             if m == maker:
-                camera = camera_from_arrays(model, made.WL, S)
-                of_maker += camera_rows(camera, table, spectra, share, folder, rng)
+                camera, prior = camera_from_arrays(model, WL, S.T), without(cams, (m, model))
+                of_maker += camera_rows(camera, prior, spectra, share, folder, rng)
         report(f"  without {maker}", of_maker)
         rows += of_maker
     return rows
 
 
-def camera_rows(camera, table, spectra, share, folder, rng):
+def camera_rows(camera, prior, spectra, share, folder, rng):
     rows = []
     while len(rows) < share:
         shot = photograph(scene_of(rng, spectra, {}), camera, rng, brightest=0.5)
         photo = open_photo(write_dng(shot, folder / "shot.dng"))
-        measured = recipes.measure_photo(photo, Settings(), replace(camera_of(photo), generic=table))
-        rows += rows_of(measured, shot.truths)
+        known = Camera(camera.name, "generic", seen_through(photo.to_xyz, prior))
+        rows += rows_of(recipes.measure_photo(photo, Settings(), known), shot.truths)
     return rows[:share]
 
 

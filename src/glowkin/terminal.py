@@ -58,7 +58,7 @@ def show(
     """Print what a command found, what to mind, and where the report is."""
     from glowkin.telling import tables
     from glowkin.telling.provenance import flag_rows
-    from glowkin.telling.wording import left_out, references_words
+    from glowkin.telling.wording import left_out, references_words, support_words
 
     console = plain_console()
     if course is not None:
@@ -74,7 +74,7 @@ def show(
         for photo in photos if len(photos) <= _FEW else ():
             if photo.rejected:
                 console.print(f"{photo.path}: bright places left out: {left_out(photo)}.", highlight=False)
-    for words in references_words(photos):
+    for words in (*support_words(photos), *references_words(photos)):
         console.print(words, highlight=False)
     for row in flag_rows(photos, course):
         console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)

@@ -10,17 +10,20 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import combinations
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.flags import FLAGS
 from glowkin.base.records import CourseComparison, TimeCourse
+from glowkin.base.uncertainty import ellipse_95
 from glowkin.telling.previews import jpeg as reencoded
 from glowkin.telling.previews import pixels_of
 from glowkin.telling.provenance import GRAVITY, flag_rows
 from glowkin.telling.report import build_report
 from glowkin.telling.tables import ratios_table
+from glowkin.telling.wording import summary, support_words
 
 VOID = {"meta", "img", "br", "link", "input", "hr"}
 
@@ -249,3 +252,21 @@ def test_a_half_time_of_a_change_that_stops_says_what_is_left(course):
     assert (
         "left." not in Page(build_report([], [], TimeCourse((full,), ()))).words.split("Largest caution")[0]
     )
+
+
+@pytest.mark.parametrize(("basis", "flags", "said"), [
+    ("generic", ("rendered-file", "automatic-white-balance"), True),
+    ("generic", ("rendered-file",), False),
+    ("chart", ("rendered-file", "automatic-white-balance"), False),
+])  # fmt: skip
+def test_a_file_with_automatic_white_balance_says_how_little_it_supports(photos, basis, flags, said):
+    photo = replace(photos[0], flags=flags, camera=replace(photos[0].camera, basis=basis))
+    sentences = support_words([photo])
+    assert len(sentences) == said
+    if said:
+        regions = [s.u_prime_v_prime_covariance for s in photo.samples if s.u_prime is not None]
+        axes = sorted(ellipse_95(np.array(C))[0] for C in regions)
+        (figure,) = re.findall(r"colours to ([\d.]+) in u′v′", sentences[0])
+        assert axes[0] * 0.9 <= float(figure) <= axes[-1] * 1.1
+        assert sentences[0] in summary([photo], [], None)
+        assert support_words([photo, photo])[0].startswith("2 photographs support little")

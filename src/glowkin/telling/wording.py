@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
+from statistics import median
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from glowkin.base.uncertainty import ellipse_95
 from glowkin.telling.naming import base_name, by_condition
 from glowkin.telling.numbers import at_least, durations, significant, with_interval
 from glowkin.telling.provenance import camera_words
@@ -17,6 +21,7 @@ if TYPE_CHECKING:
     from glowkin.telling.provenance import FlagRow
 
 MOST_PAIRS = 6
+AUTOMATIC = {"rendered-file", "automatic-white-balance"}
 
 
 def summary(
@@ -26,7 +31,7 @@ def summary(
     errors: Sequence[dict[str, Any]] = (),
 ) -> list[str]:
     """What was measured and what came out, a sentence each."""
-    out = [_measured(photos), *references_words(photos)] if photos else []
+    out = [_measured(photos), *support_words(photos), *references_words(photos)] if photos else []
     out += _changes(course) if course else []
     out += _differences(pairs)
     if errors:
@@ -44,6 +49,25 @@ def _measured(photos: Sequence[MeasuredPhoto]) -> str:
     if without:
         text += f" {_count(without, 'reading')} gave no colour, because nothing in it was fit to measure."
     return text
+
+
+def support_words(photos: Sequence[MeasuredPhoto]) -> list[str]:
+    """How little files support that an unknown camera developed with automatic white balance: a sentence, in
+    the figures of these very photographs; none where there is no such file.
+    """
+    files = [p for p in photos if p.camera.basis == "generic" and set(p.flags) >= AUTOMATIC]
+    seen = [s.u_prime_v_prime_covariance for p in files for s in p.samples if s.u_prime_v_prime_covariance]
+    if not seen:
+        return []
+    axis = median(ellipse_95(np.array(C))[0] for C in seen)
+    who = base_name(files[0].path) if len(files) == 1 else f"{len(files)} photographs"
+    support, it, gives = ("supports", "it", "gives") if len(files) == 1 else ("support", "they", "give")
+    return [
+        f"{who} {support} little: developed by a camera unknown to us, with white balance automatic, {it} "
+        f"{gives} colours to {significant(axis)} in u′v′ (semi-axis of the 95 % region, median of "
+        f"{_count(len(seen), 'reading')}), and colours of two such photographs pass for different only when "
+        f"about {significant(2**0.5 * axis)} apart."
+    ]
 
 
 def references_words(photos: Sequence[MeasuredPhoto]) -> list[str]:
