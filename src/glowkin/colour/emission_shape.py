@@ -37,7 +37,13 @@ class Shape:
 
 
 def shape_of(wavelength_nm: Array, power: Array) -> Shape:
-    """The shape of power per nm (n) at ascending wavelengths (n)."""
+    """The shape of power per nm (n) at ascending wavelengths (n).
+
+    >>> nm = np.arange(400.0, 701.0)
+    >>> shape = shape_of(nm, np.exp(-4 * np.log(2) * ((nm - 550) / 60) ** 2))
+    >>> round(shape.peak_nm), tuple(round(end) for end in shape.half_height_nm)
+    (550, (520, 580))
+    """
     return Shape(
         peak_nm=_peak(wavelength_nm, power),
         photon_peak_nm=_peak(wavelength_nm, power / photon_energy_eV(wavelength_nm)),
