@@ -178,16 +178,16 @@ def gain(bench, folder, mode, kind, every, near):
 
 # Cameras of makers that the prior does not know; log-normal and exponentially broadened spectra in nm.
 @pytest.mark.parametrize(
-    ("mode", "kind", "near", "factor", "narrower"),
+    ("mode", "kind", "every", "near", "factor", "narrower"),
     [
         # What a maker's matrices tell is used up already: the region narrows, the errors stay.
-        ("matrices", "quinine-sulfate", 0.06, 1.2, 0.85),
-        ("automatic", "measured", 0.06, 0.6, 1.15),
-        ("automatic", "measured", 9.0, 0.7, 1.15),
+        ("matrices", "quinine-sulfate", 2, 0.06, 1.1, 0.85),
+        ("automatic", "measured", 5, 0.06, 0.6, 1.15),
+        ("automatic", "measured", 5, 9.0, 0.7, 1.15),
     ],
 )
-def test_colours_get_better_by_a_reference(bench, shared_data, mode, kind, near, factor, narrower):
-    found = gain(bench, shared_data / "cameras", mode, kind, 5, near)
+def test_colours_get_better_by_a_reference(bench, shared_data, mode, kind, every, near, factor, narrower):
+    found = gain(bench, shared_data / "cameras", mode, kind, every, near)
     without, with_it = found["without"], found["with"]
     assert np.median(with_it[0]) < factor * np.median(without[0])
     assert with_it[1].mean() > 0.92

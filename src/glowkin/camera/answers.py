@@ -103,7 +103,9 @@ class Answers:
         # Of the way to a neighbour only the part that is no noise of the measurement is walked back.
         back = away @ (kernel @ H)
         told = np.concatenate([self.uv_prime[near], self.log_luminance[near][..., None]], axis=2)
-        slope, loads = _regress(w, away, self.drawn[near], told)
+        # Not at one camera: what differs with the camera drawn may well be told by the way.
+        slope, _ = _regress(w, away, self.drawn[near][..., :0], told)
+        _, loads = _regress(w, away, self.drawn[near], told)
         moved = told - back @ slope.transpose(0, 2, 1)
         mean = np.einsum("nk,nkt->nt", w, moved)
         rest = (moved - mean[:, None])[..., :2]

@@ -13,21 +13,34 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.camera.sensitivities import Sensitivities, camera_prior
+from glowkin.camera.grid import WAVELENGTH_NM
+from glowkin.camera.sensitivities import Gains, Sensitivities, camera_prior, usual_gains
 
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.camera.daylight import ChartLight
 
+OWN = 0.16
+"""Smooth deviations of each channel from the prior's cameras, as a share: a chart tells enough of them that
+so wide a bound, which cameras of makers left out need, makes colours better (``benchmarks/accuracy.py``)."""
 PATCH_SD = 0.02
 """Relative deviation of printed patches from their table (common practice, no source)."""
-_COMMON = 0.45
+_COMMON = 0.6
 """Share of a patch's deviation, squared, that is the same in all channels."""
 _FLARE, _FLARE_SD = 0.008, 0.012
 _GRADIENT_SD = 0.1
 _READ_SD = 0.003
+_GAIN_SD = 0.08
+"""What the shape of sensitivities leaves of the gains' logarithm (``benchmarks/camera_prior.py``)."""
+_SCALED = 0.005
+"""Probability density of gains that are none of a sensor's, over the highest of a sensor's."""
+_USUAL_SCATTER = 10.0
+"""How many residuals the expected deviation of patches counts for."""
 _NUISANCES = 4
 _FAINTEST = 1e-9
+_RANK = 12
+"""Loadings kept: what a chart leaves beyond them only widens regions that hold too much already
+(``benchmarks/accuracy.py``)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,13 +57,13 @@ class ChartSeen:
 
 @dataclass(frozen=True, eq=False)
 class LightsSeen:
-    """Known lights in a photograph: channel means ``rgb`` (m x 3), ``spectrum`` (m x 201), how it changes
-    when its peak moves by one standard deviation ``moved`` (m x 201), and the means' relative error.
+    """Known lights in a photograph: channel means ``rgb`` (m x 3), ``spectrum`` (m x 201), how far its peak
+    may be off ``peak_sd_nm`` (m), and the means' relative error.
     """
 
     rgb: Array
     spectrum: Array
-    moved: Array
+    peak_sd_nm: Array
     relative_sd: float = 0.01
 
 
@@ -70,24 +83,43 @@ class Calibrated:
 
 
 def calibrate(
-    chart: ChartSeen, light: ChartLight, lights: LightsSeen | None = None, prior: Sensitivities | None = None
+    chart: ChartSeen,
+    light: ChartLight,
+    lights: LightsSeen | None = None,
+    prior: Sensitivities | None = None,
+    gains: Gains | None = None,
 ) -> Calibrated:
-    """Fit a camera to one photograph of a chart, and to known lights where there are any."""
+    """Fit a camera to one photograph of a chart, and to known lights where there are any.
+
+    ``gains`` are those of raw channels as sensors have them; channels whose gains are clearly others are
+    taken to have been scaled.
+    """
+    problem = _Problem(chart, light, lights, prior or camera_prior(OWN), gains or usual_gains())
+    first, covariance = _fitted(problem, problem.start)
+    problem.whiten /= problem.scatter(first, covariance)
+    return problem.answer(*_fitted(problem, first))
+
+
+def _fitted(problem: _Problem, start: Array) -> tuple[Array, Array]:
+    """The most probable parameters and their covariance."""
     from scipy.optimize import least_squares
 
-    problem = _Problem(chart, light, lights, prior or camera_prior())
-    fit = least_squares(problem.residuals, problem.start, x_scale="jac", max_nfev=60)
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    return problem.answer(fit.x, covariance)
+    fit = least_squares(problem.residuals, start, x_scale="jac", max_nfev=60)
+    return fit.x, np.linalg.inv(fit.jac.T @ fit.jac)
 
 
 class _Problem:
     """Parameters: weights of the prior's loadings, 3 log gains, 4 nuisances, a peak shift a light."""
 
     def __init__(
-        self, chart: ChartSeen, light: ChartLight, lights: LightsSeen | None, prior: Sensitivities
+        self,
+        chart: ChartSeen,
+        light: ChartLight,
+        lights: LightsSeen | None,
+        prior: Sensitivities,
+        gains: Gains,
     ) -> None:
-        self.chart, self.light, self.lights, self.prior = chart, light, lights, prior
+        self.chart, self.light, self.lights, self.prior, self.gains = chart, light, lights, prior, gains
         self.rank = prior.loadings.shape[2]
         self.observed = np.log(np.maximum(chart.rgb, _FAINTEST))
         spread = chart.patch_sd**2 * (_COMMON + (1 - _COMMON) * np.eye(3)) + _READ_SD**2 * np.eye(3)
@@ -118,14 +150,38 @@ class _Problem:
 
     def ratios(self, q: Array, lights: LightsSeen) -> Array:
         """What the known lights' log channels differ from their mean and from the model's, m x 3."""
-        shift = q[self.rank + 3 + _NUISANCES :, None]
-        spectra = np.maximum(lights.spectrum + shift * (lights.moved - lights.spectrum), 0.0)
+        places = WAVELENGTH_NM - (q[self.rank + 3 + _NUISANCES :] * lights.peak_sd_nm)[:, None]
+        spectra = np.stack([
+            np.interp(at, WAVELENGTH_NM, s) for at, s in zip(places, lights.spectrum, strict=True)
+        ])  # fmt: skip
         model = spectra @ (self.camera(q) * np.exp(q[self.rank : self.rank + 3])[:, None]).T
         return _shares_differ(model, lights.rgb) / lights.relative_sd
 
+    def misfit(self, q: Array) -> Array:
+        """Whitened misfit of the patches, 3 n."""
+        return np.asarray(((self.observed - self.patches(q)) @ self.whiten).ravel())
+
+    def unusual(self, q: Array) -> Array:
+        """How far the gains are from those of sensors (2), or nothing more where they were scaled."""
+        sums = np.log(np.maximum(self.camera(q).sum(axis=1), _FAINTEST)) + q[self.rank : self.rank + 3]
+        usual = self.gains.mean + self.gains.slopes @ q[: self.gains.slopes.shape[1]]
+        away = (sums[[0, 2]] - sums[1] - usual) / _GAIN_SD
+        squared = float(away @ away) + 1e-9
+        told = -2.0 * np.log((np.exp(-0.5 * squared) + _SCALED) / (1.0 + _SCALED))
+        return np.asarray(away * np.sqrt(told / squared))
+
+    def scatter(self, q: Array, covariance: Array) -> float:
+        """The patches' deviations over those expected, from a fit's misfit and from what is usual."""
+        misfit, step = self.misfit(q), 1e-4
+        values, vectors = np.linalg.eigh(covariance)
+        root = vectors * np.sqrt(np.clip(values, 0.0, None)) * step
+        moved = np.array([self.misfit(q + column) - misfit for column in root.T]) / step
+        free = misfit.size - min(float(np.square(moved).sum()), 0.8 * misfit.size)
+        return float(np.sqrt((misfit @ misfit + _USUAL_SCATTER) / (free + _USUAL_SCATTER)))
+
     def residuals(self, q: Array) -> Array:
         """Whitened misfit, then the prior's."""
-        parts = [((self.observed - self.patches(q)) @ self.whiten).ravel(), (q - self.expected) / self.sd]
+        parts = [self.misfit(q), (q - self.expected) / self.sd, self.unusual(q)]
         if self.lights is not None:
             parts.append(self.ratios(q, self.lights).ravel())
         return np.concatenate(parts)
@@ -142,7 +198,7 @@ class _Problem:
         unlikely = float(np.square(q[: self.rank]).sum() / 12)
         kelvin = 1e6 / mired if self.light.free else None
         return Calibrated(
-            _relative(fitted).reduced(), kelvin, float(flare), (float(gx), float(gy)), misfit, unlikely
+            _relative(fitted).reduced(_RANK), kelvin, float(flare), (float(gx), float(gy)), misfit, unlikely
         )
 
 

@@ -1,6 +1,6 @@
 """What rendered files show of the prior's spectra: cameras and developments drawn from what they may be.
 
-A drawn camera sees the spectra; white balance, off by some share in red and blue; a matrix to the file's
+A drawn camera sees the spectra; white balance, off by some share in each channel; a matrix to the file's
 colour space, fitted to the patches of a chart in daylight, and off from that as makers differ; saturation;
 for some of them colours outside the colour space drawn towards grey, for all what is still outside cut at
 zero; for half of them a tone curve; codes of 8 bits.
@@ -15,7 +15,7 @@ import numpy as np
 
 from glowkin.camera.answers import Answers, answers_of
 from glowkin.camera.maker import maker_matrix
-from glowkin.camera.sensitivities import camera_prior
+from glowkin.camera.sensitivities import Sensitivities, camera_prior
 from glowkin.colour.spaces import srgb_decode, srgb_encode
 
 if TYPE_CHECKING:
@@ -23,16 +23,16 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
     from glowkin.camera.emission_prior import EmissionPrior
-    from glowkin.camera.sensitivities import Sensitivities
 
-VERSION = "2"
+VERSION = "3"
 """To be raised with every change of the developments: caches are keyed by it."""
 BALANCE = {"set": 0.1, "automatic": 0.35}
-"""White-balance error as the natural logarithm of red's and blue's gain, one standard deviation."""
+"""White-balance error as the natural logarithm of each channel's gain, one standard deviation."""
 _DEVELOPMENTS = 500
-_CAMERA_RANK = 12
-PARAMETERS = _CAMERA_RANK + 4
-_SATURATION, _SATURATION_SD = 0.03, 0.06
+_CAMERA_RANK, _WIDER = 12, 1.4
+"""Loadings kept of the prior over cameras, and by how much they are lengthened, as in ``maker``."""
+PARAMETERS = _CAMERA_RANK + 5
+_SATURATION, _SATURATION_SD = 0.06, 0.08
 """Makers saturate rather than pale (common practice, no source)."""
 _CURVE, _GAMMA = (0.03, 0.22), 0.08
 _MATRIX_SD = 0.04
@@ -53,7 +53,7 @@ def developed(
 ) -> Answers:
     """Answers of a rendered file in a colour space (3 x 3 to XYZ) whose camera is not known.
 
-    ``drawn`` (D x 16) are developments to take instead of those of the prior.
+    ``drawn`` (D x 17) are developments to take instead of those of the prior.
     """
     rng = np.random.default_rng(seed)
     n = len(prior.spectra)
@@ -67,7 +67,7 @@ def developed(
 
 
 def draw_development(rng: np.random.Generator) -> Array:
-    """One development: the camera (12 standard normals), balance of red and blue, saturation, tone curve."""
+    """One development: the camera (12 standard normals), balance of each channel, saturation, tone curve."""
     z = rng.standard_normal(PARAMETERS)
     z[-1] = abs(z[-1]) if rng.random() < 0.5 else 0.0
     return z
@@ -76,17 +76,17 @@ def draw_development(rng: np.random.Generator) -> Array:
 def develop(
     spectra: NDArray[np.floating], z: Array, rgb_to_xyz: Array, balance: float, rng: np.random.Generator
 ) -> Array:
-    """Linear channels (n x 3) that a file of this development (16) shows of spectra (n x 201)."""
+    """Linear channels (n x 3) that a file of this development (17) shows of spectra (n x 201)."""
     camera = _fewer(camera_prior())
     seen = np.maximum(camera.mean + camera.loadings @ z[:_CAMERA_RANK], 0.0)
-    raw = spectra @ (seen * np.exp([[balance * z[-4]], [0.0], [balance * z[-3]]])).T
+    raw = spectra @ (seen * np.exp(balance * z[-5:-2])[:, None]).T
     matrix = _as_makers_differ(np.linalg.inv(rgb_to_xyz) @ maker_matrix(seen), rng)
     return _cut(_drawn_in(raw @ (_saturated(z[-2]) @ matrix).T, rgb_to_xyz[1], rng), min(z[-1], 2.0), rng)
 
 
 @lru_cache(maxsize=2)
 def _fewer(camera: Sensitivities) -> Sensitivities:
-    return camera.reduced(_CAMERA_RANK)
+    return Sensitivities(camera.mean, _WIDER * camera.loadings).reduced(_CAMERA_RANK)
 
 
 def _saturated(z: float) -> Array:

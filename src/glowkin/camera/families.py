@@ -93,13 +93,41 @@ def several(rng: Rng, n: int) -> Floats:
     return _unit(out)
 
 
+def phosphors(rng: Rng, n: int) -> Floats:
+    """One or two phosphor bands with what they leave of the violet or blue diode that excites them."""
+    diode = _power(_gauss(*_shapes(rng, n, (600.0, 1500.0), (425.0, 475.0))))
+    out = _log_uniform(rng, n, 0.03, 1.0)[:, None] * _of_unit_power(diode)
+    second = np.where(rng.random(n) < 0.5, _log_uniform(rng, n, 0.1, 1.0), 0.0).astype(np.float32)
+    for share in (np.ones(n, np.float32), second):
+        band = _power(_gauss(*_shapes(rng, n, (1500.0, 4500.0), (510.0, 650.0))))
+        out += share[:, None] * _of_unit_power(band)
+    return _unit(out)
+
+
+def diodes(rng: Rng, n: int) -> Floats:
+    """Blue, green and red of a diode's or nanocrystal's width, two in five with amber: mixed to white."""
+    out = np.zeros((n, _WL.size), np.float32)
+    for peaks, often in (
+        ((440.0, 475.0), 1.0),
+        ((505.0, 555.0), 1.0),
+        ((570.0, 600.0), 0.4),
+        ((600.0, 640.0), 1.0),
+    ):
+        one = _of_unit_power(_power(_gauss(*_shapes(rng, n, (500.0, 1500.0), peaks))))
+        share = np.where(rng.random(n) < often, _log_uniform(rng, n, 0.15, 1.0), 0.0).astype(np.float32)
+        out += share[:, None] * one
+    return _unit(out)
+
+
 FAMILIES: dict[str, tuple[Callable[[Rng, int], Floats], float]] = {
-    "bands": (bands, 0.33),
-    "progressions": (progressions, 0.22),
-    "narrow bands": (narrow_bands, 0.12),
-    "line sets": (line_sets, 0.07),
-    "pairs": (pairs, 0.13),
-    "several": (several, 0.13),
+    "bands": (bands, 0.43),
+    "progressions": (progressions, 0.23),
+    "narrow bands": (narrow_bands, 0.05),
+    "line sets": (line_sets, 0.05),
+    "pairs": (pairs, 0.05),
+    "several": (several, 0.03),
+    "phosphors": (phosphors, 0.14),
+    "diodes": (diodes, 0.02),
 }
 """Each family with its share of the prior."""
 
@@ -113,10 +141,12 @@ def _ion(rng: Rng) -> Floats:
     return out.astype(np.float32)
 
 
-def _shapes(rng: Rng, n: int, fwhm_cm: tuple[float, float]) -> tuple[Floats, Floats, Floats]:
+def _shapes(
+    rng: Rng, n: int, fwhm_cm: tuple[float, float], peaks_nm: tuple[float, float] = PEAKS_NM
+) -> tuple[Floats, Floats, Floats]:
     """Peaks in 1/cm and widths (standard deviation) to the blue and to the red, up to half as wide again."""
     width = _log_uniform(rng, n, *fwhm_cm) / _FWHM
-    peak = np.float32(1e7) / _uniform(rng, n, *PEAKS_NM)
+    peak = np.float32(1e7) / _uniform(rng, n, *peaks_nm)
     return peak, width, width * (1 + _uniform(rng, n, 0.0, 0.5))
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
 
-PEAK_SD_NM = 3.0
+PEAK_SD_NM, _SCALE_SD_NM = 3.0, 0.5
 _RISE, _FALL = 0.85, 1.15
 """Half widths to the blue and to the red over half the full width at half height."""
 _FOOT, _FOOT_WIDTH = 0.06, 2.2
@@ -85,10 +85,8 @@ def read_lights(path: Path) -> list[KnownLight]:
 
 def lights_seen(lights: Sequence[KnownLight], rgb: Array) -> LightsSeen:
     """The lights with their channel means (m x 3), as ``calibrate`` takes them."""
-    both = [_spectra(light) for light in lights]
-    return LightsSeen(
-        np.asarray(rgb, dtype=float), np.array([s for s, _ in both]), np.array([m for _, m in both])
-    )
+    sd = [light.peak_sd_nm if light.spectrum is None else _SCALE_SD_NM for light in lights]
+    return LightsSeen(np.asarray(rgb, dtype=float), np.array([_spectrum(x) for x in lights]), np.array(sd))
 
 
 def diode(peak_nm: float, fwhm_nm: float) -> Array:
@@ -114,21 +112,16 @@ def peak_of(dominant_nm: float, fwhm_nm: float) -> float:
     return float(brentq(off, low, high, xtol=0.01))
 
 
-def _spectra(light: KnownLight) -> tuple[Array, Array]:
-    """The light's spectrum, and the same with its peak one standard deviation further to the red."""
+def _spectrum(light: KnownLight) -> Array:
     if light.spectrum is not None:
         from pathlib import Path
 
         measured = read_spectrum(Path(light.spectrum))
-        nm, value = measured.wavelength_nm, np.maximum(measured.value, 0.0)
-        shown, moved = (
-            on_grid(nm, value),
-            on_grid(nm + 0.5, value),
-        )  # half a nanometre: a spectrometer's scale
-        return shown / shown.max(), moved / shown.max()
+        shown = on_grid(measured.wavelength_nm, np.maximum(measured.value, 0.0))
+        return np.asarray(shown / shown.max())
     width = light.fwhm_nm or 20.0
     peak = light.peak_nm if light.peak_nm is not None else peak_of(light.dominant_nm or 0.0, width)
-    return diode(peak, width), diode(peak + light.peak_sd_nm, width)
+    return diode(peak, width)
 
 
 def _key(place: tuple[int | str, ...]) -> str:

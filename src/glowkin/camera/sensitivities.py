@@ -6,13 +6,15 @@ import json
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from glowkin.camera.grid import WAVELENGTH_NM
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from glowkin.base.uncertainty import Array
 
 RANK = 16
@@ -40,20 +42,46 @@ class Sensitivities:
         return replace(self, loadings=kept)
 
 
-@lru_cache(maxsize=1)
-def camera_prior() -> Sensitivities:
+@dataclass(frozen=True, eq=False)
+class Gains:
+    """What raw channels' sums are like: logarithm of red's and blue's over green's ``mean`` (2), and how it
+    changes with the prior's first loadings ``slopes`` (2 x k).
+    """
+
+    mean: Array
+    slopes: Array
+
+
+@lru_cache(maxsize=2)
+def camera_prior(own: float | None = None) -> Sensitivities:
     """What cameras are like before anything is known of one; each channel of the mean has unit sum.
 
     Mean and components over measured cameras (``benchmarks/camera_prior.py``), and beyond them smooth
-    deviations: of all channels together, as glass and sensor make them, and of each on its own.
+    deviations: of all channels together, as glass and sensor make them, and of each on its own, as the table
+    has it or as given.
     """
-    text = resources.files(__package__).joinpath("data", "camera_prior.json").read_text("utf-8")
-    table = json.loads(text)
+    return prior_of(_table() if own is None else _table() | {"own": own})
+
+
+@lru_cache(maxsize=1)
+def usual_gains() -> Gains:
+    """Gains of measured cameras' raw channels (``benchmarks/camera_prior.py``)."""
+    return gains_of(_table())
+
+
+def gains_of(table: Mapping[str, Any]) -> Gains:
+    """The gains that a table describes (as ``data/camera_prior.json``)."""
+    return Gains(np.array(table["gains"]), np.array(table["gain_slopes"]))
+
+
+def prior_of(table: Mapping[str, Any]) -> Sensitivities:
+    """The prior over cameras that a table describes (as ``data/camera_prior.json``)."""
     nm = np.array(table["wavelength_nm"], dtype=float)
-    mean = _unit_sum(_spread(nm, np.array(table["mean"])))
-    components = np.stack([_spread(nm, np.array(c)) for c in table["components"]], axis=-1)
-    rest = structured(mean, table["common"], table["own"], table["floor"], table["length_nm"])
-    return Sensitivities(mean, np.concatenate([components * table["step"], rest], axis=-1))
+    mean = _spread(nm, np.array(table["mean"]))
+    size = mean.sum(axis=1)[:, None]
+    components = np.stack([_spread(nm, np.array(c)) / size for c in table["components"]], axis=-1)
+    rest = structured(mean / size, table["common"], table["own"], table["floor"], table["length_nm"])
+    return Sensitivities(mean / size, np.concatenate([components, rest], axis=-1))
 
 
 def structured(mean: Array, common: float, own: float, floor: float, length_nm: float) -> Array:
@@ -73,10 +101,11 @@ def structured(mean: Array, common: float, own: float, floor: float, length_nm: 
     return np.concatenate([together, apart], axis=-1)
 
 
+def _table() -> dict[str, Any]:
+    text = resources.files(__package__).joinpath("data", "camera_prior.json").read_text("utf-8")
+    return dict(json.loads(text))
+
+
 def _spread(nm: Array, channels: Array) -> Array:
     """Three channels on another wavelength scale brought to the grid."""
     return np.stack([np.interp(WAVELENGTH_NM, nm, channel) for channel in channels])
-
-
-def _unit_sum(channels: Array) -> Array:
-    return np.asarray(channels / channels.sum(axis=1, keepdims=True))
