@@ -4,9 +4,10 @@
                                   [--emitters usual|hard] [--hold maker|camera] [--gains own|free]
 
 Each camera of ``../shared/data/cameras`` is met with a prior over cameras made without its maker, or, with
-``--hold camera``, without itself alone. Raw channels have the gains of the measured cameras (``--gains free``:
-drawn, 30 % a channel). Emitters (``emitters.py``): ``usual`` are 8 quantum dots, all phosphors, diodes and
-primaries, and 60 made bands peaking in 440-660 nm and 45-120 nm wide; ``hard`` are 60 narrow bands and lines.
+``--hold camera``, without itself alone. Raw channels have the gains of the measured cameras (``--gains
+free``: drawn, 30 % a channel). Emitters (``emitters.py``): ``usual`` are 8 quantum dots, all phosphors,
+diodes and primaries, and 60 made bands peaking in 440-660 nm and 45-120 nm wide; ``hard`` are 60 narrow
+bands and lines.
 
 known   sensitivities known exactly
 chart   one photograph of 24 patches: daylight of 5000-7500 K, patches 2 % off their table, flare to 2 %,
@@ -212,14 +213,15 @@ def prior_without(cams, gained, key, hold, mode):
     return prior_of(table if mode == "jpeg" else table | {"own": OWN}), gains_of(table)
 
 
-def run(mode, cams, E, gained, kind="usual", hold="maker", free=False):
+def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None):
     """Every camera of ``cams`` (by maker and model) with every spectrum.
 
     ``gained`` are the cameras' own log gains of red and blue; channels of the others get gains drawn.
+    ``only`` these cameras are met, the priors made of all.
     """
     rows = []
-    for number, (key, S5) in enumerate(cams.items()):
-        rng = np.random.default_rng((SEED, number))  # the same chart in every mode
+    for number, key in enumerate(only or cams):
+        S5, rng = cams[key], np.random.default_rng((SEED, number))  # the same chart in every mode
         prior = prior_without(cams, gained, key, hold, mode)
         S = changed(np.stack([np.interp(NM, camera_prior.WL, row) for row in S5]), kind)
         S = S / S5.sum(axis=1)[:, None]
@@ -303,8 +305,8 @@ class Summary:
         low, high = self.bootstrap()
         ours, theirs, own = self.apart()
         print(f"{mode}: {e.size} cells, {len(e)} cameras")
-        print(f"  error {np.median(e):.4f} / {q[0]:.4f}, "
-              f"covered {self.covered.mean():.3f} ({low:.3f}-{high:.3f}), semi-axis {np.median(self.axis):.4f}")  # fmt: skip
+        print(f"  error {np.median(e):.4f} / {q[0]:.4f}, covered {self.covered.mean():.3f}", end=" ")
+        print(f"({low:.3f}-{high:.3f}), semi-axis {np.median(self.axis):.4f}")
         for name, found in (("matrix", m), ("own chart", self.off(self.scores.own_chart)),
                             ("root-polynomial", self.off(self.scores.root))):  # fmt: skip
             print(f"  {name} {np.median(found):.4f} / {np.quantile(found, 0.9):.4f}", end=";")

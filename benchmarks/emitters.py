@@ -1,9 +1,9 @@
 """Emission spectra for benchmarks, none of them made by the families of ``glowkin.camera.families``.
 
 Measured ones: growing quantum dots (``../shared/data/drifting_emission``, A. Li, 2026, MIT) and phosphors,
-diodes and display primaries of colour-science (BSD-3). Made ones in shapes that the prior has not: Pearson VII
-and exponentially modified Gaussian in wavelength, log-normal in wavelength, sech-squared narrow bands,
-Lorentzian lines at the places of rare earths and ruby (CRC Handbook; from memory), and two of these together.
+diodes and display primaries of colour-science (BSD-3). Made ones in shapes that the prior has not: Pearson
+VII, log-normal and exponentially modified Gaussian in nm, sech-squared narrow bands, Lorentzian lines at the
+places of rare earths and ruby (CRC Handbook; from memory), and two of the broad ones together.
 """
 
 from __future__ import annotations
