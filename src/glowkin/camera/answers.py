@@ -26,19 +26,22 @@ if TYPE_CHECKING:
     from glowkin.camera.sensitivities import Sensitivities
 
 NEIGHBOURS = 400
-_WITHIN = 9.0
-"""Squared distance in the kernel's own widths up to which points count."""
-_NARROWEST = 1e-3
-"""Width of the kernel at least: where colours are cut off, many points lie in one place."""
+_WITHIN, _ENOUGH = 9.0, 800
+"""Squared distance, in widths of the kernel, up to which points count, and how many should."""
+_WIDTHS = 0.002 * 1.5 ** np.arange(14)
+"""Widths of the kernel in cube roots of shares: the narrowest that reaches enough points."""
+_SCOUTS = 16
+"""One point in so many is looked at to choose the width."""
+_NEAREST = 25
 _FLOOR = 5e-4
 _RIDGE = 1e-4
 _CHUNK, _ROWS = 256, 32
-_MIDDLE = 0.6
-"""About the middle of the shares; distances from there keep their figures in single precision."""
 _LEAST_SD = 4e-4
 """Standard deviation of u'v' at least: no prior knows colours along the spectrum locus better."""
 _NARROWED, _WIDENED = 0.5, 4.0
 """How far an ellipse may be scaled so that it holds 95 % of the residuals."""
+_ENDS = (0.015, 0.985)
+"""Quantiles of some hundred weighted neighbours that hold 95 % (``benchmarks/accuracy.py``)."""
 _ONE_BAND = 0.25
 """A single band is named where at least this share of the neighbours is one."""
 
@@ -93,16 +96,22 @@ class Answers:
         return Read(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Read)))
 
     def _read(self, rgb: Array, covariance: Array) -> Read:
-        y, C = shares(rgb), self._noise(rgb, covariance)
-        near, distance, spacing = self._near(y, C)
-        H = np.square(spacing)[:, None, None] * np.eye(3)
-        kernel = np.linalg.inv(C + H)
-        away = self.at[near] - y[:, None]
-        w = np.exp(-0.5 * _squared(away, kernel))
+        size = np.maximum(np.clip(rgb, 0.0, None).sum(axis=1), 1e-300)[:, None]
+        y = rgb / size
+        # More or less of the sample's own light is no error of its colour.
+        level_kept = (np.eye(3) - y[:, :, None] * (y > 0)[:, None]) / size[:, :, None]
+        C = level_kept @ covariance @ level_kept.transpose(0, 2, 1)
+        H = self._kernel(y, C)
+        K = np.linalg.inv(C + H)
+        near = self._within(y, K)
+        away, level = _to_rays(y, K, self._rays[near])
+        d2 = _squared(away, K)
+        w = np.exp(-0.5 * (d2 - d2.min(axis=1, keepdims=True)))
         w /= w.sum(axis=1, keepdims=True)
         # Of the way to a neighbour only the part that is no noise of the measurement is walked back.
-        back = away @ (kernel @ H)
-        told = np.concatenate([self.uv_prime[near], self.log_luminance[near][..., None]], axis=2)
+        back = away @ (K @ H)
+        log_luminance = self.log_luminance[near] + np.log(level)
+        told = np.concatenate([self.uv_prime[near], log_luminance[..., None]], axis=2)
         # Not at one camera: what differs with the camera drawn may well be told by the way.
         slope, _ = _regress(w, away, self.drawn[near][..., :0], told)
         _, loads = _regress(w, away, self.drawn[near], told)
@@ -110,69 +119,67 @@ class Answers:
         mean = np.einsum("nk,nkt->nt", w, moved)
         rest = (moved - mean[:, None])[..., :2]
         total = (rest * w[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
-        apart = distance / self._usual_spacing
         total = total * _fit_95(w, rest, total) + _LEAST_SD**2 * np.eye(2)
+        # Nor does the way along the ray tell anything.
+        Ky = (y[:, None] @ K)[:, 0]
+        across = np.eye(3) - y[:, :, None] * Ky[:, None] / (Ky * y).sum(axis=1)[:, None, None]
+        slope = slope[:, :2] @ across
         # What of the noise the neighbours' places do not tell: the covariance of e, given e plus the way.
-        untold = slope[:, :2] @ (C - C @ kernel @ C) @ slope[:, :2].transpose(0, 2, 1)
-        luminance = np.exp(mean[:, 2]) * np.clip(rgb, 0.0, None).sum(axis=1)
-        jacobian = slope[:, :2] @ _shares_slope(rgb)
+        untold = slope @ (C - C @ K @ C) @ slope.transpose(0, 2, 1)
         return Read(
             mean[:, :2],
             total + untold,
             loads[:, :2],
-            jacobian,
-            luminance,
+            slope / size[:, :, None],
+            np.exp(mean[:, 2]) * size[:, 0],
             self._band(w, near, away, back),
-            apart,
+            self._apart(rgb),
         )
 
     @cached_property
-    def _usual_spacing(self) -> float:
-        distance = self._tree.query(self.at[::97], NEIGHBOURS // 16)[0]
-        return float(np.quantile(distance.mean(axis=1), 0.99))
-
-    def _noise(self, rgb: Array, covariance: Array) -> Array:
-        """Covariance of the shares (n x 3 x 3): steps of one standard deviation both ways."""
-        values, vectors = np.linalg.eigh(covariance)
-        steps = vectors * np.sqrt(np.clip(values, 0.0, None))[:, None]
-        here, C = shares(rgb), np.zeros((len(rgb), 3, 3))
-        for column in np.moveaxis(steps, 2, 0):
-            for sign in (1.0, -1.0):
-                change = shares(rgb + sign * column) - here
-                C += 0.5 * change[:, :, None] * change[:, None, :]
-        return C
-
-    def _near(self, y: Array, C: Array) -> tuple[NDArray[np.intp], Array, Array]:
-        """The neighbours of each answer (n x k), how far the nearest are (n), the kernel's width (n)."""
-        distance, near = self._tree.query(y, NEIGHBOURS)
-        width = np.maximum(distance[:, -1] / 2.0, _NARROWEST)
-        noisy = np.flatnonzero(3.0 * np.sqrt(np.linalg.eigvalsh(C)[:, -1]) > distance[:, -1] / 2.0)
-        for some in (noisy[k : k + _ROWS] for k in range(0, len(noisy), _ROWS)):
-            near[some] = self._within(y[some], C[some] + np.square(width[some])[:, None, None] * np.eye(3))
-        return near, distance[:, : NEIGHBOURS // 16].mean(axis=1), width
-
-    def _within(self, y: Array, C: Array) -> NDArray[np.intp]:
-        """Of the points within the kernel of covariance C, ``NEIGHBOURS`` evenly picked (n x k).
-
-        A kernel reaches one and a half times as far as the nearest, so there are always enough.
-        """
-        K = np.linalg.inv(C)
-        middle = y - _MIDDLE
-        constant = np.einsum("ni,nij,nj->n", middle, K, middle)
-        terms = np.column_stack([K.reshape(-1, 9), -2.0 * np.einsum("nij,nj->ni", K, middle), constant])
-        d2 = terms.astype(np.float32) @ self._monomials
-        rows, columns = np.nonzero(d2 < _WITHIN)
-        count = np.bincount(rows, minlength=len(y))
-        first = np.cumsum(count) - count
-        step = np.arange(NEIGHBOURS) * (count[:, None] - 1) // (NEIGHBOURS - 1)
-        return np.asarray(columns[first[:, None] + step])
+    def _rays(self) -> NDArray[np.float32]:
+        """The points' shares of the channels, N x 3."""
+        return np.maximum(self.at**3 - _FLOOR, 0.0).astype(np.float32)
 
     @cached_property
-    def _monomials(self) -> NDArray[np.float32]:
-        """What a squared distance is linear in, 13 x N: products, places, and 1."""
-        x = (self.at - _MIDDLE).T
-        products = (x[:, None] * x[None]).reshape(9, -1)
-        return np.concatenate([products, x, np.ones((1, x.shape[1]))]).astype(np.float32)
+    def _scouts(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        return _with_products(self._rays[::_SCOUTS])
+
+    @cached_property
+    def _all(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        return _with_products(self._rays)
+
+    def _apart(self, rgb: Array) -> Array:
+        """Distance to the nearest points in cube roots of shares, over what is usual among the points."""
+        return np.asarray(self._tree.query(shares(rgb), _NEAREST)[0].mean(axis=1) / self._usual_spacing)
+
+    @cached_property
+    def _usual_spacing(self) -> float:
+        distance = self._tree.query(self.at[::97], _NEAREST)[0]
+        return float(np.quantile(distance.mean(axis=1), 0.99))
+
+    def _kernel(self, y: Array, C: Array) -> Array:
+        """The kernel's own covariance (n x 3 x 3) for answers y (n x 3, shares) with noise C."""
+        size = 3.0 * np.square(np.cbrt(np.clip(y, 0.0, None) + _FLOOR))
+        H, left = np.zeros_like(C), np.arange(len(y))
+        for width in _WIDTHS:
+            H[left] = np.square(width * size[left])[:, :, None] * np.eye(3)
+            d2 = _beside(y[left], np.linalg.inv(C[left] + H[left]), *self._scouts)
+            left = left[(d2 < _WITHIN).sum(axis=1) * _SCOUTS < _ENOUGH]
+            if not len(left):
+                break
+        return H
+
+    def _within(self, y: Array, K: Array) -> NDArray[np.intp]:
+        """Of the points within a kernel of inverse covariance K, ``NEIGHBOURS`` evenly picked (n x k)."""
+        near = np.empty((len(y), NEIGHBOURS), dtype=np.intp)
+        for some in (slice(k, k + _ROWS) for k in range(0, len(y), _ROWS)):
+            d2 = _beside(y[some], K[some], *self._all)
+            rows, columns = np.nonzero(d2 < np.maximum(_WITHIN, d2.min(axis=1, keepdims=True) + 1.0))
+            count = np.bincount(rows, minlength=len(d2))
+            step = np.arange(NEIGHBOURS) * (count[:, None] - 1) // (NEIGHBOURS - 1)
+            near[some] = columns[(np.cumsum(count) - count)[:, None] + step]
+        return near
 
     def _band(self, w: Array, near: NDArray[np.intp], away: Array, back: Array) -> Array:
         """Centre and width of the single bands among the neighbours: median and 95 % bounds."""
@@ -205,12 +212,29 @@ def answers_of(prior: EmissionPrior, rgb: Array, drawn: Array, observer: int) ->
     return Answers(shares(rgb), drawn, prior.uv_prime[observer], log_luminance, prior.band)
 
 
-def _shares_slope(rgb: Array) -> Array:
-    """Derivative of the shares by the channel means, n x 3 x 3, by central differences."""
-    step = 1e-4 * np.abs(rgb).max(axis=1, keepdims=True) + 1e-300
-    shift = step[:, None] * np.eye(3)
-    change = shares(rgb[:, None] + shift) - shares(rgb[:, None] - shift)
-    return np.asarray((change / (2 * step[:, None])).transpose(0, 2, 1))
+def _with_products(rays: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Rays as columns (3 x N) and what squared lengths are linear in (9 x N)."""
+    x = np.ascontiguousarray(rays.T)
+    return x, (x[:, None] * x[None]).reshape(9, -1)
+
+
+def _beside(
+    y: Array, K: NDArray[np.floating], rays: NDArray[np.float32], products: NDArray[np.float32]
+) -> Array:
+    """Squared distances (n x N) of answers y (n x 3) from rays (3 x N), by inverse covariances K."""
+    Ky = (y[:, None] @ K)[:, 0]
+    along = np.maximum(Ky.astype(np.float32) @ rays, 0.0)
+    length = np.maximum(K.reshape(-1, 9).astype(np.float32) @ products, 1e-12)
+    return np.asarray((Ky * y).sum(axis=1, keepdims=True).astype(np.float32) - along * along / length)
+
+
+def _to_rays(y: Array, K: Array, rays: NDArray[np.floating]) -> tuple[Array, Array]:
+    """The way from each answer to the nearest place on its rays (n x k x 3), and how far along they lie."""
+    s = rays.astype(float)
+    Ks = s @ K
+    level = (Ks @ y[:, :, None])[..., 0] / np.maximum((Ks * s).sum(axis=2), 1e-12)
+    level = np.maximum(level, 1e-6)
+    return level[..., None] * s - y[:, None], level
 
 
 def _regress(w: Array, away: Array, z: Array, target: Array) -> tuple[Array, Array]:
@@ -240,7 +264,7 @@ def _squared(vectors: Array, form: NDArray[np.floating]) -> Array:
 
 
 def _quantiles(values: Array, w: Array) -> Array:
-    return np.stack([_quantile(values, w, q) for q in (0.5, 0.025, 0.975)], axis=1)
+    return np.stack([_quantile(values, w, q) for q in (0.5, *_ENDS)], axis=1)
 
 
 def _quantile(values: Array, w: Array, q: float) -> Array:
