@@ -171,13 +171,16 @@ class Answers:
         return H
 
     def _within(self, y: Array, K: Array) -> NDArray[np.intp]:
-        """Of the points within a kernel of inverse covariance K, ``NEIGHBOURS`` evenly picked (n x k)."""
+        """Of the points within a kernel of inverse covariance K the first ``NEIGHBOURS`` (n x k).
+
+        The points are in no order; answers that are alike have the same ones, so differences hold no noise.
+        """
         near = np.empty((len(y), NEIGHBOURS), dtype=np.intp)
         for some in (slice(k, k + _ROWS) for k in range(0, len(y), _ROWS)):
             d2 = _beside(y[some], K[some], *self._all)
             rows, columns = np.nonzero(d2 < np.maximum(_WITHIN, d2.min(axis=1, keepdims=True) + 1.0))
             count = np.bincount(rows, minlength=len(d2))
-            step = np.arange(NEIGHBOURS) * (count[:, None] - 1) // (NEIGHBOURS - 1)
+            step = np.arange(NEIGHBOURS) % count[:, None]
             near[some] = columns[(np.cumsum(count) - count)[:, None] + step]
         return near
 
