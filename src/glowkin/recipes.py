@@ -139,7 +139,8 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     outlines = [f.outline_px for f in found]
     merged = scene.means(outlines)
     glows = [f.outline_px for f in glowing]
-    stray = surroundings(frame, outlines, glows, merged.signals.patches, camera.white)
+    off = bool(masters and masters.lamp_off)
+    stray = surroundings(frame, outlines, glows, merged.signals.patches, camera.white, off)
     if masters:
         blank, room = blank_light(photo, masters, outlines), room_light(scene.corrections[0], frame, outlines)
         stray = with_frames(stray, blank, room, photo.kind)

@@ -162,3 +162,17 @@ def test_a_balance_found_automatically_is_shared_with_no_other_file(tmp_path, au
     raw, _ = camera_of(open_photo(write_dng(shot, tmp_path / "a.dng")))
     assert raw.name == "Invented Scene Camera 1"
     assert raw.basis == "generic"
+
+
+@pytest.mark.parametrize("made", [luther_camera, default_camera])
+def test_white_of_a_raw_file_is_what_its_camera_answers_to_daylight(made, tmp_path):
+    """CIE illuminant D65 as colour-science tabulates it; the matrix that serves emissions may miss it."""
+    import colour
+
+    shape = colour.SpectralShape(SCENE_NM[0], SCENE_NM[-1], 1)
+    truly = made().response(colour.SDS_ILLUMINANTS["D65"].copy().align(shape).values)
+    shot = photograph(
+        plain_scene((90, 60), [emitters()["green"]]), made(), np.random.default_rng(1), Exposure()
+    )
+    white = camera_of(open_photo(write_dng(shot, tmp_path / "a.dng")))[0].white
+    assert white / white[1] == pytest.approx(truly / truly[1], rel=0.15)

@@ -120,6 +120,35 @@ def test_what_the_sensor_adds_by_itself_is_taken_off(tmp_path):
         assert b.linear_rgb == pytest.approx(a.linear_rgb, abs=3e-4)
 
 
+def test_what_the_sensor_adds_by_itself_is_no_room_light(tmp_path):
+    """All frames hold one veil: what the lamp-off frame holds above the capped one is the room's."""
+    camera, rng = luther_camera(), np.random.default_rng(3)
+    scene = replace(scene_of(), room=0.1)
+    shots = {
+        "a": photograph(scene, camera, rng, SETTINGS),
+        "off": photograph(scene.lamp_off(), camera, rng, SETTINGS),
+        "dark": photograph(replace(scene_of(), samples=(), surroundings_albedo=0.0), camera, rng, SETTINGS),
+    }
+    leaky = {
+        name: write_dng(replace(shot, codes=shot.codes + np.uint16(400)), tmp_path / f"{name}.dng")
+        for name, shot in shots.items()
+    }
+    clean = write_dng(shots["off"], tmp_path / "clean.dng")
+    photo = masters_room.open_photo(leaky["a"])
+    frame, outlines = masters_room.reduced(photo), [np.array(t.outline_px) for t in scene.truths()]
+
+    def room(**frames):
+        masters = masters_room.masters_of(Settings(**frames))
+        return masters_room.room_light(masters_room.correction_of(photo, masters), frame, outlines)
+
+    truly = room(lamp_off=(clean,))
+    assert truly.min() > 1e-4
+    assert not room(lens_capped=(leaky["dark"],)).any()
+    both = room(lamp_off=(leaky["off"],), lens_capped=(leaky["dark"],))
+    assert both == pytest.approx(truly, abs=2e-4)
+    assert (room(lamp_off=(leaky["off"],)) > truly + 0.02).all()
+
+
 def test_a_flat_evens_brightness_and_leaves_the_colour(tmp_path):
     """Two equal samples, one in the lamp's corner; the flat is lit by a tungsten lamp, orange as it is."""
     spots = [(120.0, 210.0), (540.0, 60.0)]

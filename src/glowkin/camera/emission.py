@@ -19,6 +19,7 @@ from glowkin.base.uncertainty import Array, Uncertain
 from glowkin.camera.answers import Answers, seen_by
 from glowkin.camera.cache import cached, content
 from glowkin.camera.camera_file import MEASURED_SD, CameraFile, imported
+from glowkin.camera.daylight import planck
 from glowkin.camera.development import BALANCE, developed
 from glowkin.camera.development import VERSION as DEVELOPMENT_VERSION
 from glowkin.camera.emission_prior import VERSION, emission_prior
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from glowkin.light.photo import Photograph
 
 
+_DAYLIGHT_K = 6504.0
 _MOST_TAKEN, _NEGLIGIBLE = 0.5, 1e-4
 _ALIKE = {"raw": 0.65, "rendered": 0.8}
 """The part of the prior's error that equal colours share: what differences of measured cameras allow
@@ -136,8 +138,16 @@ class Camera:
 
     @property
     def white(self) -> Array:
-        """Linear RGB of a white surface in daylight (D65, CIE 15), by this description."""
-        return np.asarray(np.linalg.solve(self.to_xyz, (0.9505, 1.0, 1.0891)))
+        """Linear RGB of a white surface in daylight (6504 K, as D65, CIE 15), green being 1.
+
+        Of sensitivities by the light's spectrum: the matrix that errs least over emissions need not hold for
+        white.
+        """
+        if self.sensitivities is None:
+            seen = np.linalg.solve(self.to_xyz, (0.9505, 1.0, 1.0891))
+        else:
+            seen = self.sensitivities.mean @ planck(_DAYLIGHT_K)
+        return np.asarray(seen / seen[1])
 
     def XYZ(self, rgb: Array) -> Array:
         """Relative XYZ (n x 3) of linear RGB (n x 3) by the matrix: to compare, not for colours."""

@@ -123,11 +123,15 @@ def _decoded(stamps: tuple[tuple[str, Path, int, int], ...]) -> Masters:
 
 @dataclass(frozen=True, eq=False)
 class Correction:
-    """What the frames do to one photograph: each added with its weight, then the fall-off divided out."""
+    """What the frames do to one photograph: each added with its weight, then the fall-off divided out.
+
+    ``room`` are the frames and weights that make up the room's light alone, without the sensor's own signal.
+    """
 
     photo: Photograph
     terms: tuple[tuple[Master, float], ...]
     fall_off: NDArray[np.float32] | None = None
+    room: tuple[tuple[Master, float], ...] = ()
 
     def frame(self, frame: Frame) -> Frame:
         """The photograph, reduced, so corrected."""
@@ -180,7 +184,9 @@ def correction_of(photo: Photograph, masters: Masters) -> Correction:
     terms = [(m, -r) for m, r in off]
     if abs(dark) > _SAME:
         terms += [(m, -dark / len(masters.lens_capped)) for m in masters.lens_capped]
-    return Correction(photo, tuple(terms), masters.fall_off)
+    capped = masters.lens_capped if off else ()
+    room = [*off, *((m, -(1.0 - dark) / len(capped)) for m in capped)]
+    return Correction(photo, tuple(terms), masters.fall_off, tuple(room))
 
 
 def blank_light(photo: Photograph, masters: Masters, outlines: Sequence[Array]) -> Array | None:
@@ -196,8 +202,8 @@ def blank_light(photo: Photograph, masters: Masters, outlines: Sequence[Array]) 
 
 
 def room_light(correction: Correction, frame: Frame, outlines: Sequence[Array]) -> Array:
-    """The light (n x 3) that frames took off each outline, from the reduced ones."""
-    off = [(m.linear, -w) for m, w in correction.terms]
+    """The room's light (n x 3) that frames took off each outline, from the reduced ones."""
+    off = [(m.linear, w) for m, w in correction.room]
     rows = []
     for outline in outlines:
         box, mask = frame.patch(outline)

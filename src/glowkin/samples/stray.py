@@ -38,6 +38,8 @@ less than powder (common practice, no source)."""
 _ROOM_UNSEEN = 1.0 / 24.0
 """A quarter of a code, in shares of the sixth: what light of the room dark ground may hold in a rendered file
 without showing it, one standard deviation (a rectangular distribution over a code has 0.29)."""
+_ROOM_BLUE_SD = 0.4
+"""Error of the room's blue, as a share: white LEDs of one warmth differ so (as ``_WARMEST``)."""
 _ROOM_LEFT = {"raw": 0.02, "rendered": 0.1}
 """What a lamp-off frame may leave of the room's light."""
 _VEIL, _VEIL_SD = 1.0, 8.0
@@ -56,6 +58,8 @@ the ground."""
 _VIOLET_R, _VIOLET_G = 0.24, 0.15
 """Red and green of lamp violet at most, in units of white, for a blue of 1: 95 % of 26 measured cameras at
 400-420 nm; brighteners' glow near 440 nm has half the red and up to twice the green."""
+_VIOLET_G_USUAL = 0.11
+"""Median of the same: what is taken for the lamp's where room light shows beside it."""
 _ROOM_BLUE = 0.1
 """Blue of room light at least, in units of white, for red and green of 1: incandescent light of 2700 K holds
 0.24 of the smaller of them in linear sRGB (by Planck's law and the CIE 1931 functions)."""
@@ -63,9 +67,12 @@ _CUT, _CUT_SD = -0.12, 0.08
 """What a channel cut at zero truly holds, in units of the highest: green of 400-420 nm in linear sRGB is
 -0.14 of blue by the CIE 1931 functions."""
 
-_UNTOLD = 60.0
-"""A tenth of a code, in shares of the sixth: less room light on a rendered ground is not seen, and
-less than half a code is no more than an error."""
+_ROOM_SEEN = 1.0 / 12.0
+"""Half a code, in shares of the sixth: less room light on a rendered ground is not told from rounding."""
+_WARMEST, _COOLEST = 0.3, 1.4
+"""Green of room light in units of white, for a red of 1, from a warm white LED to a screen. Its blue is about
+the square of that (Planck's law, CIE FL2, invented LEDs and a screen; in raw and in sRGB of 26 measured
+cameras: 0.7 to 1.5 times)."""
 _MOST_TAKEN = 0.5
 
 KINDS = ("lamp", "cut", "room", "neighbours", "around", "ghost", "hidden")
@@ -107,64 +114,91 @@ def surroundings(
     glowing: Sequence[Array] = (),
     patches: Sequence[Array] = (),
     white: Array | None = None,
+    room_taken: bool = False,
 ) -> Stray:
     """Stray light on each outline from what the reduced photograph shows around and across them.
 
     ``glowing`` are outlines of whatever else glows: around an outline drawn within a sample lies the sample,
     and its own light is no stray light on it. ``patches`` are the outlines' blocks (as in ``Signals``),
-    ``white`` (3) the camera's answer to a white surface.
+    ``white`` (3) the camera's answer to a white surface. Where a lamp-off frame has taken the room's light
+    off (``room_taken``), what the ground still sends is the lamp's.
     """
     n = len(outlines)
     veil = fit_veil(frame, outlines, glowing)
-    lamp, cut, room = ground_light(frame, veil, np.ones(3) if white is None else white)
+    lamp, cut, room = ground_light(frame, veil, np.ones(3) if white is None else white, room_taken)
     taken, loadings = np.zeros((n, 3, len(KINDS))), np.zeros((n, 3, len(KINDS)))
-    blind, clear = veil.blind(frame.faintest), room.max() > frame.faintest / 12.0
-    unseen = np.zeros(3) if room.any() else _ROOM_UNSEEN * frame.faintest * np.ones(3)
+    blind = veil.blind(frame.faintest)
+    unseen = _ROOM_UNSEEN * frame.faintest * np.ones(3) + _ROOM_BLUE_SD * room * (0.0, 0.0, 1.0)
     sources = _sources(frame, [*glowing] or outlines) if blind else None
     for i, outline in enumerate(outlines):
         blocks = patches[i] if len(patches) else np.zeros((0, 6))
         thrown, error = _neighbours(veil, i, outline, blocks, sources, frame.faintest)
         (around, around_sd), (ghost, ghost_sd) = veil.around(i), veil.ghost_on(i)
         of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
-        hidden = _ROOM * unseen * _fitting(_ROOM * unseen, blocks)
+        may_be, hidden = (
+            _ROOM * light * _fitting(_ROOM * light, blocks, frame.faintest) for light in (room, unseen)
+        )
         nothing = np.zeros(3)
         taken[i] = np.stack([
-            of_lamp * lamp, nothing, of_room * room if clear else nothing, thrown, around, ghost,
+            of_lamp * lamp, nothing, of_room * room, thrown, around, ghost,
             nothing,
         ], axis=1)  # fmt: skip
         loadings[i] = np.stack([
-            of_lamp * _LAMP_SD / _LAMP * lamp, of_lamp * cut, of_room * _ROOM_SD / _ROOM * room,
+            of_lamp * _LAMP_SD / _LAMP * lamp, of_lamp * cut, _ROOM_SD / _ROOM * may_be,
             error, around_sd, ghost_sd, hidden,
         ], axis=1)  # fmt: skip
     return Stray(taken, loadings, np.clip(veil.ground, 0.0, None), room)
 
 
-def ground_light(frame: Frame, veil: Veil, white: Array) -> tuple[Array, Array, Array]:
+def ground_light(
+    frame: Frame, veil: Veil, white: Array, room_taken: bool = False
+) -> tuple[Array, Array, Array]:
     """The dark ground's light (3 each): the lamp's, an error of channels cut at zero, and the room's.
 
     Room light holds red, green and some blue; without blue it is the ground's own glow, as a gel's. Lamp
     violet and brighteners' blue hold little of at least one of red and green: what both channels hold beyond
-    that is the room's.
+    that is the room's. In a rendered file violet holds less green than none, and the file shows what room
+    light leaves of it.
     """
     seen = np.clip(veil.ground, 0.0, None)
+    faintest, unrest = frame.faintest, 0.3 * (veil.spread / white)[:2].max()
     red, green, blue = seen / white
-    room = min(green - _VIOLET_G * blue, red - _VIOLET_R * blue)
-    own_glow = blue + frame.faintest < _ROOM_BLUE * min(red, green)
-    if own_glow or room <= max(0.3 * (veil.spread / white)[:2].max(), frame.faintest / _UNTOLD):
-        cut = seen < frame.faintest / 12.0
+    told = min(green - (_CUT if faintest else _VIOLET_G) * blue, red - _VIOLET_R * blue)
+    own_glow = blue + faintest < _ROOM_BLUE * min(red, green)
+    if room_taken or own_glow or told <= max(unrest, _ROOM_SEEN * faintest):
+        cut = seen < faintest / 12.0
         lamp = np.where(cut, _CUT * seen.max(), seen)
         return lamp, np.where(cut, _CUT_SD * seen.max(), 0.0), np.zeros(3)
-    of_room = white * np.array([max(red - _VIOLET_R * blue, room), room, min(blue, 0.7 * room)])
-    of_room = np.minimum(of_room, seen)
-    return seen - of_room, np.zeros(3), of_room
+    of_room = white * _room_colour(red, green, blue, _CUT if faintest else _VIOLET_G_USUAL)
+    lamp = seen - of_room
+    return lamp, np.array([0.0, _CUT_SD * lamp[2] if faintest else 0.0, 0.0]), of_room
 
 
-def _fitting(light: Array, blocks: Array) -> float:
-    """How much of this light (3) a sample of these blocks can hold and be left with half of its own."""
-    if not len(blocks) or not (light > 0).any():
+def _room_colour(red: float, green: float, blue: float, violet_green: float) -> Array:
+    """What of the ground's light (units of white) is the room's, its blue by how warm its light is.
+
+    The lamp's violet is what blue is left then; both are found together, in steps that close up.
+    """
+    violet = blue
+    for _ in range(12):
+        r = red - _VIOLET_R * violet
+        g = float(np.clip(green - violet_green * violet, _WARMEST * r, _COOLEST * r))
+        g = min(g, green - min(violet_green, 0.0) * violet)
+        b = min(g * g / r, blue)
+        violet = 0.5 * (violet + blue - b)
+    return np.array([r, g, b])
+
+
+def _fitting(light: Array, blocks: Array, cut: float = 0.0) -> float:
+    """How much of this light (3) a sample of these blocks can hold and be left with half of its own.
+
+    Channels no higher than ``cut`` tell nothing: a rendered file cuts what lies outside its colours.
+    """
+    if not len(blocks):
         return 1.0
     seen = np.clip(blocks[:, 2] @ blocks[:, 3:] / blocks[:, 2].sum(), 0.0, None)
-    return float(min(1.0, _MOST_TAKEN * (seen[light > 0] / light[light > 0]).min()))
+    telling = (light > 0) & (seen >= cut)
+    return float(min(1.0, _MOST_TAKEN * (seen[telling] / light[telling]).min(initial=np.inf)))
 
 
 def _times(light: Array, blocks: Array, faintest: float) -> float:
