@@ -103,18 +103,68 @@ def test_settings_are_kept_in_the_record(tmp_path):
     assert photo.white_point_xy == pytest.approx((0.3138, 0.3310), abs=2e-4)
 
 
-@pytest.mark.parametrize(("overexposed", "left"), [(1.2, True), (1.9, False)])
-def test_a_clipped_sample_is_flagged_and_without_colour_where_nothing_is_left(tmp_path, overexposed, left):
+def overexposed_green(tmp_path, brightest, name, lamp_unevenness=0.0):
     scene = replace(
         plain_scene((300, 200), [emitters()["green"]]),
-        lamp_unevenness=0.6 if left else 0.0,
+        lamp_unevenness=lamp_unevenness,
         lamp_centre=(0.1, 0.5),
     )
-    path, _ = taken(scene, tmp_path / "a.dng", brightest=overexposed)
+    path, truths = taken(scene, tmp_path / name, brightest=brightest)
     (sample,) = recipes.measure(path).samples
     assert "clipped" in sample.flags
-    assert (sample.u_prime is not None) is left
     as_json(recipes.measure(path))
+    return sample, truths[0]
+
+
+def test_a_sample_clipped_in_part_is_measured_where_it_is_not(tmp_path):
+    sample, _ = overexposed_green(tmp_path, 1.2, "a.dng", lamp_unevenness=0.6)
+    assert sample.linear_rgb is not None
+    assert sample.clipped_channels == ()
+    assert "colour-from-bounds" not in sample.flags
+
+
+@pytest.mark.parametrize("name", ["a.dng", "a.jpg"])
+def test_a_sample_clipped_all_over_has_a_colour_by_what_it_is_at_least(tmp_path, name):
+    sample, truth = overexposed_green(tmp_path, 1.9, name)
+    assert "colour-from-bounds" in sample.flags
+    assert sample.clipped_channels == ("green",)
+    assert sample.linear_rgb is None
+    assert sample.unevenness_u_prime_v_prime is None
+    error = np.array([sample.u_prime - truth.u_prime, sample.v_prime - truth.v_prime])
+    C = np.array(sample.u_prime_v_prime_covariance)
+    assert error @ np.linalg.solve(C, error) < CHI2_95_2D
+    low, high = sample.dominant_wavelength_interval_nm
+    assert low < 520 < high  # the scene's green band peaks there
+
+
+def test_what_is_clipped_all_over_is_at_least_so_bright_as_the_brightest_that_is_not(tmp_path):
+    radiances = [4.0 * emitters()["green"], 1.0 * emitters()["red"]]
+    path, _ = taken(plain_scene((400, 200), radiances), tmp_path / "a.dng", brightest=1.5)
+    green, red = recipes.measure(path).samples
+    assert green.clipped_channels == ("green",)
+    assert red.luminance_relative == 1.0
+    assert 1.0 < green.luminance_relative < 30.0
+
+
+def test_pairs_with_a_sample_from_bounds_are_compared(tmp_path):
+    path, _ = taken(
+        plain_scene((400, 200), [4.0 * emitters()["green"], emitters()["red"]]),
+        tmp_path / "a.dng",
+        brightest=1.5,
+    )
+    (pair,) = recipes.compare([recipes.measure(path)])
+    assert pair.verdict == "different"
+
+
+def test_a_white_sample_clipped_in_all_channels_has_no_colour(tmp_path):
+    from PIL import Image
+
+    codes = np.full((300, 400, 3), 255, np.uint8)
+    Image.fromarray(codes).save(tmp_path / "a.jpg", quality=95, subsampling=0)
+    outline = ((20.0, 20.0), (380.0, 20.0), (380.0, 280.0), (20.0, 280.0))
+    (sample,) = recipes.measure(tmp_path / "a.jpg", Settings(outlines=(outline,))).samples
+    assert sample.u_prime is None
+    assert sample.clipped_channels == ()
 
 
 @pytest.mark.parametrize("left", [0, 4, 6, 12, 40])

@@ -39,6 +39,7 @@ from glowkin.light.masters import blank_light, masters_of, room_light
 from glowkin.light.mismatch import mismatch_flags
 from glowkin.light.preview import preview
 from glowkin.light.region import region_means
+from glowkin.samples.bounds import bounded
 from glowkin.samples.find import Found, find_samples, found_from_outline
 from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import KINDS, remove, surroundings, with_frames
@@ -165,7 +166,7 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
 def measure_view(scene: View, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
     """Measure the samples of one exposure or several, in units of the first one's full scale."""
     white_xy = white_point_xy(settings.white_point, settings.observer)
-    seen = evidence_of(scene, settings, camera)
+    seen = _with_bounds(evidence_of(scene, settings, camera), settings.observer)
     photo, used, masters = seen.photo, seen.camera, seen.scene.masters
     return MeasuredPhoto(
         path=str(photo.path),
@@ -187,6 +188,16 @@ def measure_view(scene: View, settings: Settings, camera: Camera | None = None) 
         references=reference_records(seen.references, settings.observer),
         frames=tuple(FrameUsed(k, str(f.path), f.sha256) for k, f in masters.named()) if masters else (),
     )
+
+
+def _with_bounds(seen: Evidence, observer: int) -> Evidence:
+    """What is clipped nearly all over read from bounds, by the shortest exposure."""
+    outlines = [f.outline_px for f in seen.found]
+    correction = seen.scene.corrections[0] if seen.scene.corrections else None
+    found = bounded(
+        seen.camera, seen.colours, seen.photo, outlines, seen.emitted, seen.stray, observer, correction
+    )
+    return replace(seen, colours=found.colours, bounds=found.channels)
 
 
 def _camera(photo: Photograph, settings: Settings) -> tuple[Camera, tuple[str, ...]]:

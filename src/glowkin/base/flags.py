@@ -21,6 +21,12 @@ _TABLE = (
         "Halve the exposure and photograph again.",
     ),
     Flag(
+        "colour-from-bounds",
+        "Nearly all of the sample is at the top of the scale: of the clipped channels it was only reckoned "
+        "that they are at least so bright, and the region is as wide as that leaves it.",
+        "Halve the exposure and photograph again: this colour is a stopgap.",
+    ),
+    Flag(
         "colour-not-told",
         "What is left when stray light is taken off is too little, or too uncertain, to tell any colour.",
         "Photograph in the dark, on black card, with a filter that holds the lamp's violet back.",

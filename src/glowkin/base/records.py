@@ -13,6 +13,7 @@ Pair = tuple[float, float]
 Matrix = tuple[tuple[float, ...], ...]
 Row = dict[str, Any]
 T = TypeVar("T")
+CHANNELS = ("red", "green", "blue")
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,8 @@ class Sample:
     ``shared_errors`` are the loadings (2 x r for each source) that other samples have in common with this
     one. ``linear_rgb`` is the mean linear signal of the camera's channels as a share of full scale, the
     stray light ``stray_rgb`` taken off; ``linear_rgb_covariance`` is that of the mean alone.
+    ``clipped_channels``: those of which it is only known that they are at the ceiling at least; the colour is
+    what the others leave then, ``luminance_relative`` the least that it may be, ``linear_rgb`` unknown.
     """
 
     name: str
@@ -51,6 +54,7 @@ class Sample:
     band_width_interval_nm: Pair | None = None
     unevenness_u_prime_v_prime: float | None = None
     clipped_fraction: float = 0.0
+    clipped_channels: tuple[str, ...] = ()
     linear_rgb: tuple[float, float, float] | None = None
     linear_rgb_covariance: Matrix | None = None
     stray_rgb: tuple[float, float, float] | None = None

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from glowkin.camera.sensitivities import Sensitivities
 
 NEIGHBOURS = 400
-_WITHIN, _ENOUGH = 9.0, 800
+WITHIN, _ENOUGH = 9.0, 800
 """Squared distance, in widths of the kernel, up to which points count, and how many should."""
 _WIDTHS = 0.002 * 1.5 ** np.arange(14)
 """Widths of the kernel in cube roots of shares: the narrowest that reaches enough points."""
@@ -72,6 +72,48 @@ class Read:
 
 
 @dataclass(frozen=True, eq=False)
+class Neighbours:
+    """Points ``near`` n answers (n x k), their ``weight``, the way there ``away`` (n x k x 3) and the part
+    of it to be walked ``back``, which is no noise; the ``level`` (n x k) they are met at; each answer's
+    ``size`` (n); the noise's covariance that the places leave ``untold`` (n x 3 x 3), and the derivative of
+    the way ``by_channels`` (n x 3 x 3).
+    """
+
+    near: NDArray[np.intp]
+    weight: Array
+    away: Array
+    back: Array
+    level: Array
+    size: Array
+    untold: Array
+    by_channels: Array
+
+
+def neighbours_of(
+    near: NDArray[np.intp],
+    away: Array,
+    level: Array,
+    size: Array,
+    noise: Array,
+    kernel: Array,
+    across: Array,
+    by_channels: Array,
+) -> Neighbours:
+    """Neighbours weighed by covariances of ``noise`` and ``kernel`` (n x 3 x 3 each); ``across`` takes from
+    the way what tells nothing (n x 3 x 3).
+    """
+    K = np.linalg.inv(noise + kernel)
+    d2 = _squared(away, K)
+    w = np.exp(-0.5 * (d2 - d2.min(axis=1, keepdims=True)))
+    w /= w.sum(axis=1, keepdims=True)
+    # Of the way to a neighbour only the part that is no noise of the measurement is walked back.
+    back = away @ (K @ kernel)
+    # What of the noise the neighbours' places do not tell: the covariance of e, given e plus the way.
+    untold = across @ (noise - noise @ K @ noise) @ across.transpose(0, 2, 1)
+    return Neighbours(near, w, away, back, level, size, untold, by_channels)
+
+
+@dataclass(frozen=True, eq=False)
 class Answers:
     """N points: ``at`` (N x 3, shares), the ``drawn`` camera (N x r, standard normals), and of their spectra
     ``uv_prime`` (N x 2), the logarithm of luminance over the channels' sum ``log_luminance`` (N), and
@@ -96,6 +138,32 @@ class Answers:
         return Read(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Read)))
 
     def _read(self, rgb: Array, covariance: Array) -> Read:
+        seen = self.neighbours(rgb, covariance)
+        w, near, away = seen.weight, seen.near, seen.away
+        log_luminance = self.log_luminance[near] + np.log(seen.level)
+        told = np.concatenate([self.uv_prime[near], log_luminance[..., None]], axis=2)
+        # Not at one camera: what differs with the camera drawn may well be told by the way.
+        slope, _ = _regress(w, away, self.drawn[near][..., :0], told)
+        _, loads = _regress(w, away, self.drawn[near], told)
+        moved = told - seen.back @ slope.transpose(0, 2, 1)
+        mean = np.einsum("nk,nkt->nt", w, moved)
+        rest = (moved - mean[:, None])[..., :2]
+        total = (rest * w[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
+        total = total * _fit_95(w, rest, total)
+        total = total + self.least_variance(total)[:, None, None] * np.eye(2)
+        slope = slope[:, :2]
+        return Read(
+            mean[:, :2],
+            total + slope @ seen.untold @ slope.transpose(0, 2, 1),
+            loads[:, :2],
+            slope @ seen.by_channels,
+            np.exp(self.log_luminance_told(w, moved[..., 2])) * seen.size,
+            self._band(w, near, away, seen.back),
+            self._apart(rgb),
+        )
+
+    def neighbours(self, rgb: Array, covariance: Array) -> Neighbours:
+        """The points that answer like channel means (n x 3), covariance n x 3 x 3, at whatever level."""
         size = np.maximum(np.clip(rgb, 0.0, None).sum(axis=1), 1e-300)[:, None]
         y = rgb / size
         # More or less of the sample's own light is no error of its colour.
@@ -105,36 +173,22 @@ class Answers:
         K = np.linalg.inv(C + H)
         near = self._within(y, K)
         away, level = _to_rays(y, K, self._rays[near])
-        d2 = _squared(away, K)
-        w = np.exp(-0.5 * (d2 - d2.min(axis=1, keepdims=True)))
-        w /= w.sum(axis=1, keepdims=True)
-        # Of the way to a neighbour only the part that is no noise of the measurement is walked back.
-        back = away @ (K @ H)
-        log_luminance = self.log_luminance[near] + np.log(level)
-        told = np.concatenate([self.uv_prime[near], log_luminance[..., None]], axis=2)
-        # Not at one camera: what differs with the camera drawn may well be told by the way.
-        slope, _ = _regress(w, away, self.drawn[near][..., :0], told)
-        _, loads = _regress(w, away, self.drawn[near], told)
-        moved = told - back @ slope.transpose(0, 2, 1)
-        mean = np.einsum("nk,nkt->nt", w, moved)
-        rest = (moved - mean[:, None])[..., :2]
-        total = (rest * w[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
-        total = total * _fit_95(w, rest, total) + _LEAST_SD**2 * np.eye(2)
         # Nor does the way along the ray tell anything.
         Ky = (y[:, None] @ K)[:, 0]
         across = np.eye(3) - y[:, :, None] * Ky[:, None] / (Ky * y).sum(axis=1)[:, None, None]
-        slope = slope[:, :2] @ across
-        # What of the noise the neighbours' places do not tell: the covariance of e, given e plus the way.
-        untold = slope @ (C - C @ K @ C) @ slope.transpose(0, 2, 1)
-        return Read(
-            mean[:, :2],
-            total + untold,
-            loads[:, :2],
-            slope / size[:, :, None],
-            np.exp(mean[:, 2]) * size[:, 0],
-            self._band(w, near, away, back),
-            self._apart(rgb),
-        )
+        return neighbours_of(near, away, level, size[:, 0], C, H, across, across / size[:, :, None])
+
+    def place(self, rgb: Array) -> Array:
+        """Where channel means (..., 3) lie among the points."""
+        return shares(rgb)
+
+    def log_luminance_told(self, w: Array, neighbours: Array) -> Array:
+        """What the neighbours' luminances (n x k), by weight, say (n): their mean."""
+        return np.asarray((w * neighbours).sum(axis=1))
+
+    def least_variance(self, total: Array) -> Array:
+        """Variance of u'v' in any direction at least (n), for covariances by the points (n x 2 x 2)."""
+        return np.full(len(total), _LEAST_SD**2)
 
     @cached_property
     def _rays(self) -> NDArray[np.float32]:
@@ -151,7 +205,7 @@ class Answers:
 
     def _apart(self, rgb: Array) -> Array:
         """Distance to the nearest points in cube roots of shares, over what is usual among the points."""
-        return np.asarray(self._tree.query(shares(rgb), _NEAREST)[0].mean(axis=1) / self._usual_spacing)
+        return np.asarray(self._tree.query(self.place(rgb), _NEAREST)[0].mean(axis=1) / self._usual_spacing)
 
     @cached_property
     def _usual_spacing(self) -> float:
@@ -165,7 +219,7 @@ class Answers:
         for width in _WIDTHS:
             H[left] = np.square(width * size[left])[:, :, None] * np.eye(3)
             d2 = _beside(y[left], np.linalg.inv(C[left] + H[left]), *self._scouts)
-            left = left[(d2 < _WITHIN).sum(axis=1) * _SCOUTS < _ENOUGH]
+            left = left[(d2 < WITHIN).sum(axis=1) * _SCOUTS < _ENOUGH]
             if not len(left):
                 break
         return H
@@ -178,7 +232,7 @@ class Answers:
         near = np.empty((len(y), NEIGHBOURS), dtype=np.intp)
         for some in (slice(k, k + _ROWS) for k in range(0, len(y), _ROWS)):
             d2 = _beside(y[some], K[some], *self._all)
-            rows, columns = np.nonzero(d2 < np.maximum(_WITHIN, d2.min(axis=1, keepdims=True) + 1.0))
+            rows, columns = np.nonzero(d2 < np.maximum(WITHIN, d2.min(axis=1, keepdims=True) + 1.0))
             count = np.bincount(rows, minlength=len(d2))
             step = np.arange(NEIGHBOURS) % count[:, None]
             near[some] = columns[(np.cumsum(count) - count)[:, None] + step]
@@ -199,6 +253,11 @@ class Answers:
 
 def seen_by(prior: EmissionPrior, camera: Sensitivities, observer: int, seed: int = 0) -> Answers:
     """The answers of one camera, drawn anew for each spectrum from what is known of it."""
+    return answers_of(prior, *channels_seen(prior, camera, seed), observer)
+
+
+def channels_seen(prior: EmissionPrior, camera: Sensitivities, seed: int) -> tuple[Array, Array]:
+    """Channels (N x 3) of the prior's spectra by cameras drawn, and what was drawn (N x r)."""
     rank, n = camera.loadings.shape[2], len(prior.spectra)
     drawn = np.random.default_rng(seed).standard_normal((n, rank))
     rgb = np.empty((n, 3))
@@ -206,7 +265,7 @@ def seen_by(prior: EmissionPrior, camera: Sensitivities, observer: int, seed: in
         both = np.concatenate([camera.mean[channel][:, None], camera.loadings[channel]], axis=1)
         seen = prior.spectra @ both.astype(np.float32)
         rgb[:, channel] = seen[:, 0] + (seen[:, 1:] * drawn).sum(axis=1)
-    return answers_of(prior, rgb, drawn, observer)
+    return rgb, drawn
 
 
 def answers_of(prior: EmissionPrior, rgb: Array, drawn: Array, observer: int) -> Answers:
@@ -258,7 +317,7 @@ def _regress(w: Array, away: Array, z: Array, target: Array) -> tuple[Array, Arr
 def _fit_95(w: Array, rest: Array, total: Array) -> Array:
     """What makes the 95 % ellipse of this covariance hold 95 % of the residuals, n x 1 x 1."""
     d2 = _squared(rest, np.linalg.inv(total))
-    return np.asarray(np.clip(_quantile(d2, w, 0.95) / CHI2_95_2D, _NARROWED, _WIDENED)[:, None, None])
+    return np.asarray(np.clip(quantile(d2, w, 0.95) / CHI2_95_2D, _NARROWED, _WIDENED)[:, None, None])
 
 
 def _squared(vectors: Array, form: NDArray[np.floating]) -> Array:
@@ -267,10 +326,10 @@ def _squared(vectors: Array, form: NDArray[np.floating]) -> Array:
 
 
 def _quantiles(values: Array, w: Array) -> Array:
-    return np.stack([_quantile(values, w, q) for q in (0.5, *_ENDS)], axis=1)
+    return np.stack([quantile(values, w, q) for q in (0.5, *_ENDS)], axis=1)
 
 
-def _quantile(values: Array, w: Array, q: float) -> Array:
+def quantile(values: Array, w: Array, q: float) -> Array:
     """Weighted quantile of each row."""
     order = np.argsort(values, axis=1)
     below = np.cumsum(np.take_along_axis(w, order, axis=1), axis=1)

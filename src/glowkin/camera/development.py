@@ -28,7 +28,7 @@ VERSION = "3"
 """To be raised with every change of the developments: caches are keyed by it."""
 BALANCE = {"set": 0.1, "automatic": 0.35}
 """White-balance error as the natural logarithm of each channel's gain, one standard deviation."""
-_DEVELOPMENTS = 500
+DEVELOPMENTS = 500
 _CAMERA_RANK, _WIDER = 12, 1.4
 """Loadings kept of the prior over cameras, and by how much they are lengthened, as in ``maker``."""
 PARAMETERS = _CAMERA_RANK + 5
@@ -58,7 +58,7 @@ def developed(
     rng = np.random.default_rng(seed)
     n = len(prior.spectra)
     rgb, z = np.empty((n, 3)), np.empty((n, PARAMETERS))
-    count = _DEVELOPMENTS if drawn is None else len(drawn)
+    count = DEVELOPMENTS if drawn is None else len(drawn)
     for k in range(count):
         mine = slice(k, None, count)
         z[mine] = draw_development(rng) if drawn is None else drawn[k]
@@ -77,11 +77,42 @@ def develop(
     spectra: NDArray[np.floating], z: Array, rgb_to_xyz: Array, balance: float, rng: np.random.Generator
 ) -> Array:
     """Linear channels (n x 3) that a file of this development (17) shows of spectra (n x 201)."""
+    raw, matrix = _before_matrix(spectra, z, rgb_to_xyz, balance, rng)
+    linear = _drawn_in(raw @ (_saturated(z[-2]) @ matrix).T, rgb_to_xyz[1], rng)
+    level = rng.uniform(0.2, 0.85, (len(linear), 1)) / np.maximum(linear.max(axis=1, keepdims=True), 1e-12)
+    return np.asarray(_as_read(linear * level, min(z[-1], 2.0), rng) / level)
+
+
+def develop_over(
+    spectra: NDArray[np.floating],
+    over: Array,
+    z: Array,
+    rgb_to_xyz: Array,
+    balance: float,
+    rng: np.random.Generator,
+) -> tuple[Array, Array]:
+    """Linear channels (n x 3, full scale 1) of spectra exposed until the highest channel would reach ``over``
+    (n) times full scale, and what they were multiplied by (n).
+
+    Balanced channels of the sensor end at full scale before the matrix (common practice, no source).
+    """
+    raw, matrix = _before_matrix(spectra, z, rgb_to_xyz, balance, rng)
+    to_space = (_saturated(z[-2]) @ matrix).T
+    highest = (raw @ to_space).max(axis=1)
+    level = (over / np.maximum(highest, 1e-12))[:, None]
+    white = np.linalg.solve(matrix, np.ones(3))
+    linear = _drawn_in(np.minimum(raw * level, white) @ to_space, rgb_to_xyz[1], rng)
+    return _as_read(linear, min(z[-1], 2.0), rng), level[:, 0]
+
+
+def _before_matrix(
+    spectra: NDArray[np.floating], z: Array, rgb_to_xyz: Array, balance: float, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """The sensor's channels (n x 3), balanced as far as it is right, and the matrix to the colour space."""
     camera = _fewer(camera_prior())
     seen = np.maximum(camera.mean + camera.loadings @ z[:_CAMERA_RANK], 0.0)
     raw = spectra @ (seen * np.exp(balance * z[-5:-2])[:, None]).T
-    matrix = _as_makers_differ(np.linalg.inv(rgb_to_xyz) @ maker_matrix(seen), rng)
-    return _cut(_drawn_in(raw @ (_saturated(z[-2]) @ matrix).T, rgb_to_xyz[1], rng), min(z[-1], 2.0), rng)
+    return raw, _as_makers_differ(np.linalg.inv(rgb_to_xyz) @ maker_matrix(seen), rng)
 
 
 @lru_cache(maxsize=2)
@@ -114,12 +145,11 @@ def _drawn_in(linear: Array, luminance: Array, rng: np.random.Generator) -> Arra
     return np.asarray(grey + share * (linear - grey))
 
 
-def _cut(linear: Array, curve: float, rng: np.random.Generator) -> Array:
-    """Exposed, cut at both ends, through the tone curve into codes, read as a reader does, and set back."""
-    level = rng.uniform(0.2, 0.85, (len(linear), 1)) / np.maximum(linear.max(axis=1, keepdims=True), 1e-12)
-    code = srgb_encode(np.clip(linear * level, 0.0, 1.0))
+def _as_read(linear: Array, curve: float, rng: np.random.Generator) -> Array:
+    """Cut at both ends, through the tone curve into codes, and read as a reader does."""
+    code = srgb_encode(np.clip(linear, 0.0, 1.0))
     if curve > 0:
         strength = min(_CURVE[0] + 0.08 * curve, _CURVE[1])
         code = code ** np.exp(_GAMMA * rng.standard_normal())
         code = np.clip(code + strength * np.sin(2 * np.pi * (code - 0.5)) / np.pi * code, 0.0, 1.0)
-    return np.asarray(srgb_decode(np.round(code * 255) / 255) / level)
+    return np.asarray(srgb_decode(np.round(code * 255) / 255))

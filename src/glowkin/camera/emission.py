@@ -16,17 +16,16 @@ import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.uncertainty import Array, Uncertain
-from glowkin.camera.answers import Answers, seen_by
 from glowkin.camera.cache import cached, content
 from glowkin.camera.camera_file import MEASURED_SD, CameraFile, imported
 from glowkin.camera.daylight import planck
-from glowkin.camera.development import BALANCE, developed
-from glowkin.camera.development import VERSION as DEVELOPMENT_VERSION
+from glowkin.camera.development import BALANCE
 from glowkin.camera.emission_prior import VERSION, emission_prior
 from glowkin.camera.grid import observer as observer_on_grid
 from glowkin.camera.maker import seen_through
 from glowkin.camera.nearby import near_loadings
-from glowkin.camera.sensitivities import camera_prior
+from glowkin.camera.overexposed import CEILING, ceiling_of
+from glowkin.camera.tables import Description, answers_kept, overexposed_kept
 from glowkin.colour.chromaticity import jacobian_uv_prime_XYZ
 
 if TYPE_CHECKING:
@@ -34,9 +33,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from glowkin.camera.answers import Read
+    from glowkin.camera.answers import Answers, Read
     from glowkin.camera.calibrate import LightsSeen
     from glowkin.camera.filter import Filter
+    from glowkin.camera.overexposed import Overexposed
     from glowkin.camera.sensitivities import Sensitivities
     from glowkin.light.photo import Photograph
 
@@ -87,6 +87,7 @@ class Camera:
     loading_sources: tuple[tuple[str, int], ...] = ()
     file: CameraFile | None = None
     _tables: dict[int, Answers] = field(default_factory=dict, repr=False)
+    _over: dict[int, Overexposed] = field(default_factory=dict, repr=False)
 
     @property
     def shared_source(self) -> str:
@@ -113,8 +114,18 @@ class Camera:
     def answers(self, observer: int = 2) -> Answers:
         """What the camera shows of the prior's spectra; made once, then kept on disk."""
         if observer not in self._tables:
-            self._tables[observer] = _answers(self, observer)
+            self._tables[observer] = answers_kept(self._description, observer)
         return self._tables[observer]
+
+    def overexposed(self, observer: int = 2) -> Overexposed:
+        """The same of spectra too bright for it; kept on disk too."""
+        if observer not in self._over:
+            self._over[observer] = overexposed_kept(self._description, observer)
+        return self._over[observer]
+
+    @property
+    def _description(self) -> Description:
+        return Description(self.sensitivities, self.space, self.balance)
 
     @cached_property
     def to_xyz(self) -> Array:
@@ -172,15 +183,47 @@ class Camera:
         ``allowance`` (n x 3 x r) are kinds of which only a cautious bound is known: they widen the region and
         leave the colour.
         """
+        return self._infer(self.answers(observer), mean_rgb, covariance, stray, allowance)
+
+    def infer_clipped(
+        self,
+        mean_rgb: Array,
+        covariance: Array,
+        clipped: NDArray[np.bool_],
+        observer: int = 2,
+        stray: Array | None = None,
+        allowance: Array | None = None,
+    ) -> Emissions:
+        """As ``infer``, but means (n x 3) of those ``clipped`` (n x 3) are what the channel is at least.
+
+        ``luminance`` is the least that it may be (97.5 %). NaN where all are clipped, or none, or oddly.
+        """
+        table, unit = self.overexposed(observer), ceiling_of(mean_rgb, clipped)
+        rgb = np.where(clipped, CEILING, mean_rgb / unit)
+        rgb = np.where(table.holds(rgb)[:, None], rgb, np.nan)
+        free = np.where(clipped, 0.0, 1.0 / unit)[:, :, None]
+        C = covariance * free * free.transpose(0, 2, 1)
+        kinds = (None if kind is None else kind * free for kind in (stray, allowance))
+        found = self._infer(table, rgb, C, *kinds)
+        return replace(found, luminance=found.luminance * unit[:, 0])
+
+    def _infer(
+        self,
+        table: Answers,
+        mean_rgb: Array,
+        covariance: Array,
+        stray: Array | None,
+        allowance: Array | None,
+    ) -> Emissions:
         rgb = np.asarray(mean_rgb, dtype=float).reshape(-1, 3)
         C = np.asarray(covariance, dtype=float).reshape(-1, 3, 3)
         if stray is not None:
             C = C + stray @ stray.transpose(0, 2, 1)
         known = np.isfinite(rgb).all(axis=1) & np.isfinite(C).all(axis=(1, 2)) & (rgb > 0).any(axis=1)
-        read = self.answers(observer).read(rgb[known], C[known])
+        read = table.read(rgb[known], C[known])
         own, shared = self._parts(read, C[known])
         if allowance is not None:
-            own = own + self._allowed(rgb[known], C[known], allowance[known], observer)
+            own = own + _allowed(table, rgb[known], C[known], allowance[known])
         sources = iter(shared)
         return Emissions(
             _filled(known, read.luminance),
@@ -209,26 +252,6 @@ class Camera:
             for loads, uv, part in zip(read.shared, read.uv_prime, field_part, strict=True)
         ]
         return _at_least_zero(rest - field_part), shared
-
-    def _allowed(self, rgb: Array, C: Array, allowance: Array, observer: int) -> Array:
-        """Covariance (n x 2 x 2) of u'v' from one step of each kind of light up and one down.
-
-        A step down that would take most of the light away is shortened, and its effect scaled up.
-        """
-        total = np.clip(rgb, 0.0, None).sum(axis=1)
-        size = np.abs(allowance).sum(axis=1) / np.maximum(total, 1e-300)[:, None]
-        kinds = np.flatnonzero(size.max(axis=0, initial=0.0) > _NEGLIGIBLE)
-        out = np.zeros((len(rgb), 2, 2))
-        if not len(kinds):
-            return out
-        answers, here = self.answers(observer), self.answers(observer).read(rgb, C).uv_prime
-        for kind in kinds:
-            down = np.minimum(1.0, _MOST_TAKEN / np.maximum(size[:, kind], 1e-9))
-            for part in (np.ones_like(down), -down):
-                moved = answers.read(rgb + part[:, None] * allowance[:, :, kind], C).uv_prime
-                step = (moved - here) / np.abs(part)[:, None]
-                out += 0.5 * step[:, :, None] * step[:, None, :]
-        return out
 
     @classmethod
     def from_sensitivities(
@@ -288,6 +311,27 @@ class Camera:
         return cls.from_file(fit_chart(Path(chart_photo), corners, chart, chart_light, lights))
 
 
+def _allowed(table: Answers, rgb: Array, C: Array, allowance: Array) -> Array:
+    """Covariance (n x 2 x 2) of u'v' from one step of each kind of light up and one down.
+
+    A step down that would take most of the light away is shortened, and its effect scaled up.
+    """
+    total = np.clip(rgb, 0.0, None).sum(axis=1)
+    size = np.abs(allowance).sum(axis=1) / np.maximum(total, 1e-300)[:, None]
+    kinds = np.flatnonzero(size.max(axis=0, initial=0.0) > _NEGLIGIBLE)
+    out = np.zeros((len(rgb), 2, 2))
+    if not len(kinds):
+        return out
+    here = table.read(rgb, C).uv_prime
+    for kind in kinds:
+        down = np.minimum(1.0, _MOST_TAKEN / np.maximum(size[:, kind], 1e-9))
+        for part in (np.ones_like(down), -down):
+            moved = table.read(rgb + part[:, None] * allowance[:, :, kind], C).uv_prime
+            step = (moved - here) / np.abs(part)[:, None]
+            out += 0.5 * step[:, :, None] * step[:, None, :]
+    return out
+
+
 def camera_of(
     photo: Photograph, file: CameraFile | None = None, behind: Filter | None = None
 ) -> tuple[Camera, tuple[str, ...]]:
@@ -331,27 +375,6 @@ def _file_flags(photo: Photograph, file: CameraFile, behind: Filter | None) -> t
 @lru_cache(maxsize=8)
 def _maker_camera(name: str, matrices: bytes) -> Camera:
     return Camera(name, "generic", seen_through(list(np.frombuffer(matrices).reshape(-1, 3, 3))))
-
-
-def _answers(camera: Camera, observer: int) -> Answers:
-    known, space = camera.sensitivities, np.asarray(camera.space)
-    if known is None:
-        cameras = camera_prior()
-        told = content(space, cameras.mean, cameras.loadings)
-        key = f"{DEVELOPMENT_VERSION} {told} {camera.balance}"
-    else:
-        key = content(known.mean, known.loadings)
-
-    def table() -> Array:
-        prior = emission_prior()
-        if known is None:
-            made = developed(prior, space, camera.balance, observer)
-        else:
-            made = seen_by(prior, known, observer)
-        return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn])
-
-    t = cached(f"{VERSION} {observer} {key}", table).astype(float)
-    return Answers(t[:, :3], t[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8])
 
 
 def _best_matrix(camera: Sensitivities) -> Array:

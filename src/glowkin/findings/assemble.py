@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import Matrix, MergedExposure, Sample
+from glowkin.base.records import CHANNELS, Matrix, MergedExposure, Sample
 from glowkin.base.uncertainty import ellipse_95
 from glowkin.findings.describe import describe
 from glowkin.samples.quality import sample_flags, stray_shift, unevenness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from numpy.typing import NDArray
 
     from glowkin.base.records import Rejected
     from glowkin.base.uncertainty import Array, Uncertain
@@ -32,7 +34,9 @@ _DIAGRAM = 0.3
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """What the rooms before found out about the n samples of one photograph."""
+    """What the rooms before found out about the n samples of one photograph; ``bounds`` (n x 3) are channels
+    of which it was only reckoned that they are at least at the ceiling.
+    """
 
     photo: Photograph
     camera: Camera
@@ -46,6 +50,7 @@ class Evidence:
     flags: tuple[str, ...]
     rejected: tuple[Rejected, ...]
     references: Sequence[Checked] = ()
+    bounds: NDArray[np.bool_] | None = None
 
 
 def sample_records(
@@ -71,12 +76,13 @@ def sample_records(
             clipped_fraction=float(np.nan_to_num(evidence.emitted.clipped[i])),
             flags=flags,
         )
+        at_least = _at_least(evidence, i)
         if i in seen:
-            base = _measured(base, evidence, i, spread[i])
+            base = _measured(base, evidence, i, spread[i], at_least)
         if i in described:
             base = _coloured(base, told[i], described[i])
             base = _banded(base, evidence.colours.band[i])
-        elif i in seen:
+        elif i in seen and not at_least:
             base = replace(base, flags=(*base.flags, "colour-not-told"))
         records.append(base)
     return tuple(records)
@@ -134,24 +140,46 @@ def _banded(base: Sample, band: Array) -> Sample:
     )
 
 
-def _measured(base: Sample, evidence: Evidence, i: int, spread: float) -> Sample:
-    """The signals of a sample, whatever colour they tell."""
+def _at_least(evidence: Evidence, i: int) -> tuple[str, ...]:
+    """The channels of the i-th sample of which only the least light is known."""
+    if evidence.bounds is None:
+        return ()
+    return tuple(name for name, is_bound in zip(CHANNELS, evidence.bounds[i], strict=True) if is_bound)
+
+
+def _measured(base: Sample, evidence: Evidence, i: int, spread: float, at_least: tuple[str, ...]) -> Sample:
+    """The signals of a sample, whatever colour they tell; of bounds only how bright it is at least."""
     colours, metadata = evidence.colours, evidence.photo.metadata
-    rgb = tuple(float(v) for v in evidence.emitted.mean[i])
-    stray = tuple(float(v) for v in evidence.stray.level[i])
     exposure = None
     if metadata.exposure_s and metadata.iso and metadata.f_number:
         exposure = metadata.exposure_s * metadata.iso / metadata.f_number**2
     luminance = float(colours.luminance[i])
+    base = replace(
+        base,
+        luminance_relative=luminance / _brightest(evidence),
+        luminance_per_exposure=luminance / exposure if exposure else None,
+    )
+    if at_least:
+        flags = (*base.flags, "colour-from-bounds")
+        return replace(base, clipped_channels=at_least, flags=flags)
+    rgb = tuple(float(v) for v in evidence.emitted.mean[i])
+    stray = tuple(float(v) for v in evidence.stray.level[i])
     return replace(
         base,
-        luminance_relative=luminance / float(np.nanmax(colours.luminance)),
-        luminance_per_exposure=luminance / exposure if exposure else None,
         unevenness_u_prime_v_prime=float(spread),
         linear_rgb=(rgb[0], rgb[1], rgb[2]),
         stray_rgb=(stray[0], stray[1], stray[2]),
         linear_rgb_covariance=_matrix(evidence.emitted.covariance[i]),
     )
+
+
+def _brightest(evidence: Evidence) -> float:
+    """The highest luminance of a sample that is known; where all are bounds, the highest of these."""
+    luminance = evidence.colours.luminance
+    if evidence.bounds is not None:
+        known = luminance[~evidence.bounds.any(axis=1)]
+        luminance = known if np.isfinite(known).any() else luminance
+    return float(np.nanmax(luminance))
 
 
 def _matrix(array: Array) -> Matrix:

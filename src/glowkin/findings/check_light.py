@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.checks import Advice
-from glowkin.findings.look import CHANNELS
+from glowkin.base.records import CHANNELS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 _CLEAR = {"raw": 10.0, "rendered": 25.0}
 _DROWNED = {"raw": 7.0, "rendered": 20.0}
 """Light over noise of a cell that shows an edge as it is; developing smooths noise, not its errors."""
-CHANNELS = ("red", "green", "blue")
 
 
 @dataclass(frozen=True, eq=False)

@@ -75,7 +75,7 @@ def _region(
     photo: Photograph, outline: Array, channel: int | None, correction: Correction | None
 ) -> tuple[Any, ...]:
     mask, window = outline_mask(photo, outline)
-    side = _block_side(photo, int(np.count_nonzero(mask)))
+    side = block_side(photo, int(np.count_nonzero(mask)))
     sums, counts, clipped = _block_sums(photo, mask, window, side, channel)
     if correction is not None:
         means = correction.blocks(mask, window, side, _per_cell(sums, counts))
@@ -85,7 +85,7 @@ def _region(
     nothing = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((3, 3), np.nan)
     if counts.sum() < 4:
         return *nothing, clipped / whole if mask.any() else np.nan, np.zeros(3), 0, 0.0, np.zeros((0, 6))
-    mean, covariance, scatter, blocks = _statistics(sums, counts, side)
+    mean, covariance, scatter, blocks = statistics(sums, counts, side)
     if blocks < 3:
         return *nothing, clipped / whole, np.zeros(3), blocks, 0.0, np.zeros((0, 6))
     coding = coding_variance(photo, mean) * (1.0 if correction is None else 1.0 + correction.weight**2)
@@ -138,7 +138,7 @@ def outline_mask(photo: Photograph, outline: Array) -> tuple[NDArray[np.uint8], 
     return mask, Window(int(left), int(top), int(right), int(bottom))
 
 
-def _block_side(photo: Photograph, cells: int) -> int:
+def block_side(photo: Photograph, cells: int) -> int:
     """About 48 blocks, larger than what compression and demosaicing correlate; at least 8 where they fit."""
     smallest = 3 if photo.curves is None else 8
     side = max(1, min(max(smallest, int(np.sqrt(cells / _BLOCKS))), int(np.sqrt(cells / 8))))
@@ -159,8 +159,8 @@ def _block_sums(
         over = _spread(photo, clipped_cells(photo, strip, every, channel)) & piece
         valid = piece & ~over
         clipped += every * int(np.count_nonzero(over))
-        sums.append(every * _blocks(cv2.copyTo(linear_cells(photo, strip, every), valid), side, every))
-        counts.append(every * _blocks(valid.astype(np.float32), side, every))
+        sums.append(every * block_totals(cv2.copyTo(linear_cells(photo, strip, every), valid), side, every))
+        counts.append(every * block_totals(valid.astype(np.float32), side, every))
     return np.concatenate(sums).reshape(-1, 3), np.concatenate(counts).ravel(), clipped
 
 
@@ -197,7 +197,7 @@ def _spread(photo: Photograph, clipped: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.dilate(clipped, np.ones((5, 5), np.uint8)))
 
 
-def _blocks(values: NDArray[Any], side: int, every: int) -> NDArray[np.float64]:
+def block_totals(values: NDArray[Any], side: int, every: int) -> NDArray[np.float64]:
     """Sums over blocks of side x side cells, each so-many-th row there, the last blocks padded with zeros."""
     height, width = values.shape[:2]
     rows = side // every
@@ -207,7 +207,7 @@ def _blocks(values: NDArray[Any], side: int, every: int) -> NDArray[np.float64]:
     return np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_AREA), dtype=float) * side * rows
 
 
-def _statistics(sums: Array, counts: Array, side: int) -> tuple[Array, Array, Array, int]:
+def statistics(sums: Array, counts: Array, side: int) -> tuple[Array, Array, Array, int]:
     """Weighted mean of the cells, covariance of that mean, scatter of block means, blocks counted."""
     mean = sums.sum(axis=0) / counts.sum()
     kept = _well_filled(counts, side)

@@ -19,6 +19,7 @@ GRAVITY = (
     "merged-by-phone",
     "edited-file",
     "clipped",
+    "colour-from-bounds",
     "colour-not-told",
     "automatic-white-balance",
     "out-of-gamut",

@@ -1,0 +1,81 @@
+"""The answers of a camera, made once and then kept on disk by all that they follow from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+import numpy as np
+
+from glowkin.camera.answers import Answers, seen_by
+from glowkin.camera.cache import cached, content
+from glowkin.camera.development import VERSION as DEVELOPMENT_VERSION
+from glowkin.camera.development import developed
+from glowkin.camera.emission_prior import VERSION, emission_prior
+from glowkin.camera.overexposed import VERSION as OVER_VERSION
+from glowkin.camera.overexposed import Overexposed, developed_over, seen_over
+from glowkin.camera.sensitivities import camera_prior
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.camera.sensitivities import Sensitivities
+
+_Kind = TypeVar("_Kind", bound=Answers)
+
+
+@dataclass(frozen=True, eq=False)
+class Description:
+    """What is known of a camera: its sensitivities, or of a rendered file its colour space (3 x 3 to XYZ) and
+    the error of its white balance.
+    """
+
+    sensitivities: Sensitivities | None
+    space: Array | None
+    balance: float
+
+    @property
+    def key(self) -> str:
+        """What its answers are kept by."""
+        known = self.sensitivities
+        if known is not None:
+            return content(known.mean, known.loadings)
+        cameras = camera_prior()
+        told = content(np.asarray(self.space), cameras.mean, cameras.loadings)
+        return f"{DEVELOPMENT_VERSION} {told} {self.balance}"
+
+
+def answers_kept(camera: Description, observer: int) -> Answers:
+    """What the camera shows of the prior's spectra."""
+
+    def made() -> Answers:
+        prior = emission_prior()
+        if camera.sensitivities is None:
+            return developed(prior, np.asarray(camera.space), camera.balance, observer)
+        return seen_by(prior, camera.sensitivities, observer)
+
+    return _kept(f"{VERSION} {observer} {camera.key}", made, Answers)
+
+
+def overexposed_kept(camera: Description, observer: int) -> Overexposed:
+    """What it shows of them when they are too bright for it."""
+
+    def made() -> Overexposed:
+        prior = emission_prior()
+        if camera.sensitivities is None:
+            return developed_over(prior, np.asarray(camera.space), camera.balance, observer)
+        return seen_over(prior, camera.sensitivities, observer)
+
+    return _kept(f"{VERSION} over {OVER_VERSION} {observer} {camera.key}", made, Overexposed)
+
+
+def _kept(key: str, make: Callable[[], _Kind], kind: type[_Kind]) -> _Kind:
+    """Answers of a kind, from the disk where they were made before."""
+
+    def table() -> Array:
+        made = make()
+        return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn])
+
+    t = cached(key, table).astype(float)
+    return kind(t[:, :3], t[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8])

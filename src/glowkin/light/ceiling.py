@@ -1,0 +1,90 @@
+"""What a clipped region shows: which channels are at the ceiling, and the means of the others there.
+
+Of the region's cells only those count that are clipped in the same channels as most of the clipped ones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.light.linear import clipped_cells, linear_cells, window_codes
+from glowkin.light.region import block_side, block_totals, coding_variance, outline_mask, statistics
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.light.linear import Window
+    from glowkin.light.masters import Correction
+    from glowkin.light.photo import Photograph
+
+_MOST_CELLS = 2_000_000
+_RANKS = np.array([1, 2, 4], dtype=np.uint8)
+
+
+@dataclass(frozen=True)
+class Ceiling:
+    """Of n regions: ``mean`` (n x 3, full scale 1), its ``covariance`` (n x 3 x 3), and which channels are
+    ``clipped`` (n x 3): their means are what the light is at least. NaN where too little is clipped alike.
+    """
+
+    mean: Array
+    covariance: Array
+    clipped: NDArray[np.bool_]
+
+
+def at_ceiling(photo: Photograph, outlines: Sequence[Array], correction: Correction | None = None) -> Ceiling:
+    """The clipped cells of each outline (vertices x 2, pixels)."""
+    found = [_region(photo, np.asarray(outline, dtype=float), correction) for outline in outlines]
+    mean, covariance, clipped = zip(*found, strict=True) if found else ((), (), ())
+    n = len(found)
+    return Ceiling(
+        np.array(mean, dtype=float).reshape(n, 3),
+        np.array(covariance, dtype=float).reshape(n, 3, 3),
+        np.array(clipped, dtype=bool).reshape(n, 3),
+    )
+
+
+def _region(
+    photo: Photograph, outline: Array, correction: Correction | None
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    mask, window = outline_mask(photo, outline)
+    side = block_side(photo, int(np.count_nonzero(mask)))
+    every = _rows_apart(photo, mask, side)
+    pattern = _clipped_channels(photo, window, every) * mask[::every]
+    most = int(np.argmax(np.bincount(pattern.ravel(), minlength=8)[1:])) + 1
+    alike = (pattern == most).astype(np.uint8)
+    linear = linear_cells(photo, window, every) * alike[..., None]
+    sums = block_totals(linear, side, every).reshape(-1, 3)
+    counts = block_totals(alike.astype(np.float32), side, every).ravel()
+    clipped = (most & _RANKS) > 0
+    if correction is not None:
+        means = correction.blocks(mask, window, side, sums / np.where(counts > 0, counts, np.nan)[:, None])
+        counts = np.where(np.isfinite(means).all(axis=1), counts, 0.0)
+        sums = np.nan_to_num(means) * counts[:, None]
+    if counts.sum() < 4:
+        return np.full(3, np.nan), np.full((3, 3), np.nan), clipped
+    mean, covariance, _, _ = statistics(sums, counts, side)
+    return mean, covariance + np.diag(coding_variance(photo, mean)), clipped
+
+
+def _clipped_channels(photo: Photograph, window: Window, every: int) -> NDArray[np.uint8]:
+    """The sum over a cell's clipped channels of 1, 2 and 4."""
+    if photo.curves is not None:
+        return np.asarray((window_codes(photo, window)[::every] >= photo.clip) @ _RANKS, dtype=np.uint8)
+    planes = (rank * clipped_cells(photo, window, 1, c) for c, rank in enumerate(_RANKS))
+    return np.asarray(sum(planes), dtype=np.uint8)
+
+
+def _rows_apart(photo: Photograph, mask: NDArray[np.uint8], side: int) -> int:
+    """Of a very large region in a rendered file every other row or less is read."""
+    every = 1
+    if photo.curves is not None:
+        while mask.size > _MOST_CELLS * every and side % (2 * every) == 0:
+            every *= 2
+    return every
