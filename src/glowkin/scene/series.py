@@ -87,13 +87,20 @@ class Change:
     """What the sample of this name does: its course, what it turns into, and how the lamp wears it.
 
     ``end``: radiance of the fully converted vial under the same lamp. ``bleach_per_s``: first-order loss of
-    all light by lamp-on time.
+    all light by lamp-on time. ``on_the_way``: for a vial that is no mixture of two forms, its radiance at
+    each fraction left of the start.
     """
 
     name: str
     course: Course
     end: Array = field(repr=False, compare=False)
     bleach_per_s: float = 0.0
+    on_the_way: Callable[[float], Array] | None = field(default=None, repr=False, compare=False)
+
+    def radiance(self, start: Array, time_s: float) -> Array:
+        """What the vial gives at a time: a mixture of two forms, or what it is said to give on the way."""
+        f = self.course.fraction(time_s)
+        return f * start + (1.0 - f) * self.end if self.on_the_way is None else self.on_the_way(f)
 
 
 @dataclass(frozen=True)
@@ -181,8 +188,7 @@ def _at(scene: Scene, changes: Sequence[Change], time_s: float, lit_s: float) ->
     for sample in scene.samples:
         change = by_name.get(sample.name)
         if change is not None:
-            f = change.course.fraction(time_s)
-            mixed = (f * sample.radiance + (1.0 - f) * change.end) * exp(-change.bleach_per_s * lit_s)
+            mixed = change.radiance(sample.radiance, time_s) * exp(-change.bleach_per_s * lit_s)
             sample = replace(sample, radiance=mixed)  # noqa: PLW2901
         samples.append(sample)
     return replace(scene, samples=tuple(samples))
