@@ -41,17 +41,11 @@ error. The document comes also when no photograph could be read; its `errors` sa
 Among many photographs a bad one is reported, the others are measured, and the status is 1.
 """
 
-RESERVED = ("maybe-swapped",)
-"""Flags of the table that nothing raises so far."""
-
 ABOUT_FLAGS = """# Flags
 
 A flag marks what a reader must know before believing a figure. Flags stand beside a photograph, a sample, a
 point in time or a whole series. They are never silent corrections: where glowkin corrected something, the
 interval says so too.
-
-This version raises none of these yet, their names are kept for steps to come:
-RESERVED.
 
 | flag | what was noticed | what to do |
 |---|---|---|
@@ -79,8 +73,7 @@ def flags_page() -> str:
     from glowkin.base.flags import FLAGS
 
     rows = (f"| `{flag.name}` | {flag.sentence} | {flag.mend} |\n" for flag in FLAGS.values())
-    about = ABOUT_FLAGS.replace("RESERVED", ", ".join(f"`{name}`" for name in RESERVED))
-    return f"{NOTE}\n{about}{''.join(rows)}"
+    return f"{NOTE}\n{ABOUT_FLAGS}{''.join(rows)}"
 
 
 PAGES: dict[str, Callable[[], str]] = {"commands.md": commands_page, "flags.md": flags_page}

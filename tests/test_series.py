@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -103,6 +104,50 @@ def test_without_a_control_no_amount_is_claimed(measured):
     assert "light-is-not-amount" in found.flags
     # light runs ahead of amount: the new form is five times brighter
     assert found.light_half_time_s < 2.5 * HOUR
+
+
+def exchanged(photos, first, a, b):
+    """The photographs with two vials put back in each other's place before this one (in reading order)."""
+    out = []
+    for k, photo in enumerate(photos):
+        samples = list(photo.samples)
+        if k >= first:
+            samples[a], samples[b] = (
+                replace(samples[b], centre_px=samples[a].centre_px),
+                replace(samples[a], centre_px=samples[b].centre_px),
+            )
+        out.append(replace(photo, samples=tuple(samples)))
+    return out
+
+
+def test_vials_put_back_in_each_other_s_place_are_flagged_and_told(measured):
+    swapped = exchanged(measured, 6, 0, 3)
+    flagged = courses(swapped)
+    named = {s.name for s in flagged.samples if "maybe-swapped" in s.flags}
+    assert named == {"fast", "still"}
+    hit = [p.path for p in flagged.sample("fast").points if "maybe-swapped" in p.flags]
+    file = Path(measured[6].path).name
+    assert [Path(p).name for p in hit] == [file]
+    mended = courses(swapped, swapped=((file, "fast", "still"),))
+    assert all("maybe-swapped" not in s.flags for s in mended.samples)
+    unchanged = courses(measured).sample("fast").half_time_s
+    assert mended.sample("fast").half_time_s == pytest.approx(unchanged, rel=0.01)
+
+
+def test_a_change_alone_is_no_swap(measured):
+    assert all("maybe-swapped" not in s.flags for s in courses(measured).samples)
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        (("99.dng", "fast", "still"), "no photograph"),
+        (("6.dng", "fast", "nobody"), "no sample is named nobody"),
+    ],
+)
+def test_a_swap_of_what_is_not_there_is_refused(measured, told, words):
+    with pytest.raises(WrongUseError, match=words):
+        courses(measured, swapped=(told,))
 
 
 def test_order_of_the_files_does_not_matter(measured):

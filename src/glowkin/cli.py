@@ -53,6 +53,20 @@ def main() -> None:
     """Turn photographs of samples glowing under a UV lamp into defensible colour measurements."""
 
 
+def swaps(_ctx: click.Context, _option: click.Parameter, given: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    """Each of FILE:A,B as (file, a, b)."""
+    out = []
+    for text in given:
+        file, _, pair = text.rpartition(":")
+        names = [name.strip() for name in pair.split(",")]
+        if not file or len(names) != 2 or not all(names) or names[0] == names[1]:
+            raise WrongUseError(
+                f"--swapped {text}: write it as PHOTO:NAME,NAME, with two names of the series"
+            )
+        out.append((file, *names))
+    return tuple(out)
+
+
 FRAMES = (
     ("--lamp-off", "The scene with the lamp off: its room light is taken off. Repeatable: averaged."),
     ("--lens-capped", "A frame in full darkness, taken off all others. Repeatable."),
@@ -151,12 +165,15 @@ def compare(
 @click.option("--control", "controls", multiple=True, metavar="NAME", help="A sample that does not change.")
 @click.option("--converted", multiple=True, metavar="NAME",
               help="A sample that turns fully into the new form, as the others would.")  # fmt: skip
+@click.option("--swapped", multiple=True, metavar="PHOTO:NAME,NAME", callback=swaps,
+              help="From this photograph on, the two samples stand in each other's place.")  # fmt: skip
 @click.option("--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph.")
 @shared_options
 def track(
     photos: tuple[Path, ...],
     controls: tuple[str, ...],
     converted: tuple[str, ...],
+    swapped: tuple[tuple[str, str, str], ...],
     start: str | None,
     **options: Any,
 ) -> None:
@@ -166,7 +183,7 @@ def track(
     from glowkin.findings.track import Plan
     from glowkin.session import start as begin
 
-    plan = Plan(controls, converted, start)
+    plan = Plan(controls, converted, start, swapped)
     session = begin(photos, PROGRAM, series=True, controls=controls, converted=converted, **options)
     session.course = TimeCourse((), ())
     if session.photos:

@@ -102,7 +102,7 @@ def track(
     controls do.
     """
     plan = plan or Plan()
-    series = name_along(photos, names)
+    series = name_along(photos, names, plan.swapped)
     there = list(dict.fromkeys(s.name for photo in series for s in photo.samples))
     for name, _ in references:
         if name not in there:

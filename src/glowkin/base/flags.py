@@ -115,7 +115,7 @@ _TABLE = (
     Flag(
         "maybe-swapped",
         "Two samples may have changed places.",
-        "Check the labels, and name the samples in this photograph with --names.",
+        "Check the labels; if they did, say so with --swapped PHOTO:NAME,NAME.",
     ),
     Flag(
         "uneven-sample",

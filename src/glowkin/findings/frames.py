@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.findings.swaps import flag_swaps, swapped_back
 from glowkin.findings.unmix import Series
 from glowkin.samples.follow import follow
 
@@ -50,11 +51,14 @@ class Frame:
     lamp: float = 1.0
 
 
-def name_along(photos: Sequence[MeasuredPhoto], names: Sequence[str] = ()) -> list[MeasuredPhoto]:
+def name_along(
+    photos: Sequence[MeasuredPhoto], names: Sequence[str] = (), swapped: Sequence[tuple[str, str, str]] = ()
+) -> list[MeasuredPhoto]:
     """The dated photographs that hold samples, in order of capture, every sample named by its place.
 
     The first photograph's samples take the ``names`` given, in reading order; the others' are followed
-    from there, and one that stands on no known place is left out of the series.
+    from there, and one that stands on no known place is left out of the series. ``swapped``: samples that
+    changed places, each with the first photograph after it; others that may have are flagged.
     """
     dated = sorted(
         (p for p in photos if p.taken_at and p.samples), key=lambda p: _moment(p.taken_at or "", "taken_at")
@@ -67,7 +71,8 @@ def name_along(photos: Sequence[MeasuredPhoto], names: Sequence[str] = ()) -> li
     _check_alike(dated)
     first = _named(dated[0], names)
     reference = np.array([s.centre_px for s in first.samples])
-    return [first, *(_follow(first, reference, photo) for photo in dated[1:])]
+    followed = [first, *(_follow(first, reference, photo) for photo in dated[1:])]
+    return flag_swaps(swapped_back(followed, swapped))
 
 
 def _check_alike(photos: Sequence[MeasuredPhoto]) -> None:

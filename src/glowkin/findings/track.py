@@ -45,12 +45,14 @@ _FILLING_SD = 0.1
 @dataclass(frozen=True)
 class Plan:
     """What the user says of a series: ``controls`` do not change; ``converted`` samples end fully in the new
-    form and show what the others would become; ``start`` is time zero (ISO 8601).
+    form and show what the others would become; ``start`` is time zero (ISO 8601); ``swapped`` are two samples
+    that changed places, each with the first photograph after it (file, name, name).
     """
 
     controls: tuple[str, ...] = ()
     converted: tuple[str, ...] = ()
     start: str | None = None
+    swapped: tuple[tuple[str, str, str], ...] = ()
 
 
 def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> TimeCourse:
@@ -147,7 +149,9 @@ def _start_level(series: Series) -> float:
 
 def _record(frames: list[Frame], name: str, fit: CourseFit, names: list[str], plan: Plan) -> SampleCourse:
     alone = sum(split_vial(other)[0] == split_vial(name)[0] for other in names) < 2
-    flags = (*fit.flags, *(("single-vial",) if alone and name not in plan.controls else ()))
+    swapped = any("maybe-swapped" in f.samples[name].flags for f in frames if name in f.samples)
+    checks = {"single-vial": alone and name not in plan.controls, "maybe-swapped": swapped}
+    flags = (*fit.flags, *(flag for flag, raised in checks.items() if raised))
     points = tuple(
         TrackPoint(
             time_s=frame.time_s,
