@@ -191,3 +191,12 @@ def test_an_exposure_that_cannot_be_read_is_named(tmp_path):
     done = CliRunner().invoke(main, ["measure", "--bracket", "--json", str(paths[0]), str(missing)])
     assert done.exit_code == 1
     assert f"{missing}: no such file" in done.stderr
+
+
+def test_an_error_names_the_exposure_it_is_about(tmp_path):
+    paths, _ = bracket(tmp_path, scenes=[dark_vials(), moved(dark_vials(), 70.0, 0.0)])
+    result = CliRunner().invoke(main, ["measure", "--bracket", *map(str, paths), "--json"])
+    assert result.exit_code == 1
+    (error,) = json.loads(result.stdout)["errors"]
+    assert error["path"] == str(paths[1])
+    assert error["message"].startswith(f"{paths[1]}: ")

@@ -30,7 +30,7 @@ def test_every_known_answer_lies_in_its_interval(demo):
 
 def test_the_intervals_are_as_narrow_as_raw_files_allow(demo):
     widths = {row["what"]: row["high"] - row["low"] for row in demo[1]["checks"]}
-    assert max(w for what, w in widths.items() if re.search("[uv]′$", what) and "JPEG" not in what) < 0.4
+    assert max(w for what, w in widths.items() if re.search("[uv]′$", what) and "JPEG" not in what) < 0.27
     relative = [
         (row["high"] - row["low"]) / row["found"]
         for row in demo[1]["checks"]

@@ -86,8 +86,9 @@ def shared_options(command: Callable[..., Any], left_out: tuple[str, ...] = ()) 
         ),
         click.option("--camera", type=click.Path(path_type=Path), metavar="FILE", help="Camera file."),
         click.option(
-            "--filter", type=click.Path(path_type=Path), metavar="FILE",
-            help="Transmittance of a filter before the lens, wavelength_nm,transmittance.",
+            "--filter", type=click.Path(path_type=Path), metavar="FILE|NAME",
+            help="The filter before the lens: wavelength_nm,transmittance, or the name that a camera file "
+            "made behind it has.",
         ),
         click.option(
             "--reference", "references", multiple=True, metavar="NAME=KIND",
@@ -253,9 +254,9 @@ def camera() -> None:
     "--known-lights", type=click.Path(path_type=Path), metavar="PHOTO", help="Lights of known spectrum."
 )
 @click.option("--known", type=click.Path(path_type=Path), metavar="FILE", help="What they are, TOML.")
-@click.option(
-    "--filter-name", default="", metavar="NAME", help="The filter before the lens, if there was one."
-)
+@click.option("--filter", "behind", type=click.Path(path_type=Path), metavar="FILE|NAME",
+              help="The filter before the lens in both photographs: wavelength_nm,transmittance, or its "
+              "name.")  # fmt: skip
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The camera file.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def fit(output: Path, *, as_json: bool, **options: Any) -> None:
@@ -267,16 +268,16 @@ def fit(output: Path, *, as_json: bool, **options: Any) -> None:
 
 @camera.command("import", epilog="Example: glowkin camera import sensitivities.csv -o camera.json")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--filter-name", default="", metavar="NAME", help="The filter that was measured with the camera."
-)
+@click.option("--filter", "behind", type=click.Path(path_type=Path), metavar="FILE|NAME",
+              help="The filter that the sensitivities were measured with and hold: "
+              "wavelength_nm,transmittance, or its name.")  # fmt: skip
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The camera file.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
-def import_(file: Path, output: Path, *, filter_name: str, as_json: bool) -> None:
+def import_(file: Path, output: Path, *, behind: Path | None, as_json: bool) -> None:
     """Make a camera file from sensitivities: CSV wavelength_nm,r,g,b, or the Academy's JSON layout."""
     from glowkin.session import import_camera
 
-    sys.exit(import_camera(file, output, PROGRAM, filter_name=filter_name, as_json=as_json))
+    sys.exit(import_camera(file, output, PROGRAM, behind=behind, as_json=as_json))
 
 
 @main.command(epilog="Example: glowkin report results")

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from glowkin.base.records import Comparison, MeasuredPhoto, Sample, TimeCourse
+    from glowkin.camera.camera_file import CameraFile
 
 HOUR_S = 3600.0
 
@@ -61,17 +62,18 @@ def sample_images() -> Path:
 
 def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     """Calibrate, measure, compare, track and report the sample photographs; print found beside known."""
-    from glowkin.session import versions
+    from glowkin.base.versions import versions
     from glowkin.telling.out_dir import write_out
 
     folder = sample_images()
     answers = json.loads((folder / "answers.json").read_text("utf-8"))
     previews: dict[str, Any] = {}
-    camera = _calibrated(folder, out, program)
+    file, camera = _calibrated(folder, out, program)
     raw, jpeg = _side_by_side(folder, answers["side_by_side"], previews, camera)
     pairs = recipes.compare([raw])
     series, course = _series(folder, answers["series"], previews, camera)
     checks = [
+        *_camera_checks(file, answers["chart"]),
         *_colour_checks(raw, answers),
         *_colour_checks(jpeg, answers, " from the JPEG"),
         *_course_checks(course, answers["series"]),
@@ -91,11 +93,22 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     _print(checks, told, report)
 
 
-def _calibrated(folder: Path, out: Path, program: str) -> Path:
-    """The camera file made from the sample chart."""
+def _calibrated(folder: Path, out: Path, program: str) -> tuple[CameraFile, Path]:
+    """The camera made from the sample chart, and its file."""
     out.mkdir(parents=True, exist_ok=True)
-    recipes.fit_camera(folder / "chart.dng").save(out / "camera.json", program)
-    return out / "camera.json"
+    file = recipes.fit_camera(folder / "chart.dng")
+    file.save(out / "camera.json", program)
+    return file, out / "camera.json"
+
+
+def _camera_checks(file: CameraFile, known: dict[str, Any]) -> Iterator[Check]:
+    """The chart's light, and the middle of each channel's sensitivities."""
+    low, high = file.obtained["light_kelvin_interval"]
+    yield Check("chart, light", file.obtained["light_kelvin"], low, high, known["light_kelvin"], "K")
+    middles, reach = file.sensitivities.middles()
+    for channel, middle, far in zip(("red", "green", "blue"), middles, reach, strict=True):
+        truth = known["channel_middle_nm"][channel]
+        yield Check(f"chart, {channel} channel's middle", middle, middle - far, middle + far, truth, "nm")
 
 
 def _measured(paths: Sequence[Path], settings: Settings, previews: dict[str, Any]) -> list[MeasuredPhoto]:

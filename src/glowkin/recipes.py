@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.base.files import named
 from glowkin.base.records import CameraUsed, FrameUsed, MeasuredPhoto
 from glowkin.base.settings import Settings
-from glowkin.camera.camera_file import UNLIKE, CameraFile, unlikeness
-from glowkin.camera.chart import fit_chart
+from glowkin.camera.camera_file import CameraFile, unlike_widened
+from glowkin.camera.chart import check_pair, fit_chart
 from glowkin.camera.emission import Camera, camera_of
-from glowkin.camera.filter import read_filter
+from glowkin.camera.filter import given_filter
 from glowkin.camera.lights import lights_seen, read_lights
 from glowkin.camera.reference import checked, recentred, references_seen
 from glowkin.camera.sensitivity_file import read_sensitivities
@@ -203,7 +204,7 @@ def _with_bounds(seen: Evidence, observer: int) -> Evidence:
 def _camera(photo: Photograph, settings: Settings) -> tuple[Camera, tuple[str, ...]]:
     """The camera by its file and filter, where they are given, else by the photograph."""
     file = None if settings.camera is None else CameraFile.load(Path(settings.camera))
-    behind = None if settings.filter is None else read_filter(Path(settings.filter))
+    behind = None if settings.filter is None else given_filter(Path(settings.filter))
     return camera_of(photo, file, behind)
 
 
@@ -214,31 +215,43 @@ def fit_camera(
     chart_light: str = "daylight",
     known_lights: Path | None = None,
     known: Path | None = None,
+    behind: Path | None = None,
 ) -> CameraFile:
-    """A camera from a photograph of a chart, and of known lights listed in a file in reading order."""
-    lights = None
+    """A camera from a photograph of a chart, and of known lights listed in a file in reading order.
+
+    ``behind`` is the filter that both were photographed through: a file of its transmittance, or its name.
+    """
+    through = None if behind is None else given_filter(behind)
+    photo, lights = open_photo(chart_photo), None
     if known_lights is not None and known is not None:
-        listed = read_lights(known)
-        photo = open_photo(known_lights)
-        outlines = [found.outline_px for found in find_samples(reduced(photo)).samples]
-        if len(outlines) != len(listed):
-            raise CannotMeasureError(
-                f"{known_lights}: {len(outlines)} lights were found, {known.name} lists {len(listed)}; list "
-                "those in the photograph, left to right, then top to bottom, or cover others"
-            )
-        mean = region_means(photo, outlines).mean
-        if not np.isfinite(mean).all():
-            raise CannotMeasureError(
-                f"{known_lights}: a light is clipped; give less exposure and photograph again"
-            )
-        lights = lights_seen(listed, mean)
-    return fit_chart(chart_photo, corners, chart, chart_light, lights)
+        listed, lit = read_lights(known), open_photo(known_lights)
+        check_pair(photo, lit)
+        about = {"file": lit.path.name, "sha256": lit.sha256, "list": named(known)}
+        lights = lights_seen(listed, _light_means(lit, known, len(listed)), about)
+    return fit_chart(photo, corners, chart, chart_light, lights, through)
 
 
-def import_camera(path: Path) -> CameraFile:
-    """A camera from a file of measured sensitivities; flagged where it is unlike the cameras of the prior."""
-    file = read_sensitivities(path)
-    return replace(file, unlike=unlikeness(file.sensitivities.mean) > UNLIKE)
+def _light_means(photo: Photograph, known: Path, count: int) -> Array:
+    """Channel means (m x 3) of the lights found in a photograph."""
+    outlines = [found.outline_px for found in find_samples(reduced(photo)).samples]
+    if len(outlines) != count:
+        raise CannotMeasureError(
+            f"{photo.path}: {len(outlines)} lights were found, {known.name} lists {count}; list those in the "
+            "photograph, left to right, then top to bottom, or cover others"
+        )
+    mean = region_means(photo, outlines).mean
+    if not np.isfinite(mean).all():
+        raise CannotMeasureError(f"{photo.path}: a light is clipped; give less exposure and photograph again")
+    return mean
+
+
+def import_camera(path: Path, behind: Path | None = None) -> CameraFile:
+    """A camera from a file of measured sensitivities, which hold the filter they were measured ``behind``.
+
+    One unlike the cameras of the prior is flagged, and its errors are widened.
+    """
+    file, through = read_sensitivities(path), None if behind is None else given_filter(behind)
+    return unlike_widened(replace(file, filter=through))
 
 
 def _outlined(outlines: tuple[tuple[tuple[float, float], ...], ...], photo: Photograph) -> list[Found]:

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from glowkin import recipes
 from glowkin.base.checks import check_document
 from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
+from glowkin.base.files import check_place
 from glowkin.base.records import compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
+from glowkin.base.versions import versions
 from glowkin.camera.glows import known_glow
 from glowkin.colour.observer import white_point_xy
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
@@ -62,7 +64,9 @@ class Session:
         """Measure the photographs as exposures of one scene."""
         work = partial(_measure_together, paths=tuple(paths), settings=self.settings)
         for outcome in map_photos(work, paths[:1]):
-            self._keep(outcome)
+            said = outcome.message or ""
+            meant = next((p for p in paths if said.startswith(f"{p}:")), outcome.path)
+            self._keep(replace(outcome, path=meant))
 
     def measure(self, paths: Sequence[Path], jobs: int) -> None:
         """Measure every photograph; a bad one becomes a row of errors."""
@@ -268,23 +272,11 @@ def progress(outcomes: Any, total: int) -> Any:
     return track(outcomes, total=total, description="measuring", console=console, transient=True)
 
 
-def versions() -> dict[str, str]:
-    """The versions of what computed, for the report."""
-    from importlib.metadata import version
-
-    names = (
-        "numpy", "scipy", "opencv-python-headless", "scikit-image", "rawpy", "simplejpeg", "tifffile",
-        "imagecodecs", "pi-heif", "matplotlib",
-    )  # fmt: skip
-    return {"Python": sys.version.split()[0], **{name: version(name) for name in names}}
-
-
 def fit_camera(
     output: Path,
     program: str,
     *,
     corners: Sequence[str] | None,
-    filter_name: str,
     as_json: bool,
     **options: Any,
 ) -> int:
@@ -294,21 +286,22 @@ def fit_camera(
             "--known-lights and --known go together: a photograph and the list of what it shows"
         )
     places = None if not corners else _corners(corners)
-    file = replace(recipes.fit_camera(corners=places, **options), filter=filter_name)
-    return _kept(file, output, program, as_json=as_json)
+    check_place(output)
+    return _kept(recipes.fit_camera(corners=places, **options), output, program, as_json=as_json)
 
 
-def import_camera(source: Path, output: Path, program: str, *, filter_name: str, as_json: bool) -> int:
+def import_camera(source: Path, output: Path, program: str, *, behind: Path | None, as_json: bool) -> int:
     """Make a camera file from measured sensitivities; the exit status."""
-    file = replace(recipes.import_camera(source), filter=filter_name)
-    return _kept(file, output, program, as_json=as_json)
+    check_place(output)
+    return _kept(recipes.import_camera(source, behind), output, program, as_json=as_json)
 
 
 def _kept(file: CameraFile, output: Path, program: str, *, as_json: bool) -> int:
     file.save(output, program)
     if as_json:
         row = {"schema": "glowkin.camera-fit.v1", "program": program, "path": str(output), "name": file.name,
-               "basis": file.basis, "unlike_prior": file.unlike, "obtained": file.obtained}  # fmt: skip
+               "basis": file.basis, "filter": file.filter.name if file.filter else "",
+               "unlike_prior": file.unlike, "obtained": file.obtained}  # fmt: skip
         json.dump(row, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
         sys.stdout.write("\n")
     else:

@@ -102,8 +102,8 @@ def _kept(form: Form, options: dict[str, Any], program: str) -> Form:
 
 
 def _write(out: Path, read: SpectrumRead, measured: MeasuredSpectrum, program: str) -> None:
+    from glowkin.base.files import write_whole
     from glowkin.telling import drawing
-    from glowkin.telling.files import write_whole
     from glowkin.telling.spectrum_page import spectrum_figure
 
     (out / "figures").mkdir(parents=True, exist_ok=True)

@@ -17,6 +17,7 @@ from glowkin.camera.sensitivities import camera_prior
 from glowkin.camera.sensitivity_file import read_sensitivities
 from glowkin.colour.chromaticity import XYZ_to_uv_prime
 from glowkin.light.decode import open_photo
+from glowkin.recipes import import_camera
 from glowkin.scene.cameras import LUTHER, default_camera
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng
@@ -110,21 +111,74 @@ def test_what_is_no_table_of_sensitivities_is_said(tmp_path, text, what):
         read_sensitivities(path)
 
 
+def spoiled(row, key, value):
+    """The camera file's row with one value changed, by a key such as ``mean.r``."""
+    *inside, last = key.split(".")
+    part = row
+    for name in inside:
+        part = part[name]
+    part[last] = value(part.get(last)) if callable(value) else value
+    return row
+
+
 @pytest.mark.parametrize(
-    ("change", "what"),
+    ("key", "value", "what"),
     [
-        ({"schema": "other"}, "no camera file"),
-        ({"basis": "guess"}, "basis is 'guess'"),
-        ({"mean": {"r": [1.0], "g": [1.0], "b": [1.0]}}, "mean holds other numbers"),
-        ({"loadings": "none"}, "loadings holds other numbers"),
+        ("schema", "other", "no camera file"),
+        ("basis", "guess", "basis: must be 'sensitivities', 'chart' or 'chart-and-lights'"),
+        ("mean", [1.0, 2.0], "mean: must be an object of named values"),
+        ("mean.r", [1.0], "mean: must hold as many values as there are wavelengths"),
+        ("mean.g", lambda v: [0.0] * len(v), "mean: a channel is zero"),
+        ("mean.g", lambda v: [-0.1, *v[1:]], r"mean\.g\[1\]: must be greater than or equal to 0"),
+        ("mean.b", lambda v: [*v[:7], float("nan"), *v[8:]], r"mean\.b\[8\]: must be a number"),
+        ("mean.x", [1.0], r"mean\.x: there is no such key"),
+        ("obtained", ["chart.dng"], "obtained: must be an object of named values"),
+        ("loadings", "none", "loadings: must be a list"),
+        ("loadings", lambda v: [v[0][:2]], "loadings: must hold as many values"),
+        ("loadings", lambda v: [[[1e999, *row[1:]] for row in v[0]]], "loadings.*not infinite"),
+        ("wavelength_nm", lambda v: v[::-1], "wavelength_nm: must rise"),
+        ("wavelength_nm", lambda v: [v[0], *v[:-1]], "wavelength_nm: must rise"),
+        ("wavelength_nm", lambda v: [w + 100 for w in v], "wavelength_nm: must reach from 430 to 650"),
+        ("unlike_prior", "false", "unlike_prior: must be true or false"),
+        ("make", 7, "make: must be text"),
+        ("model", None, "model: must be text"),
+        ("filter", True, "filter: must be text"),
+        ("filter_transmittance", [0.5], "filter_transmittance: must hold as many values"),
+        ("flair", 0.01, "flair: there is no such key"),
     ],
 )
-def test_a_camera_file_that_is_spoiled_is_said_by_its_key(camera_csv, tmp_path, change, what):
+def test_a_camera_file_that_is_spoiled_is_said_by_its_key(camera_csv, tmp_path, key, value, what):
     path = tmp_path / "camera.json"
     read_sensitivities(camera_csv).save(path)
-    path.write_text(json.dumps(json.loads(path.read_text("utf-8")) | change), encoding="utf-8")
-    with pytest.raises(CannotReadError, match=what):
+    row = spoiled(json.loads(path.read_text("utf-8")), key, value)
+    path.write_text(json.dumps(row), encoding="utf-8")
+    with pytest.raises(CannotReadError, match=what) as refused:
         CameraFile.load(path)
+    assert str(path) in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+def test_a_camera_file_that_lacks_a_key_names_it(camera_csv, tmp_path):
+    path = tmp_path / "camera.json"
+    read_sensitivities(camera_csv).save(path)
+    row = json.loads(path.read_text("utf-8"))
+    del row["loadings"], row["make"]
+    path.write_text(json.dumps(row), encoding="utf-8")
+    with pytest.raises(CannotReadError, match="make: is missing; loadings: is missing; make the file anew"):
+        CameraFile.load(path)
+
+
+def test_a_camera_file_on_another_wavelength_scale_is_the_same_camera(camera_csv, tmp_path):
+    path = tmp_path / "camera.json"
+    before = read_sensitivities(camera_csv)
+    before.save(path)
+    row = json.loads(path.read_text("utf-8"))
+    row["wavelength_nm"] = row["wavelength_nm"][::2]
+    row["mean"] = {c: v[::2] for c, v in row["mean"].items()}
+    row["loadings"] = [[v[::2] for v in part] for part in row["loadings"]]
+    path.write_text(json.dumps(row), encoding="utf-8")
+    mean = CameraFile.load(path).sensitivities.mean
+    assert mean == pytest.approx(before.sensitivities.mean, abs=0.01 * before.sensitivities.mean.max())
 
 
 @pytest.mark.parametrize(
@@ -137,15 +191,61 @@ def test_what_is_no_camera_file_at_all_is_said(tmp_path, name, text):
         CameraFile.load(tmp_path / name)
 
 
-def test_another_camera_and_another_filter_are_flagged(camera_csv, shots):
-    raw, _ = shots
+def test_another_camera_is_flagged(camera_csv, shots):
     file = read_sensitivities(camera_csv)
-    mine = CameraFile(file.sensitivities, "sensitivities", "Invented", "Scene Camera 1", filter="yellow")
+    mine = CameraFile(file.sensitivities, "sensitivities", "Invented", "Scene Camera 1")
     other = CameraFile(file.sensitivities, "sensitivities", "Invented", "Another")
-    yellow = Filter("yellow", np.ones(WAVELENGTH_NM.size))
-    assert camera_of(raw, mine)[1] == ("other-filter",)
-    assert camera_of(raw, mine, yellow)[1] == ()
-    assert camera_of(raw, other)[1] == ("other-camera",)
+    assert camera_of(shots[0], mine)[1] == ()
+    assert camera_of(shots[0], other)[1] == ("other-camera",)
+
+
+HALF = Filter("half", np.linspace(0.2, 0.8, WAVELENGTH_NM.size))
+RENAMED = Filter("half, measured again", HALF.transmittance + 0.005)
+OTHER = Filter("half", np.linspace(0.8, 0.2, WAVELENGTH_NM.size))
+NAMED = Filter("Half")
+
+
+@pytest.mark.parametrize(
+    ("made_behind", "behind", "flags", "counted"),
+    [
+        (None, None, (), False),
+        (None, HALF, (), True),
+        (HALF, HALF, (), False),
+        (HALF, RENAMED, (), False),  # by what it lets through, not by its name
+        (HALF, NAMED, (), False),
+        (NAMED, HALF, (), False),
+        (HALF, OTHER, ("other-filter",), False),  # the same name, another filter
+        (HALF, None, ("other-filter",), False),
+        (NAMED, None, ("other-filter",), False),
+        (NAMED, Filter("yellow"), ("other-filter",), False),
+    ],
+)
+def test_a_filter_is_counted_once_and_another_flagged(
+    camera_csv, shots, tmp_path, made_behind, behind, flags, counted
+):
+    known = read_sensitivities(camera_csv).sensitivities
+    CameraFile(known, "sensitivities", "Invented", filter=made_behind).save(tmp_path / "camera.json")
+    camera, raised = camera_of(shots[0], CameraFile.load(tmp_path / "camera.json"), behind)
+    assert raised == flags
+    expected = known.mean * HALF.transmittance if counted else known.mean
+    assert camera.sensitivities.mean == pytest.approx(expected, abs=1e-6)
+
+
+def test_a_filter_of_which_only_the_name_is_known_cannot_be_counted(camera_csv, shots):
+    for file in (None, read_sensitivities(camera_csv)):
+        with pytest.raises(WrongUseError, match="--filter Half: what it lets through is not known; give"):
+            camera_of(shots[0], file, NAMED)
+
+
+def test_a_table_that_resembles_no_camera_is_flagged_and_widened(camera_csv, tmp_path):
+    """Red and green taken for each other: a slip when a table is typed."""
+    right = import_camera(camera_csv)
+    wrong = import_camera(csv_of(tmp_path / "wrong.csv", default_camera().sensitivities[:, [1, 0, 2]]))
+    assert not right.unlike
+    assert wrong.unlike
+    spread = [np.sqrt(np.square(f.sensitivities.loadings).sum(axis=(1, 2))) for f in (right, wrong)]
+    peaks = [f.sensitivities.mean.max(axis=1) for f in (right, wrong)]
+    assert spread[1][0].max() / peaks[1][0] > 2 * spread[0][1].max() / peaks[0][1]
 
 
 def test_a_camera_file_is_of_no_use_for_a_developed_file(camera_csv, shots):

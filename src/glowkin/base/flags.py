@@ -139,8 +139,8 @@ _TABLE = (
     ),
     Flag(
         "camera-unlike-prior",
-        "This camera is unlike those its generic error was estimated from.",
-        "Calibrate it with a chart, and read the interval as a minimum.",
+        "This camera is unlike those that tell what cameras are like; its error was widened for that.",
+        "Check corners, light and filter of its calibration; add known lights, or measure its sensitivities.",
     ),
     Flag(
         "other-camera",
@@ -150,7 +150,7 @@ _TABLE = (
     Flag(
         "other-filter",
         "The camera file was made with another filter before the lens.",
-        "Use the same filter for calibration and samples.",
+        "Use the same filter for calibration and samples, and name it with --filter.",
     ),
     Flag(
         "out-of-focus",

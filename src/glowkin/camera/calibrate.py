@@ -8,8 +8,8 @@ The answer is the most probable camera, and the covariance there (Laplace's appr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +17,8 @@ from glowkin.camera.grid import WAVELENGTH_NM
 from glowkin.camera.sensitivities import Gains, Sensitivities, camera_prior, usual_gains
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from glowkin.base.uncertainty import Array
     from glowkin.camera.daylight import ChartLight
 
@@ -38,6 +40,12 @@ _USUAL_SCATTER = 10.0
 """How many residuals the expected deviation of patches counts for."""
 _NUISANCES = 4
 _FAINTEST = 1e-9
+_FLAT, _MOST_STEPS = 1e-4, 200
+"""The search has settled when a step lowers the sum of squares by less than this share: by far less than what
+one standard deviation of anything changes it."""
+UNLIKELY = 2.2
+"""How unlikely a camera is that is said to be unlike the prior's; none of 26 measured ones is, whose makers
+the prior did not know (``benchmarks/accuracy.py``)."""
 _RANK = 12
 """Loadings kept: what a chart leaves beyond them only widens regions that hold too much already
 (``benchmarks/accuracy.py``)."""
@@ -46,40 +54,53 @@ _RANK = 12
 @dataclass(frozen=True, eq=False)
 class ChartSeen:
     """A chart in a photograph: channel means ``rgb`` (n x 3) of its patches, their ``reflectance``
-    (n x 201), and ``place`` (n x 2) from -0.5 to 0.5 along and across the chart.
+    (n x 201), and ``place`` (n x 2) from -0.5 to 0.5 along and across the chart. ``through`` (201) is what a
+    filter before the lens lets through, of lights as well; ``numbers`` of the patches, from 1 along the rows.
     """
 
     rgb: Array
     reflectance: Array
     place: Array
     patch_sd: float = PATCH_SD
+    through: Array | float = 1.0
+    numbers: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
 class LightsSeen:
     """Known lights in a photograph: channel means ``rgb`` (m x 3), ``spectrum`` (m x 201), how far its peak
-    may be off ``peak_sd_nm`` (m), and the means' relative error.
+    may be off ``peak_sd_nm`` (m), and the means' relative error. ``about``: how they were come by, for the
+    camera file.
     """
 
     rgb: Array
     spectrum: Array
     peak_sd_nm: Array
     relative_sd: float = 0.01
+    about: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
 class Calibrated:
-    """What a chart told: the camera (in the photograph's own channel gains), the light's colour temperature
-    or None, flare as a share of white, gradient, relative residuals (n x 3), and how ``unlikely`` the camera
-    is under the prior: squared distance over its degrees of freedom.
+    """What a chart told: the camera (in the photograph's own channel gains, behind the filter), the light's
+    colour temperature or None with its 95 % interval, flare as a share of white, gradient, relative residuals
+    of patches (n x 3) and of lights' shares (m x 3), lights' ``shifts_nm`` (m).
+
+    ``unlikely`` is the squared distance from the prior over the number of deviations that the chart tells,
+    and ``stretched`` what the prior was widened by for that (1: not at all). ``settled``: the fit converged.
     """
 
     sensitivities: Sensitivities
     temperature_kelvin: float | None
+    temperature_interval_kelvin: tuple[float, float] | None
     flare: float
     gradient: tuple[float, float]
     residuals: Array
+    light_residuals: Array
+    shifts_nm: Array
     unlikely: float
+    stretched: float
+    settled: bool
 
 
 def calibrate(
@@ -95,17 +116,31 @@ def calibrate(
     taken to have been scaled.
     """
     problem = _Problem(chart, light, lights, prior or camera_prior(OWN), gains or usual_gains())
-    first, covariance = _fitted(problem, problem.start)
-    problem.whiten /= problem.scatter(first, covariance)
-    return problem.answer(*_fitted(problem, first))
+    first = _fitted(problem, problem.start)
+    problem.whiten /= problem.scatter(first)
+    fit = _fitted(problem, first.x)
+    unlikely = problem.unlikely(fit)
+    stretched = float(np.sqrt(max(1.0, unlikely)))
+    if stretched > 1.0:
+        problem.sd[: problem.rank] = stretched
+        fit = _fitted(problem, fit.x)
+    return problem.answer(fit, unlikely, stretched)
 
 
-def _fitted(problem: _Problem, start: Array) -> tuple[Array, Array]:
-    """The most probable parameters and their covariance."""
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """The most probable parameters ``x``, their covariance there, and whether the search ended by itself."""
+
+    x: Array
+    covariance: Array
+    settled: bool
+
+
+def _fitted(problem: _Problem, start: Array) -> _Fit:
     from scipy.optimize import least_squares
 
-    fit = least_squares(problem.residuals, start, x_scale="jac", max_nfev=60)
-    return fit.x, np.linalg.inv(fit.jac.T @ fit.jac)
+    fit = least_squares(problem.residuals, start, x_scale="jac", ftol=_FLAT, max_nfev=_MOST_STEPS)
+    return _Fit(fit.x, np.linalg.inv(fit.jac.T @ fit.jac), fit.status > 0)
 
 
 class _Problem:
@@ -144,7 +179,7 @@ class _Problem:
     def patches(self, q: Array) -> Array:
         """Logarithm of the channels' answers to the patches, n x 3."""
         gain, (mired, flare, *gradient) = q[self.rank : self.rank + 3], q[self.rank + 3 :][:_NUISANCES]
-        lit = (self.chart.reflectance + flare) * self.light.spectrum(mired)
+        lit = (self.chart.reflectance + flare) * self.light.spectrum(mired) * self.chart.through
         shade = 1.0 + self.chart.place @ gradient
         return np.asarray(np.log(np.maximum(lit @ self.camera(q).T * shade[:, None], _FAINTEST)) + gain)
 
@@ -154,7 +189,9 @@ class _Problem:
         spectra = np.stack([
             np.interp(at, WAVELENGTH_NM, s) for at, s in zip(places, lights.spectrum, strict=True)
         ])  # fmt: skip
-        model = spectra @ (self.camera(q) * np.exp(q[self.rank : self.rank + 3])[:, None]).T
+        model = (spectra * self.chart.through) @ (
+            self.camera(q) * np.exp(q[self.rank : self.rank + 3])[:, None]
+        ).T
         return _shares_differ(model, lights.rgb) / lights.relative_sd
 
     def misfit(self, q: Array) -> Array:
@@ -170,14 +207,20 @@ class _Problem:
         told = -2.0 * np.log((np.exp(-0.5 * squared) + _SCALED) / (1.0 + _SCALED))
         return np.asarray(away * np.sqrt(told / squared))
 
-    def scatter(self, q: Array, covariance: Array) -> float:
+    def scatter(self, fit: _Fit) -> float:
         """The patches' deviations over those expected, from a fit's misfit and from what is usual."""
-        misfit, step = self.misfit(q), 1e-4
-        values, vectors = np.linalg.eigh(covariance)
-        root = vectors * np.sqrt(np.clip(values, 0.0, None)) * step
-        moved = np.array([self.misfit(q + column) - misfit for column in root.T]) / step
+        misfit, step = self.misfit(fit.x), 1e-4
+        root = _root(fit.covariance) * step
+        moved = np.array([self.misfit(fit.x + column) - misfit for column in root.T]) / step
         free = misfit.size - min(float(np.square(moved).sum()), 0.8 * misfit.size)
         return float(np.sqrt((misfit @ misfit + _USUAL_SCATTER) / (free + _USUAL_SCATTER)))
+
+    def unlikely(self, fit: _Fit) -> float:
+        """The camera's squared distance from the prior, over how many of its deviations are told (MacKay,
+        Neural Computation 4 (1992) 415).
+        """
+        told = self.rank - np.trace(fit.covariance[: self.rank, : self.rank])
+        return float(np.square(fit.x[: self.rank]).sum() / max(told, 1.0))
 
     def residuals(self, q: Array) -> Array:
         """Whitened misfit, then the prior's."""
@@ -186,20 +229,36 @@ class _Problem:
             parts.append(self.ratios(q, self.lights).ravel())
         return np.concatenate(parts)
 
-    def answer(self, q: Array, covariance: Array) -> Calibrated:
+    def answer(self, fit: _Fit, unlikely: float, stretched: float) -> Calibrated:
         """The camera in the photograph's own gains; gains' errors go into its loadings."""
-        camera, gain = self.camera(q), np.exp(q[self.rank : self.rank + 3])
-        values, vectors = np.linalg.eigh(covariance[: self.rank + 3, : self.rank + 3])
-        root = vectors * np.sqrt(np.clip(values, 0.0, None))
-        shape = self.prior.loadings @ root[: self.rank] + camera[:, :, None] * root[self.rank :][:, None, :]
-        fitted = Sensitivities(camera * gain[:, None], shape * gain[:, None, None])
-        mired, flare, gx, gy = q[self.rank + 3 :][:_NUISANCES]
-        misfit = np.expm1(self.observed - self.patches(q))
-        unlikely = float(np.square(q[: self.rank]).sum() / 12)
-        kelvin = 1e6 / mired if self.light.free else None
+        q, r = fit.x, self.rank
+        camera, gain = self.camera(q), np.exp(q[r : r + 3])
+        root = _root(fit.covariance[: r + 3, : r + 3])
+        shape = self.prior.loadings @ root[:r] + camera[:, :, None] * root[r:][:, None, :]
+        through = self.chart.through * np.ones(WAVELENGTH_NM.size)
+        fitted = Sensitivities(camera * gain[:, None], shape * gain[:, None, None]).times(through)
+        mired, flare, gx, gy = q[r + 3 :][:_NUISANCES]
+        reach = 1.96 * float(np.sqrt(fit.covariance[r + 3, r + 3]))
+        free, known = self.light.free, self.lights
         return Calibrated(
-            _relative(fitted).reduced(_RANK), kelvin, float(flare), (float(gx), float(gy)), misfit, unlikely
+            _relative(fitted).reduced(_RANK),
+            1e6 / mired if free else None,
+            (1e6 / (mired + reach), 1e6 / (mired - reach)) if free else None,
+            float(flare),
+            (float(gx), float(gy)),
+            np.expm1(self.observed - self.patches(q)),
+            np.zeros((0, 3)) if known is None else self.ratios(q, known) * known.relative_sd,
+            np.zeros(0) if known is None else q[r + 3 + _NUISANCES :] * known.peak_sd_nm,
+            unlikely,
+            stretched,
+            fit.settled,
         )
+
+
+def _root(covariance: Array) -> Array:
+    """A square root (n x n) of a covariance."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.clip(values, 0.0, None)))
 
 
 def _shares_differ(model: Array, seen: Array) -> Array:

@@ -8,42 +8,99 @@ loadings times independent standard normals.
 from __future__ import annotations
 
 import json
-import os
-import tempfile
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError, model_validator
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.files import write_whole
+from glowkin.base.wrong_keys import wrong_keys
+from glowkin.camera.calibrate import OWN
+from glowkin.camera.filter import Filter
 from glowkin.camera.grid import WAVELENGTH_NM, on_grid
 from glowkin.camera.sensitivities import Sensitivities, camera_prior, structured
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from glowkin.base.uncertainty import Array
 
 SCHEMA = "glowkin.camera.v1"
-BASES = ("sensitivities", "chart", "chart-and-lights")
+NEEDED_NM = (430.0, 650.0)
+"""What sensitivities must reach over at least."""
 MEASURED_SD, _MEASURED_LENGTH_NM = 0.02, 30.0
 """Error of measured sensitivities: laboratories differ by 0.02-0.06 of a channel's peak over one camera."""
 UNLIKE = 4.0
-"""Squared distance from the prior, over a dozen degrees of freedom, above which a camera is unlike it."""
+"""Distance from the prior above which measured sensitivities are unlike any: none of 26 measured cameras lies
+as far out, whose makers the prior did not know."""
 _MISFIT = 0.03
-_FIELDS = ("schema", "basis", "make", "model", "wavelength_nm", "mean", "loadings")
+Response = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
+
+
+class _Channels(BaseModel):
+    """R, G and B on the file's wavelengths."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    r: list[Response]
+    g: list[Response]
+    b: list[Response]
+
+    @property
+    def rows(self) -> list[list[float]]:
+        return [self.r, self.g, self.b]
+
+
+class _Written(BaseModel):
+    """What a camera file holds."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    schema_: Literal["glowkin.camera.v1"] = Field(alias="schema")
+    program: str = ""
+    basis: Literal["sensitivities", "chart", "chart-and-lights"]
+    make: str
+    model: str
+    filter: str = ""
+    filter_transmittance: list[Annotated[float, Field(ge=0.0, le=1.0)]] | None = None
+    unlike_prior: bool = False
+    obtained: dict[str, Any] = {}
+    wavelength_nm: list[FiniteFloat]
+    mean: _Channels
+    loadings: list[list[list[FiniteFloat]]]
+
+    @model_validator(mode="after")
+    def _fits(self) -> _Written:
+        nm = self.wavelength_nm
+        if any(b <= a for a, b in pairwise(nm)):
+            raise ValueError("wavelength_nm: must rise from each value to the next")
+        if not nm or nm[0] > NEEDED_NM[0] or nm[-1] < NEEDED_NM[1]:
+            raise ValueError(f"wavelength_nm: must reach from {NEEDED_NM[0]:g} to {NEEDED_NM[1]:g}")
+        tables = {"mean": [self.mean.rows], "loadings": self.loadings}
+        tables |= {"filter_transmittance": [[self.filter_transmittance or nm] * 3]}
+        for key, table in tables.items():
+            if any([len(row) for row in part] != [len(nm)] * 3 for part in table):
+                raise ValueError(f"{key}: must hold as many values as there are wavelengths")
+        if not all(any(row) for row in self.mean.rows):
+            raise ValueError("mean: a channel is zero at all wavelengths, so it sees nothing")
+        return self
 
 
 @dataclass(frozen=True, eq=False)
 class CameraFile:
-    """One camera: its ``sensitivities``, ``basis``, ``make`` and ``model``, the ``filter`` before its lens (a
-    name, or empty), whether it is ``unlike`` the cameras of the prior, and how it was ``obtained``.
+    """One camera: its ``sensitivities``, ``basis``, ``make`` and ``model``, the ``filter`` before its lens
+    that the sensitivities hold already, or None, whether it is ``unlike`` the cameras of the prior, and how
+    it was ``obtained``.
     """
 
     sensitivities: Sensitivities
     basis: str
     make: str = ""
     model: str = ""
-    filter: str = ""
+    filter: Filter | None = None
     unlike: bool = False
     obtained: dict[str, Any] = field(default_factory=dict)
 
@@ -52,55 +109,73 @@ class CameraFile:
         """Make and model, or what stands for them."""
         return f"{self.make} {self.model}".strip() or "unnamed camera"
 
+    def behind(self, filter_: Filter | None) -> Sensitivities:
+        """The sensitivities in a photograph through this filter, which may be the one they hold already.
+
+        A filter other than that is no matter of these sensitivities (``other_filter``).
+        Raises ``WrongUseError`` where only the filter's name is known.
+        """
+        if filter_ is None or self.filter is not None:
+            return self.sensitivities
+        return self.sensitivities.times(filter_.known)
+
+    def other_filter(self, filter_: Filter | None) -> bool:
+        """Whether the camera was calibrated behind a filter and the photograph is through none or another."""
+        return self.filter is not None and (filter_ is None or not self.filter.same(filter_))
+
     def save(self, path: Path, program: str = "") -> None:
         """Write the file whole, or not at all."""
         mean, loadings = self.sensitivities.mean, self.sensitivities.loadings
+        behind = self.filter or Filter("")
+        through = behind.transmittance
         row = {
             "schema": SCHEMA,
             "program": program,
             "basis": self.basis,
             "make": self.make,
             "model": self.model,
-            "filter": self.filter,
+            "filter": behind.name,
+            "filter_transmittance": None if through is None else np.round(through, 5).tolist(),
             "unlike_prior": self.unlike,
             "obtained": self.obtained,
             "wavelength_nm": WAVELENGTH_NM.tolist(),
             "mean": dict(zip("rgb", np.round(mean, 8).tolist(), strict=True)),
             "loadings": np.round(np.moveaxis(loadings, 2, 0), 9).tolist(),
         }
-        handle, part = tempfile.mkstemp(dir=path.resolve().parent, suffix=".part")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                json.dump(row, file, ensure_ascii=False)
-                file.write("\n")
-            Path(part).chmod(0o644)
-            Path(part).replace(path)
-        except BaseException:
-            Path(part).unlink(missing_ok=True)
-            raise
+        write_whole(path, (json.dumps(row, ensure_ascii=False) + "\n").encode())
 
     @staticmethod
     def load(path: Path) -> CameraFile:
         """Read a camera file.
 
-        Raises ``CannotReadError`` with the key that is wrong and the mend.
+        Raises ``CannotReadError`` with the keys that are wrong and the mend.
         """
         row = read_json(path, "make one with glowkin camera fit or camera import")
-        missing = [key for key in _FIELDS if key not in row]
-        if row.get("schema") != SCHEMA or missing:
-            what = f"lacks {', '.join(missing)}" if missing else f"is of schema {row.get('schema')!r}"
-            raise CannotReadError(f"{path}: is no camera file, it {what}; make one with glowkin camera fit")
-        if row["basis"] not in BASES:
-            raise CannotReadError(f"{path}: basis is {row['basis']!r}; it must be one of {', '.join(BASES)}")
-        nm = _numbers(path, row, "wavelength_nm", (None,))
-        mean = _numbers(path, {"mean": [row["mean"].get(c) for c in "rgb"]}, "mean", (3, len(nm)))
-        loadings = _numbers(path, row, "loadings", (None, 3, len(nm)))
-        parts = [_regridded(nm, part) for part in (mean, *loadings)]
+        if row.get("schema") != SCHEMA:
+            raise CannotReadError(
+                f"{path}: is no camera file, it is of schema {row.get('schema')!r}; make one with glowkin "
+                "camera fit"
+            )
+        try:
+            told = _Written.model_validate(row)
+        except ValidationError as error:
+            raise CannotReadError(
+                f"{path}: {wrong_keys(error)}; make the file anew with glowkin camera fit or camera import"
+            ) from None
+        nm = np.array(told.wavelength_nm)
+        parts = [_regridded(nm, np.array(part)) for part in (told.mean.rows, *told.loadings)]
         spread = np.stack(parts[1:], axis=-1) if parts[1:] else np.zeros((*parts[0].shape, 0))
         return CameraFile(
-            Sensitivities(parts[0], spread), row["basis"], str(row["make"]), str(row["model"]),
-            str(row.get("filter", "")), bool(row.get("unlike_prior", False)), dict(row.get("obtained", {})),
+            Sensitivities(parts[0], spread), told.basis, told.make, told.model, _filter(nm, told),
+            told.unlike_prior, told.obtained,
         )  # fmt: skip
+
+
+def _filter(nm: Array, told: _Written) -> Filter | None:
+    if not told.filter and told.filter_transmittance is None:
+        return None
+    through = told.filter_transmittance
+    return Filter(told.filter, None if through is None else np.interp(WAVELENGTH_NM, nm, through))
 
 
 def imported(wavelength_nm: Array, rgb: Array, relative_sd: float = MEASURED_SD) -> Sensitivities:
@@ -112,15 +187,30 @@ def imported(wavelength_nm: Array, rgb: Array, relative_sd: float = MEASURED_SD)
     ).reduced()
 
 
-def unlikeness(mean: Array) -> float:
-    """Squared distance of sensitivities (3 x 201) from the camera prior, over a dozen degrees of freedom."""
-    prior = camera_prior()
+def unlikeness(mean: Array, behind: Filter | None = None) -> float:
+    """Squared distance of sensitivities (3 x 201), which may hold a filter, from what cameras are taken
+    for before (``calibrate``), over the number of deviations that they tell.
+    """
+    prior = camera_prior(OWN)
+    if behind is not None and behind.transmittance is not None:
+        prior = prior.times(behind.transmittance).shapes()
     away = (mean / mean.sum(axis=1, keepdims=True) - prior.mean).ravel()
     size = _MISFIT * np.repeat(prior.mean.max(axis=1), prior.mean.shape[1])
     A = prior.loadings.reshape(away.size, -1) / size[:, None]
-    z = np.linalg.solve(A.T @ A + np.eye(A.shape[1]), A.T @ (away / size))
-    rest = away / size - A @ z
-    return float((z @ z + rest @ rest / 10.0) / 12.0)
+    left = np.linalg.inv(A.T @ A + np.eye(A.shape[1]))
+    z = left @ (A.T @ (away / size))
+    return float(z @ z / (A.shape[1] - np.trace(left)))
+
+
+def unlike_widened(file: CameraFile) -> CameraFile:
+    """The camera flagged where it is unlike the prior's, its error as much wider as it is farther away than a
+    camera may be: a table of sensitivities that no other camera resembles may be wrong.
+    """
+    distance = unlikeness(file.sensitivities.mean, file.filter)
+    by = max(1.0, distance / UNLIKE) ** 0.5
+    known = replace(file.sensitivities, loadings=by * file.sensitivities.loadings)
+    told = file.obtained | {"distance_from_prior": round(distance, 2), "widened": round(by, 2)}
+    return replace(file, sensitivities=known, unlike=by > 1.0, obtained=told)
 
 
 def read_json(path: Path, mend: str) -> dict[str, Any]:
@@ -134,21 +224,6 @@ def read_json(path: Path, mend: str) -> dict[str, Any]:
     if not isinstance(row, dict):
         raise CannotReadError(f"{path}: holds no JSON object; {mend}")
     return row
-
-
-def _numbers(path: Path, row: dict[str, Any], key: str, shape: tuple[int | None, ...]) -> Array:
-    try:
-        values = np.array(row[key], dtype=float)
-    except (TypeError, ValueError):
-        values = np.zeros(0)
-    if shape[0] is None and len(shape) == 3 and values.size == 0 and row[key] == []:
-        return np.zeros((0, *(n or 0 for n in shape[1:])))
-    right = values.ndim == len(shape) and all(
-        n in (None, m) for n, m in zip(shape, values.shape, strict=True)
-    )
-    if not right or not np.isfinite(values).all():
-        raise CannotReadError(f"{path}: {key} holds other numbers than it must; make the file anew")
-    return values
 
 
 def _regridded(nm: Array, channels: Array) -> Array:

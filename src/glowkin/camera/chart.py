@@ -6,24 +6,29 @@ along the first row, clockwise.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
-from glowkin.camera.calibrate import Calibrated, ChartSeen, LightsSeen, calibrate
-from glowkin.camera.camera_file import UNLIKE, CameraFile, unlikeness
+from glowkin.base.files import named
+from glowkin.base.versions import versions
+from glowkin.camera.calibrate import UNLIKELY, Calibrated, ChartSeen, LightsSeen, calibrate
+from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.chart_file import iso_17321, read_chart
 from glowkin.camera.daylight import chart_light
 from glowkin.camera.find_chart import find_corners
-from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
 from glowkin.light.region import region_means
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
     from glowkin.base.uncertainty import Array
     from glowkin.camera.daylight import ChartLight
+    from glowkin.camera.filter import Filter
     from glowkin.light.photo import Photograph
 
 COLUMNS, ROWS = 6, 4
@@ -57,7 +62,8 @@ def seen_chart(photo: Photograph, corners: Array, reflectance: Array) -> tuple[C
         raise CannotMeasureError(
             f"{photo.path}: {len(left_out)} patches of the chart are clipped; halve the exposure"
         )
-    return ChartSeen(signals.mean[used], reflectance[used], place[used]), left_out
+    numbers = tuple(int(i) + 1 for i in used)
+    return ChartSeen(signals.mean[used], reflectance[used], place[used], numbers=numbers), left_out
 
 
 def fitted(
@@ -66,66 +72,137 @@ def fitted(
     reflectance: Array,
     light: ChartLight,
     lights: LightsSeen | None = None,
+    behind: Filter | None = None,
 ) -> CameraFile:
-    """The camera that photographed this chart, and these known lights."""
+    """The camera that photographed this chart, and these known lights, behind a filter or none."""
     chart, left_out = seen_chart(photo, corners, reflectance)
+    if behind is not None and behind.transmittance is not None:
+        chart = replace(chart, through=behind.transmittance)
     found = calibrate(chart, light, lights)
+    _check_fit(photo, found)
+    return CameraFile(
+        found.sensitivities,
+        "chart" if lights is None else "chart-and-lights",
+        photo.metadata.make or "",
+        photo.metadata.model or "",
+        behind,
+        unlike=found.unlikely > UNLIKELY,
+        obtained=_account(photo, corners, chart, found, left_out) | _lights_account(found, lights),
+    )
+
+
+def fit_chart(
+    photo: Photograph,
+    corners: Array | None = None,
+    chart: str | Path | None = None,
+    light: str = "daylight",
+    lights: LightsSeen | None = None,
+    behind: Filter | None = None,
+) -> CameraFile:
+    """The camera that took this raw photograph of a chart, with all that its file tells of how."""
+    lit_by, reflectance = chart_light(light), iso_17321() if chart is None else read_chart(Path(chart))
+    found = _found(photo) if corners is None else np.asarray(corners, dtype=float)
+    file = fitted(photo, found, reflectance, lit_by, lights, behind)
+    given = {
+        "chart_table": "ISO 17321-1" if chart is None else named(Path(chart)),
+        "chart_light": light if lit_by.free else named(Path(light.strip())),
+        "corners_given": corners is not None,
+        "versions": versions(),
+    }
+    return replace(file, obtained=file.obtained | given)
+
+
+def check_pair(chart: Photograph, lights: Photograph) -> None:
+    """Raise ``CannotMeasureError`` where known lights are not by the chart's camera, or their raw
+    values were treated in another way.
+    """
+    if lights.kind != "raw":
+        raise CannotMeasureError(
+            f"{lights.path}: this file was developed by the camera, and known lights calibrate raw values; "
+            "photograph them as raw (DNG)"
+        )
+    for what, mend, a, b in _traits(chart, lights):
+        if a != b:
+            raise CannotMeasureError(
+                f"{lights.path}: {what} is {b}, and that of the chart {chart.path.name} is {a}; {mend}"
+            )
+
+
+def _traits(chart: Photograph, lights: Photograph) -> Iterator[tuple[str, str, object, object]]:
+    """What both photographs of a calibration have in common: its name, the mend, and what it is in each."""
+    a, b = _treatment(chart), _treatment(lights)
+    if a["the camera"] and b["the camera"]:
+        yield "the camera", "photograph both with one camera", a["the camera"], b["the camera"]
+    mend = "hand over both as the camera wrote them, or both converted by the same program"
+    for what in ("the layout", "the black level", "the colour matrix"):
+        yield what, mend, a[what], b[what]
+
+
+def _treatment(photo: Photograph) -> dict[str, object]:
+    return {
+        "the camera": f"{photo.metadata.make} {photo.metadata.model}".strip(),
+        "the layout": "a mosaic" if photo.period > 1 else "three channels a pixel",
+        "the black level": "left in" if photo.black.max() > 0 else "taken off",
+        "the colour matrix": [np.round(M, 3).tolist() for M in photo.to_xyz],
+    }
+
+
+def _check_fit(photo: Photograph, found: Calibrated) -> None:
     worst = float(np.sqrt(np.square(found.residuals).mean(axis=1)).max())
     if worst > 0.5:
         raise CannotMeasureError(
             f"{photo.path}: the patches do not fit a chart (one is {100 * worst:.0f} % off); give --corners, "
             "the first patch's (dark skin) corner first, then along its row, clockwise"
         )
-    return CameraFile(
-        found.sensitivities,
-        "chart" if lights is None else "chart-and-lights",
-        photo.metadata.make or "",
-        photo.metadata.model or "",
-        unlike=unlikeness(found.sensitivities.mean) > UNLIKE,
-        obtained=_account(photo, corners, found, left_out),
-    )
-
-
-def fit_chart(
-    path: Path,
-    corners: Array | None = None,
-    chart: str | Path | None = None,
-    light: str = "daylight",
-    lights: LightsSeen | None = None,
-) -> CameraFile:
-    """The camera that took this raw photograph of a chart."""
-    lit_by, reflectance = chart_light(light), iso_17321() if chart is None else read_chart(Path(chart))
-    photo = open_photo(path)
-    found = _found(photo) if corners is None else np.asarray(corners, dtype=float)
-    return fitted(photo, found, reflectance, lit_by, lights)
+    if not found.settled:
+        raise CannotMeasureError(
+            f"{photo.path}: the fit of the camera did not settle, so no answer can be trusted; check "
+            "--chart, --chart-light, --filter and the known lights, or photograph the chart anew"
+        )
 
 
 def _found(photo: Photograph) -> Array:
     corners = find_corners(reduced(photo))
     if corners is None:
         raise CannotMeasureError(
-            f"{photo.path}: no chart of 24 patches is found; give --corners X,Y X,Y X,Y X,Y: first the "
-            "first patch's "
-            "(dark skin) corner first, then along its row, clockwise"
+            f"{photo.path}: no chart of 24 patches is found; give --corners X,Y X,Y X,Y X,Y: the first "
+            "patch's (dark skin) corner first, then along its row, clockwise"
         )
     return corners
 
 
-def _account(photo: Photograph, corners: Array, found: Calibrated, left_out: list[int]) -> dict[str, object]:
+def _account(
+    photo: Photograph, corners: Array, chart: ChartSeen, found: Calibrated, left_out: list[int]
+) -> dict[str, object]:
     """How the camera was obtained, for the file and for whoever checks it."""
-    kelvin = found.temperature_kelvin
+    kelvin, interval = found.temperature_kelvin, found.temperature_interval_kelvin
     return {
         "file": photo.path.name,
         "sha256": photo.sha256,
         "corners_px": np.round(corners, 1).tolist(),
         "light_kelvin": None if kelvin is None else round(kelvin),
+        "light_kelvin_interval": None if interval is None else [round(k) for k in interval],
         "flare": round(found.flare, 4),
         "gradient": [round(g, 4) for g in found.gradient],
         "patches_left_out": left_out,
-        "residuals": np.round(found.residuals, 4).tolist(),
+        "residuals": _numbered(chart.numbers, found.residuals),
         "residual_rms": round(float(np.sqrt(np.square(found.residuals).mean())), 4),
-        "distance_from_prior": round(unlikeness(found.sensitivities.mean), 2),
+        "distance_from_prior": round(found.unlikely, 2),
+        "widened": round(found.stretched, 2),
     }
+
+
+def _lights_account(found: Calibrated, lights: LightsSeen | None) -> dict[str, object]:
+    if lights is None:
+        return {}
+    order = range(1, len(lights.rgb) + 1)
+    shifts = {str(k): round(float(s), 2) for k, s in zip(order, found.shifts_nm, strict=True)}
+    seen = {"residuals": _numbered(order, found.light_residuals), "peak_shifts_nm": shifts}
+    return {"lights": {**lights.about, **seen}}
+
+
+def _numbered(numbers: Iterable[int], rows: Array) -> dict[str, list[float]]:
+    return {str(k): np.round(row, 4).tolist() for k, row in zip(numbers, rows, strict=True)}
 
 
 def _outlines(photo: Photograph, corners: Array) -> list[Array]:

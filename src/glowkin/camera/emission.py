@@ -138,7 +138,7 @@ class Camera:
     def behind(self, filter_: Filter) -> Camera:
         """The same camera with a filter before its lens."""
         assert self.sensitivities is not None  # noqa: S101 - rendered files are refused before
-        known = self.sensitivities.times(filter_.transmittance)
+        known = self.sensitivities.times(filter_.known)
         return Camera(f"{self.name} behind {filter_.name}", self.basis, known)
 
     @property
@@ -273,8 +273,8 @@ class Camera:
 
     @classmethod
     def from_file(cls, file: CameraFile, behind: Filter | None = None) -> Camera:
-        """The camera of a camera file, behind a filter that it was not calibrated with."""
-        known = file.sensitivities if behind is None else file.sensitivities.times(behind.transmittance)
+        """The camera of a camera file, behind this filter: counted once, also where the file was made so."""
+        known = file.behind(behind)
         key = content(known.mean, known.loadings)[:8]
         return cls(file.name, file.basis, known, source=f"{file.name}, {file.basis} {key}", file=file)
 
@@ -307,8 +307,9 @@ class Camera:
         Raises CannotReadError, CannotMeasureError or WrongUseError with a sentence that names the mend.
         """
         from glowkin.camera.chart import fit_chart
+        from glowkin.light.decode import open_photo
 
-        return cls.from_file(fit_chart(Path(chart_photo), corners, chart, chart_light, lights))
+        return cls.from_file(fit_chart(open_photo(chart_photo), corners, chart, chart_light, lights))
 
 
 def _allowed(table: Answers, rgb: Array, C: Array, allowance: Array) -> Array:
@@ -366,7 +367,7 @@ def _file_flags(photo: Photograph, file: CameraFile, behind: Filter | None) -> t
     differs = any(a and b and a != b for a, b in zip(told, known, strict=True))
     checks = {
         "other-camera": differs,
-        "other-filter": bool(file.filter) and (behind is None or behind.name != file.filter),
+        "other-filter": file.other_filter(behind),
         "camera-unlike-prior": file.unlike,
     }
     return tuple(flag for flag, raised in checks.items() if raised)

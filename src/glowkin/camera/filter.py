@@ -1,4 +1,4 @@
-"""Filters before the lens: what they let through, by wavelength."""
+"""Filters before the lens: what they let through, by wavelength, or the name alone."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.errors import CannotReadError
+from glowkin.base.errors import CannotReadError, WrongUseError
 from glowkin.camera.grid import on_grid
 from glowkin.colour.spectrum_file import read_spectrum
 
@@ -16,13 +16,44 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
 
+_SAME = 0.02
+"""Transmittances that differ by less are one filter's, measured or rounded twice (common practice)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Filter:
-    """A filter by ``name`` with its ``transmittance`` (201,) on the grid, 0 to 1."""
+    """A filter by ``name`` with its ``transmittance`` (201,) on the grid, 0 to 1; None where only the name is
+    known.
+    """
 
     name: str
-    transmittance: Array
+    transmittance: Array | None = None
+
+    @property
+    def known(self) -> Array:
+        """The transmittance; ``WrongUseError`` where only the name is known."""
+        if self.transmittance is None:
+            raise WrongUseError(
+                f"--filter {self.name}: what it lets through is not known; give a file of "
+                "wavelength_nm,transmittance, or a camera file that was made behind it"
+            )
+        return self.transmittance
+
+    def same(self, other: Filter) -> bool:
+        """Whether this is the other filter: by what both let through where that is known, else by name."""
+        if self.transmittance is None or other.transmittance is None:
+            return self.name.strip().lower() == other.name.strip().lower()
+        return bool(np.abs(self.transmittance - other.transmittance).max() < _SAME)
+
+
+def given_filter(given: Path) -> Filter:
+    """A filter as a user gives it: a file of its transmittance, or, of a bare word, its name.
+
+    Raises ``CannotReadError`` for a file that is missing or holds no transmittances.
+    """
+    if given.suffix or given.parent.name or given.exists():
+        return read_filter(given)
+    return Filter(str(given))
 
 
 def read_filter(path: Path) -> Filter:

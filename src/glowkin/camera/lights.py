@@ -8,20 +8,22 @@ as measured diodes have (common practice, no source).
 from __future__ import annotations
 
 import tomllib
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.files import named
+from glowkin.base.wrong_keys import wrong_keys
 from glowkin.camera.calibrate import LightsSeen
 from glowkin.camera.grid import WAVELENGTH_NM, observer, on_grid
 from glowkin.colour.dominant import dominant
 from glowkin.colour.spectrum_file import read_spectrum
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from pathlib import Path
+    from collections.abc import Mapping, Sequence
 
     from glowkin.base.uncertainty import Array
 
@@ -74,8 +76,7 @@ def read_lights(path: Path) -> list[KnownLight]:
     try:
         listed = _Listed.model_validate(row).light
     except ValidationError as error:
-        wrong = "; ".join(f"{_key(e['loc'])}: {_words(e['msg'])}" for e in error.errors())
-        raise CannotReadError(f"{path}: {wrong}") from None
+        raise CannotReadError(f"{path}: {wrong_keys(error)}") from None
     near = path.parent
     return [
         one if one.spectrum is None else one.model_copy(update={"spectrum": str(near / one.spectrum)})
@@ -83,10 +84,14 @@ def read_lights(path: Path) -> list[KnownLight]:
     ]
 
 
-def lights_seen(lights: Sequence[KnownLight], rgb: Array) -> LightsSeen:
+def lights_seen(
+    lights: Sequence[KnownLight], rgb: Array, about: Mapping[str, Any] | None = None
+) -> LightsSeen:
     """The lights with their channel means (m x 3), as ``calibrate`` takes them."""
     sd = [light.peak_sd_nm if light.spectrum is None else _SCALE_SD_NM for light in lights]
-    return LightsSeen(np.asarray(rgb, dtype=float), np.array([_spectrum(x) for x in lights]), np.array(sd))
+    spectra = np.array([_spectrum(light) for light in lights])
+    listed = {"listed": [_as_given(light) for light in lights]}
+    return LightsSeen(np.asarray(rgb, dtype=float), spectra, np.array(sd), about={**(about or {}), **listed})
 
 
 def diode(peak_nm: float, fwhm_nm: float) -> Array:
@@ -112,25 +117,17 @@ def peak_of(dominant_nm: float, fwhm_nm: float) -> float:
     return float(brentq(off, low, high, xtol=0.01))
 
 
+def _as_given(light: KnownLight) -> dict[str, Any]:
+    """A light as its list has it; a spectrum's file by name and hash."""
+    row = light.model_dump(exclude_none=True)
+    return row if light.spectrum is None else {"spectrum": named(Path(light.spectrum))}
+
+
 def _spectrum(light: KnownLight) -> Array:
     if light.spectrum is not None:
-        from pathlib import Path
-
         measured = read_spectrum(Path(light.spectrum))
         shown = on_grid(measured.wavelength_nm, np.maximum(measured.value, 0.0))
         return np.asarray(shown / shown.max())
     width = light.fwhm_nm or 20.0
     peak = light.peak_nm if light.peak_nm is not None else peak_of(light.dominant_nm or 0.0, width)
     return diode(peak, width)
-
-
-def _key(place: tuple[int | str, ...]) -> str:
-    return "".join(
-        f"[{p + 1}]" if isinstance(p, int) else (f".{p}" if i else str(p)) for i, p in enumerate(place)
-    )
-
-
-def _words(message: str) -> str:
-    return message.removeprefix("Value error, ").replace(
-        "Extra inputs are not permitted", "there is no such key"
-    )

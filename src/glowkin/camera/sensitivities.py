@@ -34,6 +34,19 @@ class Sensitivities:
         """Behind a filter of this transmittance (201,)."""
         return Sensitivities(self.mean * transmittance, self.loadings * transmittance[None, :, None])
 
+    def shapes(self) -> Sensitivities:
+        """Each channel's mean with unit sum."""
+        size = self.mean.sum(axis=1, keepdims=True)
+        return Sensitivities(self.mean / size, self.loadings / size[:, :, None])
+
+    def middles(self) -> tuple[Array, Array]:
+        """The mean wavelength of each channel's sensitivities (3), and the reach of its 95 % interval (3)."""
+        size = self.mean.sum(axis=1)
+        middle = self.mean @ WAVELENGTH_NM / size
+        away = WAVELENGTH_NM - middle[:, None]
+        moved = np.einsum("cw,cwr->cr", away, self.loadings) / size[:, None]
+        return middle, 1.96 * np.sqrt(np.square(moved).sum(axis=1))
+
     def reduced(self, rank: int = RANK) -> Sensitivities:
         """The same with the ``rank`` loadings that carry most of the covariance."""
         flat = self.loadings.reshape(self.mean.size, -1)

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from glowkin.base.errors import CannotReadError
-from glowkin.camera.camera_file import CameraFile, imported, read_json
+from glowkin.base.files import named
+from glowkin.base.versions import versions
+from glowkin.camera.camera_file import NEEDED_NM, CameraFile, imported, read_json
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -16,7 +18,6 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
 
 _LEAST, _COARSEST_NM = 15, 20.0
-_NEEDED_NM = (430.0, 650.0)
 _MEND = "give lines of wavelength_nm,r,g,b, or the JSON layout of the Academy's camera data set"
 
 
@@ -30,7 +31,11 @@ def read_sensitivities(path: Path) -> CameraFile:
     else:
         make, model, table = "", path.stem, _csv(path)
     return CameraFile(
-        imported(*_checked(path, table)), "sensitivities", make, model, obtained={"file": path.name}
+        imported(*_checked(path, table)),
+        "sensitivities",
+        make,
+        model,
+        obtained=named(path) | {"versions": versions()},
     )
 
 
@@ -39,10 +44,10 @@ def _checked(path: Path, table: Array) -> tuple[Array, Array]:
     nm, rgb = table[:, 0], table[:, 1:]
     if not np.isfinite(table).all():
         raise CannotReadError(f"{path}: holds values that are no numbers; take those lines out")
-    if len(nm) < _LEAST or nm[0] > _NEEDED_NM[0] or nm[-1] < _NEEDED_NM[1]:
+    if len(nm) < _LEAST or nm[0] > NEEDED_NM[0] or nm[-1] < NEEDED_NM[1]:
         raise CannotReadError(
             f"{path}: holds {len(nm)} wavelengths from {nm[0]:g} to {nm[-1]:g}; sensitivities must "
-            f"reach from {_NEEDED_NM[0]:g} to {_NEEDED_NM[1]:g} nm at least"
+            f"reach from {NEEDED_NM[0]:g} to {NEEDED_NM[1]:g} nm at least"
         )
     if (np.diff(nm) <= 0).any() or np.diff(nm).max() > _COARSEST_NM:
         raise CannotReadError(

@@ -22,7 +22,7 @@ from glowkin.scene.dng import write_dng
 from glowkin.scene.render import photograph
 from glowkin.scene.series import Change, Course, photograph_series
 from glowkin.scene.shot import Exposure, Shot
-from glowkin.scene.spectra import TERBIUM, band, lines, skewed_band
+from glowkin.scene.spectra import TERBIUM, WAVELENGTH_NM, band, lines, skewed_band
 from glowkin.scene.stage import Scene, SceneSample, Shape, grid_centres, with_luminance
 
 if TYPE_CHECKING:
@@ -157,6 +157,14 @@ def series_name(shot: Shot) -> str:
     return shot.exposure.taken_at.strftime("%Y-%m-%dT%H-%M-%S.dng")
 
 
+def _middles(camera: SceneCamera) -> dict[str, float]:
+    """The mean wavelength of each channel's sensitivities, 380 to 780 nm."""
+    inside = (WAVELENGTH_NM >= 380.0) & (WAVELENGTH_NM <= 780.0)
+    S = camera.sensitivities[inside]
+    middle = WAVELENGTH_NM[inside] @ S / S.sum(axis=0)
+    return {c: round(float(m), 2) for c, m in zip(("red", "green", "blue"), middle, strict=True)}
+
+
 def answers(pair: Shot, chart: Shot, series: Series) -> dict[str, Any]:
     """Every known answer, in plain numbers."""
     stand = chart.chart
@@ -168,6 +176,8 @@ def answers(pair: Shot, chart: Shot, series: Series) -> dict[str, Any]:
         "side_by_side": {"names": _names(pair), "samples": [_sample_answer(t) for t in pair.truths]},
         "chart": {
             "light": f"daylight, {stand.cct_kelvin:.0f} K",
+            "light_kelvin": stand.cct_kelvin,
+            "channel_middle_nm": _middles(chart.camera),
             "flare": stand.flare,
             "corners_px": [[round(v, 1) for v in corner] for corner in stand.corners_px],
         },
@@ -259,7 +269,7 @@ for byte with the same versions of its libraries.
 | `series/` | fifteen vials in five storages and a stable control, twelve photographs over twelve days |
 | `answers.json` | the known answers: names in reading order, colours, half-times, where a change stops |
 
-`chart.dng` is for the calibration of cameras, a later step: nothing reads it yet.
+`glowkin camera fit chart.dng -o camera.json` makes the camera file that the demo measures the others with.
 
 The story: (C6H14N2)[MnBr4(H2O)2], red, loses its water and becomes (C6H14N2)MnBr4, green and ten times
 brighter under a 365 nm torch. The vials are kept over saturated MgCl2 at 25 C and at 5 C, under a cap that

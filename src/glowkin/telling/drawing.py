@@ -117,7 +117,7 @@ def svg(fig: Figure, prefix: str) -> str:
 
 def save(fig: Figure, path: Path) -> Path:
     """Write the figure as .svg or .png (200 dpi), the file complete or not there."""
-    from glowkin.telling.files import write_whole
+    from glowkin.base.files import write_whole
 
     if path.suffix == ".svg":
         head = '<?xml version="1.0" encoding="utf-8"?>\n'

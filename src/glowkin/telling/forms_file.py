@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from glowkin.base.errors import CannotReadError, WrongUseError
+from glowkin.base.errors import WrongUseError
+from glowkin.base.files import write_whole
 from glowkin.base.spectra import forms_document, read_forms
-from glowkin.telling.files import write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,7 +25,5 @@ def add_form(path: Path, form: Form, program: str, *, replace: bool = False) -> 
         raise WrongUseError(f"--form {form.name}: {path} has a form of that name; give another, or --replace")
     forms = [form if other.name == form.name else other for other in forms]
     forms += [form] if form not in forms else []
-    if not path.parent.is_dir():
-        raise CannotReadError(f"{path}: there is no folder {path.parent}; make it first")
     text = json.dumps(forms_document(forms, program), indent=1, ensure_ascii=False, allow_nan=False)
     return write_whole(path, (text + "\n").encode())

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.files import write_whole
 from glowkin.base.records import (
     Comparison,
     MeasuredPhoto,
@@ -29,7 +30,6 @@ from glowkin.samples.outlines import outlines_text
 from glowkin.telling import figures
 from glowkin.telling.csv_file import samples_csv
 from glowkin.telling.diagram import chromaticity_diagram
-from glowkin.telling.files import write_whole
 from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.previews import jpeg, pixels_of
 from glowkin.telling.progress import pages
