@@ -106,7 +106,7 @@ def _camera_checks(file: CameraFile, known: dict[str, Any]) -> Iterator[Check]:
     low, high = file.obtained["light_kelvin_interval"]
     yield Check("chart, light", file.obtained["light_kelvin"], low, high, known["light_kelvin"], "K")
     middles, reach = file.sensitivities.middles()
-    for channel, middle, far in zip(("red", "green", "blue"), middles, reach, strict=True):
+    for channel, middle, far in zip(("red", "green", "blue"), middles.tolist(), reach.tolist(), strict=True):
         truth = known["channel_middle_nm"][channel]
         yield Check(f"chart, {channel} channel's middle", middle, middle - far, middle + far, truth, "nm")
 
