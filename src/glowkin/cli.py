@@ -169,6 +169,7 @@ def compare(
 @click.option("--swapped", multiple=True, metavar="PHOTO:NAME,NAME", callback=swaps,
               help="From this photograph on, the two samples stand in each other's place.")  # fmt: skip
 @click.option("--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph.")
+@click.option("--watch", is_flag=True, help="Take up what comes into the one folder named, until ctrl-C.")
 @shared_options
 def track(
     photos: tuple[Path, ...],
@@ -176,6 +177,8 @@ def track(
     converted: tuple[str, ...],
     swapped: tuple[tuple[str, str, str], ...],
     start: str | None,
+    *,
+    watch: bool,
     **options: Any,
 ) -> None:
     """Follow samples through the PHOTOS (or folders of them) over time."""
@@ -185,6 +188,10 @@ def track(
     from glowkin.session import start as begin
 
     plan = Plan(controls, converted, start, swapped)
+    if watch:
+        from glowkin.watching import watch_folder
+
+        sys.exit(watch_folder(photos, PROGRAM, plan, controls=controls, converted=converted, **options))
     session = begin(photos, PROGRAM, series=True, controls=controls, converted=converted, **options)
     session.course = TimeCourse((), ())
     if session.photos:

@@ -113,6 +113,13 @@ class Session:
             return compare_document(self.pairs, self.errors, self.program)
         return measure_document(self.photos, self.errors, self.program)
 
+    def keep_records(self, photos: Sequence[MeasuredPhoto], course: TimeCourse) -> None:
+        """Write the records of a series that goes on, so that they outlive whatever may happen."""
+        from glowkin.telling.out_dir import write_records
+
+        if self.outlet.out is not None:
+            write_records(self.outlet.out, photos, course, self.told, self.program, versions())
+
     def write(self) -> Path:
         """Records, figures and report into the folder asked for."""
         from glowkin.telling.out_dir import write_out
@@ -144,15 +151,13 @@ def start(
     Those of a ``series`` are named later, from the first of them on, and of each shot one file is enough,
     as of the exposures of a ``bracket``.
     """
-    settings, errors = _settings(options)
-    _check_white(settings)
-    told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
-    told |= {"bracket": True} if bracket else {}
-    session = Session(program, settings, Outlet(options["out"], options["as_json"]), told, errors=errors)
-    if errors:
+    session = begun(program, **options)
+    session.told |= {"bracket": True} if bracket else {}
+    if session.errors:
         return session
+    settings = session.settings
     if series:
-        session.settings = replace(settings, names=(), references=())
+        session.settings = of_a_series(settings)
     paths, session.errors = _paths(photos, settings)
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)
@@ -164,6 +169,19 @@ def start(
         session.measure(paths, options["jobs"])
     session.settings = settings
     return session
+
+
+def begun(program: str, **options: Any) -> Session:
+    """A session by a command's options, nothing measured yet; with an error where outlines cannot be read."""
+    settings, errors = _settings(options)
+    _check_white(settings)
+    told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
+    return Session(program, settings, Outlet(options["out"], options["as_json"]), told, errors=errors)
+
+
+def of_a_series(settings: Settings) -> Settings:
+    """How each photograph of a series is measured: its samples are named, and checked, in the series."""
+    return replace(settings, names=(), references=())
 
 
 def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **options: Any) -> int:
@@ -245,12 +263,17 @@ def _paths(photos: Sequence[Path], settings: Settings) -> tuple[list[Path], list
             found |= dict.fromkeys(photographs([given], SUFFIXES))
         except CannotReadError as error:
             errors.append({"path": str(given), "message": str(error)})
-    beside = {Path(p).resolve(): kind for kind in FRAME_KINDS for p in getattr(settings, kind)}
+    beside = frames_beside(settings)
     paths = [p for p in found if p.resolve() not in beside]
     if found and not paths:
         option = beside[next(iter(found)).resolve()].replace("_", "-")
         raise WrongUseError(f"no PHOTO is left to measure: each is given as a frame beside it, as --{option}")
     return paths, errors
+
+
+def frames_beside(settings: Settings) -> dict[Path, str]:
+    """The frames taken beside the photographs, each with its kind."""
+    return {Path(p).resolve(): kind for kind in FRAME_KINDS for p in getattr(settings, kind)}
 
 
 def _check_white(settings: Settings) -> None:

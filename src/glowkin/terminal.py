@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import sys
 from typing import TYPE_CHECKING
 
 from glowkin.base.flags import FLAGS
@@ -138,3 +139,52 @@ def _grid(heads: tuple[str, ...], rows: tuple[tuple[str, ...], ...]) -> Grid:
     for row in rows:
         grid.add_row(*(Text(cell) for cell in row))
     return grid
+
+
+class WatchScreen:
+    """What a watched folder shows on standard error: lines that stay, and on a terminal a table below them
+    that always is the present one.
+    """
+
+    def __init__(self) -> None:
+        from rich.console import Console
+        from rich.live import Live
+
+        self._console = Console(stderr=True, soft_wrap=False, highlight=False)
+        self._live = Live(console=self._console, auto_refresh=False, transient=True)
+        self._said = ""
+        if self._console.is_terminal:
+            self._live.start()
+
+    def line(self, text: str) -> None:
+        """A line, cut to the terminal's width where it is longer."""
+        from rich.text import Text
+
+        if self._console.is_terminal:
+            self._console.print(Text(text, overflow="ellipsis", no_wrap=True))
+        else:
+            sys.stderr.write(f"{text}\n")
+
+    def sentence(self, text: str) -> None:
+        """A sentence, in full; the same one twice in a row is said once."""
+        from rich.text import Text
+
+        if text == self._said:
+            return
+        self._said = text
+        if self._console.is_terminal:
+            self._console.print(Text(text))
+        else:
+            sys.stderr.write(f"{text}\n")
+
+    def state(self, course: TimeCourse) -> None:
+        """How the samples stand now."""
+        from glowkin.telling.tables import state_table
+
+        table = state_table(course)
+        self._live.update(_grid(table.heads, table.rows), refresh=self._console.is_terminal)
+
+    def close(self) -> None:
+        """The table goes; the lines stay."""
+        if self._console.is_terminal:
+            self._live.stop()

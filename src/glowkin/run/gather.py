@@ -21,7 +21,7 @@ def photographs(paths: Sequence[Path], suffixes: Sequence[str]) -> list[Path]:
         if not path.is_dir():
             found[path] = None
             continue
-        inside = sorted(p for p in path.iterdir() if _is_photograph(p, suffixes))
+        inside = sorted(p for p in path.iterdir() if is_photograph(p, suffixes))
         if not inside:
             raise CannotReadError(
                 f"{path}: a folder that holds no photographs; check its name, and what its files end in"
@@ -36,6 +36,6 @@ def one_a_shot(paths: Sequence[Path], raw_suffixes: Sequence[str]) -> list[Path]
     return [p for p in paths if p.suffix.lower() in raw_suffixes or p.with_suffix("") not in raw]
 
 
-def _is_photograph(path: Path, suffixes: Sequence[str]) -> bool:
+def is_photograph(path: Path, suffixes: Sequence[str]) -> bool:
     """Files whose names begin with a dot are the system's own, such as copies of icons."""
     return path.suffix.lower() in suffixes and not path.name.startswith(".") and path.is_file()

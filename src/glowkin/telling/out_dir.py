@@ -87,15 +87,7 @@ def write_out(
     )
     for folder in ("figures", "outlines"):
         (out_dir / folder).mkdir(parents=True, exist_ok=True)
-    for name in set(DOCUMENTS) - set(_documents(parts)):
-        (out_dir / name).unlink(missing_ok=True)
-    for name, document in _documents(parts).items():
-        write_whole(
-            out_dir / name,
-            (
-                json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False, default=str) + "\n"
-            ).encode(),
-        )
+    _write_documents(out_dir, parts)
     write_whole(out_dir / "samples.csv", samples_csv(parts.photos).encode())
     for photo in parts.photos:
         name = f"{file_stem(photo.path)}.geojson"
@@ -105,6 +97,29 @@ def write_out(
         figures.save(fig, out_dir / "figures" / f"{name}.svg")
         figures.save(fig, out_dir / "figures" / f"{name}.png")
     return _write_report(out_dir, parts)
+
+
+def write_records(
+    out_dir: Path,
+    photos: Sequence[MeasuredPhoto],
+    course: TimeCourse,
+    settings: Mapping[str, Any],
+    program: str,
+    versions: Mapping[str, str],
+) -> None:
+    """The documents alone, of a series that goes on; ``rebuild`` makes a report of them."""
+    out_dir.mkdir(parents=True, exist_ok=True)
+    parts = Parts(tuple(photos), course=course, settings=settings, program=program, versions=versions)
+    _write_documents(out_dir, _public(parts))
+
+
+def _write_documents(out_dir: Path, parts: Parts) -> None:
+    documents = _documents(parts)
+    for name in set(DOCUMENTS) - set(documents):
+        (out_dir / name).unlink(missing_ok=True)
+    for name, document in documents.items():
+        text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False, default=str)
+        write_whole(out_dir / name, f"{text}\n".encode())
 
 
 def rebuild(out_dir: Path) -> Path:

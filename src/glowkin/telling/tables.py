@@ -207,6 +207,21 @@ def _course_row(s: SampleCourse) -> tuple[str, ...]:
     )
 
 
+def state_table(course: TimeCourse) -> Table:
+    """One short row a sample: how it stands in the last photograph that shows it."""
+    rows = tuple((s.name, s.verdict, _left(s), half_time(s)) for s in course.samples)
+    return Table("", ("Sample", "Verdict", "Left", "Half-time"), rows)
+
+
+def _left(s: SampleCourse) -> str:
+    last = s.points[-1] if s.points else None
+    if last is None or (last.light_fraction_start is None and last.fraction_start is None):
+        return NOTHING
+    if last.fraction_start is None:
+        return f"{significant(last.light_fraction_start or 0.0)} of the light"
+    return with_interval(last.fraction_start, (last.low, last.high))
+
+
 def stop_words(s: SampleCourse) -> str:
     """The amount left in the end where it is told from none; a half-time without it would mislead."""
     low = (s.stops_at_interval or (0.0, 1.0))[0]
