@@ -4,9 +4,10 @@ from dataclasses import asdict
 
 import numpy as np
 import pytest
+from matplotlib.path import Path
 
 from glowkin.base.uncertainty import Uncertain
-from glowkin.colour.chromaticity import xy_to_uv_prime
+from glowkin.colour.chromaticity import uv_prime_to_xy, xy_to_uv_prime
 from glowkin.colour.observer import locus_xy, white_point_xy
 from glowkin.findings.describe import describe
 
@@ -74,6 +75,35 @@ def test_a_red_blurred_over_the_purple_line_ends_at_the_end_of_the_spectrum():
     low, high = described((0.52, 0.515), sd=0.02).dominant_wavelength_interval_nm
     assert high == 695.0
     assert low > 590
+
+
+OBSERVERS = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
+SKEW = {
+    # nm, share of it over white, sd in u'v': what is longer, and how many times at least
+    "a red that the end of the spectrum cuts off": (640, 0.93, 0.02, "high", 2.5),
+    "an orange beside the purple line": (610, 0.97, 0.03, "high", 5.0),
+    "a violet whose wavelengths lie close": (460, 0.95, 0.02, "low", 2.0),
+    "a green near white": (550, 0.15, 0.012, "low", 2.0),
+}
+
+
+@pytest.mark.parametrize("observer", [2, 10])
+@pytest.mark.parametrize("case", SKEW)
+def test_wavelength_intervals_are_as_skew_as_the_possible_colours(colour_science, observer, case):
+    """Independent: colour-science's dominant wavelengths of other draws, those outside the locus left out."""
+    nm, share, sd, longer, times = SKEW[case]
+    wavelengths, locus = locus_xy(observer)
+    at = xy_to_uv_prime(share * locus[wavelengths == nm][0] + (1 - share) * E)
+    found = described(at, sd, observer=observer)
+    low, high = found.dominant_wavelength_interval_nm
+    below, above = found.dominant_wavelength_nm - low, high - found.dominant_wavelength_nm
+    assert (above if longer == "high" else below) > times * (below if longer == "high" else above)
+    xy = uv_prime_to_xy(at + sd * np.random.default_rng(9).standard_normal((1200, 2)))
+    xy = xy[Path(locus).contains_points(xy)]
+    theirs, *_ = colour_science.dominant_wavelength(xy, E, colour_science.MSDS_CMFS[OBSERVERS[observer]])
+    # it tells complementary wavelengths below zero; beyond 400 and 695 nm all locus points coincide (CIE 15)
+    theirs = np.clip(np.where(theirs < 0, 695 if nm > 550 else 400, theirs), 400, 695)
+    assert (low, high) == pytest.approx(tuple(np.quantile(theirs, [0.025, 0.975])), abs=4)
 
 
 def test_hue_and_saturation_are_those_of_cie_1976():

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
 import pytest
 
@@ -16,13 +14,6 @@ from glowkin.colour.spectrum_file import MeasuredSpectrum
 from glowkin.findings.spectrum import Told, form_of, published_form, read_out
 
 NM = np.arange(380.0, 781.0)
-
-
-@pytest.fixture(scope="module")
-def colour_science():
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        return pytest.importorskip("colour")
 
 
 def band(peak, width_cm, nm=NM):

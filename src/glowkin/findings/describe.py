@@ -20,9 +20,12 @@ from glowkin.colour.observer import locus_xy
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from glowkin.base.records import Pair
 
 DRAWS = 1000
+_LEAST_INSIDE = 0.05
 _SHORTEST_NM, _LONGEST_NM, _GREEN_NM = 400.0, 695.0, 550.0
 
 
@@ -43,7 +46,11 @@ class Described:
 
 
 def describe(colours: Sequence[Uncertain], white_xy: Array, observer: int) -> list[Described]:
-    """Describe each chromaticity (u'v') against a white; intervals are 95 %, by draws (JCGM 101:2008)."""
+    """Describe each chromaticity (u'v') against a white; intervals are 95 %, by draws (JCGM 101:2008).
+
+    A region may reach beyond the spectrum locus and the purple line; no light has such a colour, so draws there
+    tell no wavelength, and a purity of 1 at most.
+    """
     if not colours:
         return []
     z = np.random.default_rng(0).standard_normal((DRAWS, 2))
@@ -51,6 +58,7 @@ def describe(colours: Sequence[Uncertain], white_xy: Array, observer: int) -> li
     at = dominant(uv_prime_to_xy(np.stack([c.value for c in colours])), white_xy, observer)
     spread = dominant(uv_prime_to_xy(drawn), white_xy, observer)
     beyond = _complement_beyond(spread.dominant_wavelength_nm, white_xy, observer)
+    possible = _possible(spread.excitation_purity)
     white_uv = xy_to_uv_prime(white_xy)
     rows = []
     for i, colour in enumerate(colours):
@@ -63,11 +71,11 @@ def describe(colours: Sequence[Uncertain], white_xy: Array, observer: int) -> li
                 y=float(y),
                 dominant_wavelength_nm=wavelength,
                 dominant_wavelength_interval_nm=_interval(
-                    wavelength, spread.dominant_wavelength_nm[i], _end_of_spectrum(wavelength)
+                    wavelength, spread.dominant_wavelength_nm[i], possible[i], _end_of_spectrum(wavelength)
                 ),
                 complementary_wavelength_nm=complement,
                 complementary_wavelength_interval_nm=_interval(
-                    complement, spread.complementary_wavelength_nm[i], beyond[i]
+                    complement, spread.complementary_wavelength_nm[i], possible[i], beyond[i]
                 ),
                 excitation_purity=float(np.clip(at.excitation_purity[i], 0, 1)),
                 excitation_purity_interval=interval_95(np.clip(spread.excitation_purity[i], 0, 1)),
@@ -95,8 +103,19 @@ def _complement_beyond(drawn_dominant: Array, white_xy: Array, observer: int) ->
     return np.asarray(np.where(drawn_dominant > _GREEN_NM, red, violet))
 
 
-def _interval(wavelength: float | None, drawn: Array, beyond: float | Array) -> Pair | None:
-    """95 % of the drawn wavelengths, those that have none counting as the one at the end they are beyond."""
+def _possible(purity: Array) -> NDArray[np.bool_]:
+    """Which draws (n x draws) are colours that there are; all of a colour whose draws hardly hold any."""
+    inside = purity <= 1.0
+    return np.asarray(inside | (inside.mean(axis=1, keepdims=True) < _LEAST_INSIDE))
+
+
+def _interval(
+    wavelength: float | None, drawn: Array, possible: NDArray[np.bool_], beyond: float | Array
+) -> Pair | None:
+    """95 % of the possible draws' wavelengths, those that have none counting as the one at the end they are
+    beyond; the wavelength told is always in it.
+    """
     if wavelength is None:
         return None
-    return interval_95(np.where(np.isfinite(drawn), drawn, beyond))
+    low, high = interval_95(np.where(np.isfinite(drawn), drawn, beyond)[possible])
+    return min(low, wavelength), max(high, wavelength)
