@@ -293,7 +293,7 @@ class Summary:
         s = self.scores
         return {
             "dominant wavelength": _held(at.dominant_wavelength_nm[inside], s.wavelength[:, inside]),
-            "purity": _held(at.excitation_purity, s.purity),
+            "purity": _held(np.minimum(at.excitation_purity, 1.0), s.purity),
             "band centre": _held(band[single, 0], s.band[:, single, 0, 1:]),
             "band width": _held(band[single, 1], s.band[:, single, 1, 1:]),
         }

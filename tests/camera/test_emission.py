@@ -123,6 +123,18 @@ def test_the_bands_of_single_bands_lie_within_their_intervals():
     assert (found[:, 0, 2] - found[:, 0, 1]).max() < 120
 
 
+@pytest.mark.parametrize("observer", [2, 10])
+def test_band_intervals_are_skew_where_colours_crowd(observer):
+    """Towards the end of the spectrum colours differ ever less (CIE 15), so a red band may lie far beyond; a
+    broad blue-green one may lie far on the blue side, where its light is seen as little.
+    """
+    rgb = np.stack([default_camera().response(band(*b)) for b in ((640, 85), (500, 100))])
+    found = invented().infer(rgb, np.zeros((2, 3, 3)), observer).band[:, 0]
+    value, low, high = found.T
+    assert high[0] - value[0] > 1.15 * (value[0] - low[0])
+    assert value[1] - low[1] > 1.15 * (high[1] - value[1])
+
+
 def test_no_band_is_named_where_no_single_one_explains_the_channels():
     magenta = band(460, 40) + band(640, 60)
     assert np.isnan(invented().infer(default_camera().response(magenta)[None], NO_NOISE).band).all()

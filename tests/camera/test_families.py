@@ -12,7 +12,7 @@ from glowkin.camera.families import FAMILIES, _gauss, _power
 from glowkin.camera.grid import WAVELENGTH_NM
 from glowkin.colour.photon import photon_to_power
 
-PINNED = {"2": "43fd9844dbcffc50"}
+PINNED = {"3": "43fd9844dbcffc50"}
 """Digest of sample spectra, to three digits, by version of the prior."""
 
 
@@ -54,6 +54,18 @@ def test_bands_are_power_per_nanometre(peak, fwhm_cm):
     power = photon_to_power(WAVELENGTH_NM, photons[0] / WAVELENGTH_NM**2)
     assert _power(photons)[0] == pytest.approx(power / power.max(), abs=2e-3)
     assert WAVELENGTH_NM[power.argmax()] < peak
+
+
+def test_a_band_holds_most_of_its_light():
+    """A Lorentzian band keeps (2 / pi) arctan 3 = 0.80 within a width and a half of its centre: it is one.
+    A narrow one over a broad low foot, with as much light in the foot, is none.
+    """
+    lorentzian = 1 / (1 + ((WAVELENGTH_NM - 550.0) / 15.0) ** 2)
+    foot = 0.18 * np.exp(-4 * np.log(2) * ((WAVELENGTH_NM - 560.0) / 150.0) ** 2)
+    narrow = np.exp(-4 * np.log(2) * ((WAVELENGTH_NM - 616.0) / 10.0) ** 2)
+    found = bands_of(np.array([lorentzian, np.maximum(narrow, foot)], dtype=np.float32))
+    assert found[0] == pytest.approx([550, 30], abs=1)
+    assert np.isnan(found[1]).all()
 
 
 def test_the_band_of_a_gaussian_is_its_own():

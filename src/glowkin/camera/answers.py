@@ -40,8 +40,8 @@ _LEAST_SD = 4e-4
 """Standard deviation of u'v' at least: no prior knows colours along the spectrum locus better."""
 _NARROWED, _WIDENED = 0.5, 4.0
 """How far an ellipse may be scaled so that it holds 95 % of the residuals."""
-_ENDS = (0.015, 0.985)
-"""Quantiles of some hundred weighted neighbours that hold 95 % (``benchmarks/accuracy.py``)."""
+_SHAPE_SD = np.array([0.006, 0.12])
+"""Error of centre and width, relative, by shapes that the prior has not (``benchmarks/accuracy.py``)."""
 _ONE_BAND = 0.25
 """A single band is named where at least this share of the neighbours is one."""
 
@@ -247,7 +247,9 @@ class Answers:
         value = np.log(np.where(single[..., None], band, 1.0))
         slope, _ = _regress(w, away, np.zeros((*w.shape, 0)), value)
         moved = value - back @ slope.transpose(0, 2, 1)
-        out = np.exp(np.stack([_quantiles(moved[..., t], w) for t in range(2)], axis=1))
+        out = np.stack([_quantiles(moved[..., t], w) for t in range(2)], axis=1)
+        away_from = np.hypot(out[..., 1:] - out[..., :1], 1.96 * _SHAPE_SD[:, None])
+        out = np.exp(np.concatenate([out[..., :1], out[..., :1] + away_from * (-1.0, 1.0)], axis=2))
         return np.where((share >= _ONE_BAND)[:, None, None], out, np.nan)
 
 
@@ -326,7 +328,7 @@ def _squared(vectors: Array, form: NDArray[np.floating]) -> Array:
 
 
 def _quantiles(values: Array, w: Array) -> Array:
-    return np.stack([quantile(values, w, q) for q in (0.5, *_ENDS)], axis=1)
+    return np.stack([quantile(values, w, q) for q in (0.5, 0.025, 0.975)], axis=1)
 
 
 def quantile(values: Array, w: Array, q: float) -> Array:

@@ -1,7 +1,8 @@
 """The prior over emission: some forty thousand spectra drawn from the families, with their colours.
 
 A band's centre and width are the middle and the distance of the points at half its height, in power per nm;
-a spectrum is a single band where no second part of it rises above 0.2 of its height.
+a spectrum is a single band where no second part of it rises above 0.2 of its height, and no low foot
+or rest of other light holds much of its power.
 """
 
 from __future__ import annotations
@@ -21,11 +22,13 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
 
-VERSION = "2"
+VERSION = "3"
 """To be raised with every change of the families: caches are keyed by it."""
 SIZE = 40_000
 _SEED = 20
 _ONE_BAND = 0.2
+_POWER, _WIDTHS = 0.78, 1.5
+"""The share of a single band's power within so many widths of its centre; a Lorentzian band has 0.795."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +64,8 @@ def bands_of(spectra: NDArray[np.float32]) -> Array:
     parts = np.diff(height > _ONE_BAND, axis=1, prepend=False).sum(axis=1)
     single = parts + (height[:, 0] > _ONE_BAND) <= 2
     band = np.stack([ends.mean(axis=1), ends[:, 1] - ends[:, 0]], axis=1)
+    near = np.abs(WAVELENGTH_NM - band[:, :1]) < _WIDTHS * band[:, 1:]
+    single &= (height * near).sum(axis=1) > _POWER * height.sum(axis=1)
     return np.where(single[:, None], band, np.nan)
 
 

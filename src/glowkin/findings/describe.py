@@ -48,8 +48,8 @@ class Described:
 def describe(colours: Sequence[Uncertain], white_xy: Array, observer: int) -> list[Described]:
     """Describe each chromaticity (u'v') against a white; intervals are 95 %, by draws (JCGM 101:2008).
 
-    A region may reach beyond the spectrum locus and the purple line; no light has such a colour, so draws there
-    tell no wavelength, and a purity of 1 at most.
+    A region may reach beyond the spectrum locus and the purple line; no light has such a colour, so draws
+    there tell no wavelength, and a purity of 1 at most.
     """
     if not colours:
         return []
