@@ -5,8 +5,8 @@
 Cameras, emitters and what is known of a camera are those of ``accuracy.py``: none was in a prior. Every
 emission is exposed until its highest channel would pass the ceiling by a number of stops, 0 to 3 (uniform;
 of a JPEG, the highest channel that the file would hold). A raw channel ends at the ceiling; a JPEG's ends
-there after white balance, before the matrix, and again in the file. Samples that clip in one channel or two
-count.
+there after white balance, before the matrix, and again in the file, where it is taken for clipped from code
+250 on. Samples that clip in one channel or two count.
 
 Beside it, ``face``: what the same inference makes of the channels as they stand, clipped ones for values.
 """
@@ -30,7 +30,8 @@ from glowkin.camera.daylight import chart_light
 from glowkin.camera.emission import Camera
 from glowkin.camera.sensitivities import Sensitivities
 from glowkin.colour.chromaticity import XYZ_to_uv_prime
-from glowkin.colour.spaces import RGB_TO_XYZ
+from glowkin.colour.spaces import RGB_TO_XYZ, srgb_decode
+from glowkin.light.rendered import LOSSY_CLIP
 
 MODES = ("known", "chart", "jpeg")
 NAMES = ("red", "green", "blue")
@@ -88,10 +89,11 @@ def met(mode, S, E, prior, stops, rng):
     over = rng.uniform(*stops, len(E))
     camera = camera_of(mode, S, prior, rng)
     seen = jpeg(S, E, over, rng) if mode == "jpeg" else raw(S, E, over, rng)
-    clipped = seen >= 1.0
+    clipped = seen >= (srgb_decode(LOSSY_CLIP) if mode == "jpeg" else 1.0)
+    seen = np.minimum(seen, 1.0)
     C = covariance(mode, seen)
     found = camera.infer_clipped(seen, C, clipped)
-    face = camera.infer(np.minimum(seen, 1.0), C).uv_prime
+    face = camera.infer(seen, C).uv_prime
     true = XYZ_to_uv_prime(E @ CMF)
     e = true - found.uv_prime
     total = np.array([found.uncertain(i).covariance for i in range(len(E))])

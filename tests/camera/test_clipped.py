@@ -79,11 +79,11 @@ def test_regions_of_samples_clipped_in_one_channel_hold(raw_camera, kind, channe
         camera = Camera("unknown", "generic", space=RGB_TO_XYZ["sRGB"], balance=0.1)
         seen = decoded(developed(EMITTERS))
         C = np.full((len(seen), 1, 1), 1e-6) * np.eye(3)
-    clipped = seen >= 1.0
-    found = camera.infer_clipped(seen, C, clipped)
+    clipped = seen >= (1.0 if kind == "raw" else decoded(250 / 255))  # where a JPEG counts as clipped
+    found = camera.infer_clipped(np.minimum(seen, 1.0), C, clipped)
     rows = np.flatnonzero(clipped[:, CHANNELS[channel]] & (clipped.sum(axis=1) == 1))
     assert rows.size > 10
-    assert in_region(found, rows).mean() >= 0.85  # of 19 to 60 cases
+    assert in_region(found, rows).mean() >= 0.9
     face = camera.infer(np.minimum(seen, 1.0), C).uv_prime
     error, as_values = (np.hypot(*(uv - TRUE)[rows].T) for uv in (found.uv_prime, face))
     assert np.quantile(error, 0.9) < np.quantile(as_values, 0.9)
@@ -117,11 +117,11 @@ def test_the_luminance_is_at_least_what_is_told(raw_camera):
     luminance = level * (EMITTERS @ observer(2))[:, 1]
     clipped = seen >= 1.0
     C = np.full((len(seen), 1, 1), NOISE**2) * np.eye(3)
-    told = raw_camera.infer_clipped(seen, C, clipped).luminance
+    told = raw_camera.infer_clipped(np.minimum(seen, 1.0), C, clipped).luminance
     # in units of the camera's own readings of emissions that are not clipped
     unit = raw_camera.infer(answered(EMITTERS), C).luminance / (EMITTERS @ observer(2))[:, 1]
     known = np.isfinite(told)
-    assert (told[known] <= luminance[known] * np.median(unit)).mean() > 0.9
+    assert (told[known] <= luminance[known] * np.median(unit)).mean() > 0.92
     assert np.median(told[known] / luminance[known] / np.median(unit)) > 0.3
 
 
@@ -129,7 +129,9 @@ def test_the_unit_of_full_scale_is_that_of_the_bound(raw_camera):
     seen, _ = overexposed(EMITTERS, 1.0)
     clipped = seen >= 1.0
     once, half = (
-        raw_camera.infer_clipped(s * seen, s * s * 1e-6 * np.tile(np.eye(3), (len(seen), 1, 1)), clipped)
+        raw_camera.infer_clipped(
+            s * np.minimum(seen, 1), s * s * 1e-6 * np.tile(np.eye(3), (len(seen), 1, 1)), clipped
+        )
         for s in (1.0, 0.5)
     )
     assert half.uv_prime == pytest.approx(once.uv_prime, nan_ok=True)

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from glowkin.camera.emission_prior import EmissionPrior
     from glowkin.camera.sensitivities import Sensitivities
 
-VERSION = "1"
+VERSION = "2"
 """To be raised with every change of the exposures: caches are keyed by it."""
 CEILING = 3.375
 """What stands for a channel at the ceiling: well above 1, so that no other lies near."""
@@ -43,9 +43,6 @@ practice, no source)."""
 _FLOOR = 5e-4
 _THINNEST = 0.05
 """Width of a region by its length, at least."""
-_TAILS = 0.005
-"""Light of unknown tails in a channel, by the ceiling: a few thousandths in bands of other mathematical form
-than the prior's."""
 _AT_LEAST = 0.025
 _STEP, _NARROWEST = 1e-4, 1e-3
 
@@ -64,7 +61,7 @@ class Overexposed(Answers):
         step = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2)) + _STEP
         slope = (self.place(rgb + step) - self.place(rgb - step)) / (2.0 * step)
         by_channels = slope[:, :, None] * np.eye(3)
-        C = by_channels @ (covariance + self._tails(rgb)) @ by_channels
+        C = by_channels @ covariance @ by_channels
         width = np.maximum(self._tree.query(y, NEIGHBOURS)[0][:, -1] / 2.0, _NARROWEST)
         H = np.square(width)[:, None, None] * np.eye(3)
         found = [self._first(*one) for one in zip(y, np.linalg.inv(C + H), strict=True)]
@@ -72,10 +69,6 @@ class Overexposed(Answers):
         away, every = self.at[near] - y[:, None], np.broadcast_to(np.eye(3), C.shape)
         size = np.clip(rgb, 0.0, None).sum(axis=1)
         return neighbours_of(near, away, np.ones(near.shape), size, C, H, every, by_channels)
-
-    def _tails(self, rgb: Array) -> Array:
-        """Covariance (n x 3 x 3) of unclipped channels by tails of other shape than the prior's."""
-        return np.where(rgb >= CEILING, 0.0, _TAILS**2)[:, :, None] * np.eye(3)
 
     def _first(self, y: Array, K: Array) -> NDArray[np.intp]:
         """Of the points within a kernel around y the first; they are in no order."""
