@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from glowkin.base.uncertainty import CHI2_95_2D
 from glowkin.cli import main
-from glowkin.scene.cameras import default_camera, patch_reflectances
+from glowkin.scene.cameras import daylight, default_camera, patch_reflectances
 from glowkin.scene.chart import ChartStand, photograph_chart
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng
@@ -175,14 +175,13 @@ def chart_table(path):
 @pytest.fixture(scope="module")
 def recorded(files):
     """A camera file from a chart with its own table and light, and from known lights; what was printed."""
-    table_file, light = chart_table(files / "patches.csv"), table(files / "lamp.csv", GREY)
+    table_file, light = chart_table(files / "patches.csv"), table(files / "sky.csv", daylight(5600.0))
     result = run(
-        "camera", "fit", files / "chart.dng", "--chart", table_file, "--chart-light", "daylight",
+        "camera", "fit", files / "chart.dng", "--chart", table_file, "--chart-light", light,
         "--known-lights", files / "lights.dng", "--known", files / "lights.toml",
         "-o", files / "recorded.json", "--json",
     )  # fmt: skip
     assert result.exit_code == 0, result.stderr
-    del light
     return json.loads(result.stdout), json.loads((files / "recorded.json").read_text("utf-8"))
 
 
@@ -192,7 +191,8 @@ def test_the_camera_file_names_all_that_it_was_made_from(recorded, files):
     assert printed["obtained"] == told
     assert {k: told[k] for k in ("file", "sha256")} == hashed(files / "chart.dng")
     assert told["chart_table"] == hashed(files / "patches.csv")
-    assert told["chart_light"] == "daylight"
+    assert told["chart_light"] == hashed(files / "sky.csv")
+    assert told["light_kelvin"] is None
     lights = told["lights"]
     assert {k: lights[k] for k in ("file", "sha256")} == hashed(files / "lights.dng")
     assert lights["list"] == hashed(files / "lights.toml")
@@ -209,9 +209,14 @@ def test_the_camera_file_tells_how_well_patches_and_lights_fit(recorded):
     assert told["residual_rms"] == pytest.approx(rms, abs=1e-3)
     assert 0.001 < rms < 0.03
     assert list(told["lights"]["residuals"]) == [str(k) for k in range(1, 9)]
+
+
+def test_the_lights_temperature_comes_with_its_interval(cameras):
+    told = json.loads((cameras / "bare.json").read_text("utf-8"))["obtained"]
     low, high = told["light_kelvin_interval"]
     assert low < 5600 < high
     assert low < told["light_kelvin"] < high
+    assert (told["chart_light"], told["chart_table"]) == ("daylight", "ISO 17321-1")
 
 
 def test_peaks_are_found_shifted_as_they_truly_were(recorded):
