@@ -71,6 +71,11 @@ def measure_and_show(
     return measure_view(scene, settings, camera), preview(scene.photo, scene.frame)
 
 
+def measure_lean(path: str | Path, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
+    """The measured photograph as a long series keeps it: without outlines."""
+    return measure(path, settings, camera).without_outlines()
+
+
 def _opened(path: str | Path | Sequence[str | Path]) -> View:
     paths = [path] if isinstance(path, str | PathLike) else path
     return view([open_photo(p) for p in paths])

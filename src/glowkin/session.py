@@ -59,6 +59,7 @@ class Session:
     pairs: list[Comparison] | None = None
     course: TimeCourse | None = None
     interrupted: bool = False
+    series: bool = False
 
     def measure_bracket(self, paths: Sequence[Path]) -> None:
         """Measure the photographs as exposures of one scene."""
@@ -70,7 +71,7 @@ class Session:
 
     def measure(self, paths: Sequence[Path], jobs: int) -> None:
         """Measure every photograph; a bad one becomes a row of errors."""
-        work = partial(recipes.measure_and_show, settings=self.settings)
+        work = self.measuring()
         try:
             for outcome in progress(map_photos(work, paths, jobs), len(paths)):
                 self._keep(outcome)
@@ -79,13 +80,28 @@ class Session:
             if not self.photos:
                 raise
 
+    def measuring(self) -> partial[Any]:
+        """What to do with each photograph; of a series without --out only what its course needs is kept."""
+        lean = self.series and self.outlet.out is None
+        return partial(recipes.measure_lean if lean else recipes.measure_and_show, settings=self.settings)
+
+    def kept(self, result: MeasuredPhoto | tuple[MeasuredPhoto, Any]) -> MeasuredPhoto:
+        """The photograph that was measured; its small picture is put where it belongs."""
+        if not isinstance(result, tuple):
+            return result
+        photo, picture = result
+        if self.outlet.out is None:
+            return photo
+        from glowkin.telling.out_dir import keep_preview
+
+        self.previews[photo.path] = keep_preview(self.outlet.out, photo, picture)
+        return photo
+
     def _keep(self, outcome: Outcome[Any]) -> None:
         if outcome.result is None:
             self.errors.append({"path": str(outcome.path), "message": outcome.message or ""})
-            return
-        photo, picture = outcome.result
-        self.photos.append(photo)
-        self.previews[photo.path] = picture
+        else:
+            self.photos.append(self.kept(outcome.result))
 
     def fail(self, error: GlowkinError) -> None:
         """What was asked of the photographs together cannot be answered, and this is why."""
@@ -157,7 +173,7 @@ def start(
         return session
     settings = session.settings
     if series:
-        session.settings = of_a_series(settings)
+        session.series, session.settings = True, of_a_series(settings)
     paths, session.errors = _paths(photos, settings)
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)

@@ -63,6 +63,7 @@ class Watch:
     def __init__(self, session: Session, folder: Path, plan: Plan, jobs: int, stop: Stop) -> None:
         self.screen = WatchScreen()
         self._session, self._folder, self._plan, self._jobs, self._stop = session, folder, plan, jobs, stop
+        session.series, self._settings = True, of_a_series(session.settings)
         self._beside = frames_beside(session.settings)
         self._photos: dict[Path, MeasuredPhoto] = {}
         self._refused: dict[Path, str] = {}
@@ -137,8 +138,8 @@ class Watch:
         return True
 
     def _measure(self, paths: Sequence[Path]) -> None:
-        work = partial(recipes.measure_and_show, settings=of_a_series(self._session.settings))
-        for outcome in map_photos(work, paths, self._jobs):
+        work = self._session.measuring()
+        for outcome in map_photos(partial(work, settings=self._settings), paths, self._jobs):
             self._keep(outcome)
             self._keep_up()
 
@@ -150,8 +151,7 @@ class Watch:
             self.screen.sentence(f"{outcome.message}. It is tried again when it changes.")
             return
         self._refused.pop(path, None)
-        self._photos[path], picture = outcome.result
-        self._session.previews[str(path)] = picture
+        self._photos[path] = self._session.kept(outcome.result)
         self.screen.line(f"{len(self._photos)} {path.name}: {_words(self._photos[path])}")
 
     def _series(self) -> list[MeasuredPhoto]:

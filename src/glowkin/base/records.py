@@ -6,7 +6,7 @@ library. ``None`` means unknown, and a flag says why.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, TypeVar
 
 Pair = tuple[float, float]
@@ -16,7 +16,7 @@ T = TypeVar("T")
 CHANNELS = ("red", "green", "blue")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Sample:
     """One glowing sample in one photograph.
 
@@ -154,6 +154,11 @@ class MeasuredPhoto:
         """The sample of that name, if it is in this photograph."""
         return next((s for s in self.samples if s.name == name), None)
 
+    def without_outlines(self) -> MeasuredPhoto:
+        """The same without its outlines and shared errors, which are most of it, and no course needs them."""
+        samples = tuple(replace(s, outline_px=(), shared_errors=None) for s in self.samples)
+        return replace(self, samples=samples, rejected=())
+
     def rows(self) -> list[Row]:
         """One plain row a sample, the photograph's path first."""
         return [{"path": self.path, "taken_at": self.taken_at, **to_json(s)} for s in self.samples]
@@ -208,7 +213,7 @@ class Ratio:
     high: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class TrackPoint:
     """One sample at one time; ``fraction_start`` is amount, ``light_fraction_start`` is light."""
 

@@ -204,7 +204,7 @@ def _distances_from_plane(series: Series) -> Array:
     ] ** 2 * np.eye(3)
     sd = np.ones(len(s))
     for _ in range(8):
-        normal = np.linalg.svd(s / sd[:, None])[2][2]
+        normal = np.linalg.svd(s / sd[:, None], full_matrices=False)[2][2]
         sd = np.sqrt(np.einsum("i,nij,j->n", normal, C, normal))
     return np.asarray(s @ normal / sd)
 

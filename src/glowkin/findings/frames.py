@@ -134,20 +134,18 @@ def exposure(photo: MeasuredPhoto) -> float:
 
 def steadied(frames: list[Frame], controls: tuple[str, ...]) -> list[Frame]:
     """The frames with the lamp's brightness read from the controls; 1 where there are none."""
-    return [replace(frame, lamp=_lamp(frame, frames, controls)) for frame in frames]
+    if not controls:
+        return [replace(frame, lamp=1.0) for frame in frames]
+    levels = np.array([[_level(frame, name) for frame in frames] for name in controls])
+    return [replace(frame, lamp=lamp) for frame, lamp in zip(frames, _lamps(levels), strict=True)]
 
 
-def _lamp(frame: Frame, frames: list[Frame], controls: tuple[str, ...]) -> float:
-    """Brightness of the controls in this frame relative to their median over the series."""
-    ratios = []
-    for name in controls:
-        levels = [_level(f, name) for f in frames]
-        now = _level(frame, name)
-        if np.isfinite(now):
-            ratios.append(now / np.nanmedian(levels))
-    if controls and not ratios:
-        return float("nan")
-    return float(np.mean(ratios)) if ratios else 1.0
+def _lamps(levels: Array) -> list[float]:
+    """Brightness of the controls (c, n) in each frame relative to their median over all; NaN for none."""
+    seen = levels[np.isfinite(levels).any(axis=1)]
+    ratios = seen / np.nanmedian(seen, axis=1, keepdims=True)
+    known = [r[np.isfinite(r)] for r in ratios.T]
+    return [float(r.mean()) if r.size else float("nan") for r in known]
 
 
 def _level(frame: Frame, name: str) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 import queue
+from collections import deque
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,11 +13,15 @@ from glowkin.run.worker import attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
+    from concurrent.futures import Future
     from pathlib import Path
 
     from glowkin.run.outcome import Outcome
 
 T = TypeVar("T")
+
+_AHEAD = 4
+"""Photographs under way for each worker, so that none idles while a slow one is waited for."""
 
 
 def map_photos(
@@ -84,7 +89,13 @@ def _in_workers(
 
         waiters = ThreadPoolExecutor(jobs)
         try:
-            yield from waiters.map(one, paths)
+            waiting: deque[Future[Outcome[Any]]] = deque()
+            for path in paths:  # no more than the workers need: results wait nowhere
+                waiting.append(waiters.submit(one, path))
+                if len(waiting) > _AHEAD * jobs:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
         except BaseException:
             for worker in hired:
                 worker.stop()

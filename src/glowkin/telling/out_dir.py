@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
@@ -38,7 +39,6 @@ from glowkin.telling.spots import outside_series
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
-    from pathlib import Path
 
     from matplotlib.figure import Figure
 
@@ -120,6 +120,13 @@ def _write_documents(out_dir: Path, parts: Parts) -> None:
     for name, document in documents.items():
         text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False, default=str)
         write_whole(out_dir / name, f"{text}\n".encode())
+
+
+def keep_preview(out_dir: Path, photo: MeasuredPhoto, pixels: Preview) -> Path:
+    """Write a photograph's small copy where ``write_out`` has it; answers its path, to hand in there."""
+    folder = out_dir / "figures"
+    folder.mkdir(parents=True, exist_ok=True)
+    return write_whole(folder / preview_name(photo), jpeg(pixels_of(pixels)))
 
 
 def rebuild(out_dir: Path) -> Path:
@@ -263,13 +270,14 @@ def preview_name(photo: MeasuredPhoto) -> str:
 
 def _write_previews(folder: Path, parts: Parts) -> None:
     for photo in parts.photos:
-        if photo.path in parts.previews:
-            write_whole(folder / preview_name(photo), jpeg(pixels_of(parts.previews[photo.path])))
+        preview = parts.previews.get(photo.path)
+        if preview is not None and not isinstance(preview, Path):  # a file is there, by ``keep_preview``
+            write_whole(folder / preview_name(photo), jpeg(pixels_of(preview)))
 
 
 def _read_previews(folder: Path, photos: Sequence[MeasuredPhoto]) -> dict[str, Preview]:
     files = {p.path: folder / preview_name(p) for p in photos}
-    return {path: file.read_bytes() for path, file in files.items() if file.is_file()}
+    return {path: file for path, file in files.items() if file.is_file()}
 
 
 def _figures(parts: Parts) -> Iterator[tuple[str, Figure]]:

@@ -11,22 +11,25 @@ import numpy as np
 from glowkin.base.errors import CannotReadError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from pathlib import Path
 
-Preview: TypeAlias = "bytes | NDArray[np.uint8]"
+    from numpy.typing import NDArray
+    from PIL import Image
+
+Preview: TypeAlias = "bytes | Path | NDArray[np.uint8]"
 
 LONGEST_PX = 1200
 
 
 def pixels_of(preview: Preview) -> NDArray[np.uint8]:
-    """RGB pixels (h, w, 3) of a JPEG, PNG or array, upright and no longer than 1200 pixels.
+    """RGB pixels (h, w, 3) of a JPEG or PNG, its file, or an array, upright and no longer than 1200 pixels.
 
     Raises ``CannotReadError`` for bytes that are no picture.
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from PIL import ImageOps, UnidentifiedImageError
 
     try:
-        picture = Image.open(io.BytesIO(preview)) if isinstance(preview, bytes) else Image.fromarray(preview)
+        picture = _open(preview)
         upright = ImageOps.exif_transpose(picture).convert("RGB")
     except (UnidentifiedImageError, OSError, ValueError, TypeError) as error:
         raise CannotReadError(
@@ -34,6 +37,14 @@ def pixels_of(preview: Preview) -> NDArray[np.uint8]:
         ) from error
     upright.thumbnail((LONGEST_PX, LONGEST_PX))
     return np.asarray(upright, dtype=np.uint8)
+
+
+def _open(preview: Preview) -> Image.Image:
+    from PIL import Image
+
+    if isinstance(preview, np.ndarray):
+        return Image.fromarray(preview)
+    return Image.open(io.BytesIO(preview if isinstance(preview, bytes) else preview.read_bytes()))
 
 
 def jpeg(pixels: NDArray[np.uint8], quality: int = 85) -> bytes:
