@@ -104,7 +104,7 @@ class FittedCourse:
         T, exponent, _ = self.course.split(self.fit.values[None])
         parameters = {"tau_s": float((T / self.course.model.half_x(exponent))[0])}
         if self.course.model.exponent_range:
-            parameters["exponent"] = float(exponent[0])
+            parameters[self.course.model.shape] = float(self.course.model.told(exponent)[0])
         if self.course.stops:
             parameters["stops_at"] = self.left
         return ModelFit(

@@ -3,7 +3,8 @@
 Each model is ``g(alpha) = t / tau`` solved for the remaining fraction ``1 - alpha``; ``x = t / tau``.
 Source of the integral forms g(alpha): Khawam & Flanagan, J. Phys. Chem. B 110, 17315 (2006); Vyazovkin
 et al., Thermochimica Acta 520, 1 (2011). The stretched exponential (Kohlrausch) has the Avrami form with
-an exponent below 1. A further model is one more entry of the table.
+an exponent below 1. Autocatalysis after Prout & Tompkins (Trans. Faraday Soc. 40, 488, 1944) starts from a
+germ, without which it never would: the smaller, the longer the delay. A further model is one more entry.
 """
 
 from __future__ import annotations
@@ -21,11 +22,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class RateModel:
-    """A rate model; ``exponent`` is ignored by models whose ``exponent_range`` is None.
+    """A rate model; ``exponent`` is its shape, ignored by models whose ``exponent_range`` is None.
 
     ``remaining(x, exponent)`` is the fraction left at x = t / tau >= 0, ``half_x(exponent)`` the x at
     which half is left, ``g(alpha, exponent)`` the published integral form, x as a function of the
-    converted fraction. Arrays broadcast.
+    converted fraction. Arrays broadcast. ``shape`` names the parameter that ``told`` makes of the exponent;
+    at exponent 1 every model that has one is first order.
     """
 
     name: str
@@ -33,6 +35,8 @@ class RateModel:
     half_x: Callable[[Array], Array]
     g: Callable[[Array, Array], Array]
     exponent_range: tuple[float, float] | None = None
+    shape: str = "exponent"
+    told: Callable[[Array], Array] = lambda exponent: exponent
 
     def fraction(self, times_s: Array, half_time_s: Array, exponent: Array) -> Array:
         """Fraction left at ``times_s``, on the scale of the half time; times before zero count as zero."""
@@ -51,6 +55,23 @@ def _weibull_half(exponent: Array) -> Array:
 
 def _weibull_g(alpha: Array, exponent: Array) -> Array:
     return np.asarray((-np.log1p(-alpha)) ** (1.0 / exponent))
+
+
+def _germ(exponent: Array) -> Array:
+    """The share of the final rate constant that acts at the start: 1 is first order, near 0 all catalysis."""
+    return np.asarray(np.exp(1.0 - exponent))
+
+
+def _autocatalytic(x: Array, exponent: Array) -> Array:
+    """Solves f' = -f (s + (1 - s) (1 - f)), s the germ: the logistic of Prout and Tompkins from f = 1."""
+    s = _germ(exponent)
+    return np.asarray(1.0 / (1.0 - s + s * np.exp(np.minimum(x, 700.0))))
+
+
+def _autocatalytic_g(alpha: Array, exponent: Array) -> Array:
+    """ln(alpha / (1 - alpha) + s) - ln s: the published ln(alpha / (1 - alpha)), begun at nothing."""
+    s = _germ(exponent)
+    return np.asarray(np.log(alpha / (1.0 - alpha) + s) - np.log(s))
 
 
 def _contracting(name: str, dimensions: int) -> RateModel:
@@ -80,6 +101,15 @@ _TABLE = (
     _contracting("contracting-volume", 3),
     RateModel("stretched-exponential", _weibull, _weibull_half, _weibull_g, (0.2, 1.0)),
     RateModel("avrami-erofeev", _weibull, _weibull_half, _weibull_g, (1.0, 4.0)),
+    RateModel(
+        "prout-tompkins",
+        _autocatalytic,
+        half_x=lambda exponent: np.log1p(1.0 / _germ(exponent)),
+        g=_autocatalytic_g,
+        exponent_range=(1.0, 10.0),
+        shape="germ",
+        told=_germ,
+    ),
 )
 
 RATE_MODELS: dict[str, RateModel] = {model.name: model for model in _TABLE}
