@@ -3,8 +3,8 @@
     python benchmarks/series.py [SERIES] [--jpeg]
 
 Six vials and a control a series, 7 to 14 photographs; first-order, stretched-exponential, Avrami-Erofeev,
-contracting-volume and Prout-Tompkins (germ 1 %), by the scene's own curves, which share no code with the fits;
-luminance ratios 0.3 to 10.
+contracting-volume and Prout-Tompkins (germ 1 %), by the scene's own curves, which share no code with
+the fits; luminance ratios 0.3 to 10.
 """
 
 from __future__ import annotations

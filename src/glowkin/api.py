@@ -117,17 +117,18 @@ def track(
     converted: Sequence[str] = (),
     start: str | None = None,
     swapped: Sequence[tuple[str, str, str]] = (),
+    at: Sequence[float] = (),
     references: Mapping[str, str] | None = None,
 ) -> TimeCourse:
     """Follow samples through photographs of one arrangement, measured ones or their paths.
 
     ``names`` are those of the first photograph's samples, ``controls`` do not change, ``converted`` turn
     fully into the new form, ``start`` is time zero (ISO 8601), ``swapped`` are samples that changed places
-    (first file after it, name, name). ``references`` as in ``measure``: they steady
-    the lamp as controls do.
+    (first file after it, name, name), ``at`` are temperatures (degrees Celsius) to reckon half-times for.
+    ``references`` as in ``measure``: they steady the lamp as controls do.
     """
     measured = [p if isinstance(p, MeasuredPhoto) else measure(p) for p in photos]
-    plan = Plan(tuple(controls), tuple(converted), start, tuple(swapped))
+    plan = Plan(tuple(controls), tuple(converted), start, tuple(swapped), tuple(at))
     return recipes.track(measured, plan, names, tuple((references or {}).items()))[1]
 
 

@@ -169,6 +169,8 @@ def compare(
 @click.option("--swapped", multiple=True, metavar="PHOTO:NAME,NAME", callback=swaps,
               help="From this photograph on, the two samples stand in each other's place.")  # fmt: skip
 @click.option("--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph.")
+@click.option("--at", multiple=True, type=float, metavar="CELSIUS",
+              help="Reckon half-times for this temperature, from storages named by theirs.")  # fmt: skip
 @click.option("--watch", is_flag=True, help="Take up what comes into the one folder named, until ctrl-C.")
 @shared_options
 def track(
@@ -177,6 +179,7 @@ def track(
     converted: tuple[str, ...],
     swapped: tuple[tuple[str, str, str], ...],
     start: str | None,
+    at: tuple[float, ...],
     *,
     watch: bool,
     **options: Any,
@@ -187,12 +190,13 @@ def track(
     from glowkin.findings.track import Plan
     from glowkin.session import start as begin
 
-    plan = Plan(controls, converted, start, swapped)
+    plan = Plan(controls, converted, start, swapped, at)
+    options |= {"controls": controls, "converted": converted, "at": at}
     if watch:
         from glowkin.watching import watch_folder
 
-        sys.exit(watch_folder(photos, PROGRAM, plan, controls=controls, converted=converted, **options))
-    session = begin(photos, PROGRAM, series=True, controls=controls, converted=converted, **options)
+        sys.exit(watch_folder(photos, PROGRAM, plan, **options))
+    session = begin(photos, PROGRAM, series=True, **options)
     session.course = TimeCourse((), ())
     if session.photos:
         names, references = session.settings.names, session.settings.references

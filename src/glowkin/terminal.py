@@ -59,11 +59,14 @@ def show(
     """Print what a command found, what to mind, and where the report is."""
     from glowkin.telling import tables
     from glowkin.telling.provenance import flag_rows
+    from glowkin.telling.storage_table import storages_table
     from glowkin.telling.wording import left_out, references_words, support_words
 
     console = plain_console()
     if course is not None:
         print_table(console, tables.courses_table(course))
+        if course.storages:
+            print_table(console, storages_table(course))
     elif pairs is not None:
         print_table(console, tables.pairs_table(pairs))
     else:

@@ -47,8 +47,8 @@ def mgh17(b):
     return b[:, :1] + b[:, 1:2] * np.exp(-b[:, 3:4] * TENS) + b[:, 2:3] * np.exp(-b[:, 4:] * TENS) - OSBORNE
 
 
-# Starts, certified values, standard errors, RSS, degrees of freedom: NIST StRD, all but Misra1a from memory. One
-# datum or figure remembered wrongly, and the certified RSS would not come out to nine digits.
+# Starts, certified values, standard errors, RSS, degrees of freedom: NIST StRD, all but Misra1a from memory.
+# With one datum or figure remembered wrongly the certified RSS would not come out to nine digits.
 CERTIFIED = {
     "Misra1a": (
         misra1a, [(500.0, 1e-4), (250.0, 5e-4)],

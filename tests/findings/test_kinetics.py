@@ -319,9 +319,18 @@ def test_half_times_are_compared_as_a_ratio_with_interval_and_verdict():
     assert pairs["A", "D"].verdict == "cannot tell"
 
 
-def test_half_times_without_a_closed_interval_are_not_compared():
-    open_ended = course("E", 6.0, (5.0, None))
-    assert compare_half_times([open_ended, course("A", 6.0, (5.0, 7.2)), course("F", None, None)]) == ()
+def test_a_half_time_with_an_open_end_makes_a_ratio_with_an_open_end():
+    known, unknown = course("A", 6.0, (5.0, 7.2)), course("F", None, None)
+    still = replace(unknown, name="E", longer_than_s=72.0)
+    longer, shorter = compare_half_times([still, known, unknown])[0], compare_half_times([known, still])[0]
+    # Arithmetic: more than 72 over at most 7.2.
+    assert (longer.half_time_ratio, longer.interval[1]) == (None, None)
+    assert longer.interval[0] == pytest.approx(10.0)
+    assert (shorter.interval[0], shorter.verdict, longer.verdict) == (None, "different", "different")
+    assert shorter.interval[1] == pytest.approx(0.1)
+    open_ended = course("E", 7.0, (5.0, None))
+    assert compare_half_times([open_ended, known])[0].verdict == "cannot tell"
+    assert compare_half_times([open_ended, replace(still, name="G"), unknown]) == ()
 
 
 # Has anything changed?

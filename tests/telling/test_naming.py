@@ -6,7 +6,7 @@ from pathlib import PurePosixPath
 
 import pytest
 
-from glowkin.base.names import split_vial
+from glowkin.base.names import split_temperature, split_vial
 from glowkin.telling.naming import base_name, by_condition, public_names, without_folders
 
 
@@ -55,10 +55,29 @@ def test_names_stay_distinct_and_short():
         ("control", ("control", "")),
         ("green form", ("green form", "")),
         ("7", ("7", "")),
+        ("freezer -18 C", ("freezer -18 C", "")),
+        ("freezer -18 °C-2", ("freezer -18 °C", "2")),
+        ("tray 1-C", ("tray 1", "C")),
     ],
 )
 def test_a_vial_is_the_part_after_the_last_dash_or_space(name, parts):
     assert split_vial(name) == parts
+
+
+@pytest.mark.parametrize(
+    ("condition", "parts"),
+    [
+        ("MgCl2 25 C", ("MgCl2", 25.0)),
+        ("MgCl2-5C", ("MgCl2", 5.0)),
+        ("freezer −18.5 °C", ("freezer", -18.5)),
+        ("298 K", ("", pytest.approx(24.85))),
+        ("KCl", ("KCl", None)),
+        ("H2C 3", ("H2C 3", None)),
+        ("5 C to 25 C", ("5 C to 25 C", None)),
+    ],
+)
+def test_a_storages_temperature_is_read_from_its_name(condition, parts):
+    assert split_temperature(condition) == parts
 
 
 def test_a_condition_with_one_vial_keeps_its_whole_name():

@@ -8,7 +8,6 @@ import re
 from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -17,11 +16,13 @@ from PIL import Image
 from glowkin.base.errors import CannotReadError
 from glowkin.base.flags import FLAGS
 from glowkin.base.records import CourseComparison, TimeCourse
+from glowkin.base.storages import Arrhenius, AtTemperature, StorageCourse
 from glowkin.base.uncertainty import ellipse_95
 from glowkin.telling.previews import jpeg as reencoded
 from glowkin.telling.previews import pixels_of
 from glowkin.telling.provenance import GRAVITY, flag_rows
 from glowkin.telling.report import build_report
+from glowkin.telling.storage_table import ONE_VIAL, storages_table
 from glowkin.telling.tables import ratios_table
 from glowkin.telling.wording import summary, support_words
 
@@ -233,15 +234,36 @@ def test_a_preview_that_is_no_picture_is_refused():
         pixels_of(b"nothing of the kind")
 
 
-def test_many_ratios_are_gathered_by_condition_over_all_pairs_of_vials(course):
-    names = [s.name for s in course.samples[:6]]
-    pairs = [
-        CourseComparison(a, b, 0.07 + 0.001 * k, (0.06 + 0.001 * k, 0.08 + 0.001 * k), "different")
-        for k, (a, b) in enumerate(combinations(names, 2))
-    ]
-    rows = {r[0]: r[1:] for r in ratios_table(replace(course, comparisons=tuple(pairs))).rows}
-    assert set(rows) == {"MgCl2 25 C, its vials", "MgCl2 25 C against MgCl2 5 C", "MgCl2 5 C, its vials"}
-    assert rows["MgCl2 25 C against MgCl2 5 C"] == ("0.072 to 0.081 in 9 pairs", "different")
+def test_storages_are_compared_before_single_vials(course):
+    stored = (
+        CourseComparison("cold", "warm", 13.6, (7.0, 26.0), "different"),
+        CourseComparison("sealed", "warm", None, (21.7, None), "different"),
+        CourseComparison("odd", "warm", 2.0, (None, None), ONE_VIAL),
+    )
+    table = ratios_table(replace(course, storage_comparisons=stored))
+    assert [row[:2] for row in table.rows] == [
+        ("cold against warm", "14 (7 to 26)"), ("sealed against warm", "above 22"),
+        ("odd against warm", "2.0"),
+    ]  # fmt: skip
+    assert table.rows[2][2] == "one vial: not evidence about the storage"
+    assert ratios_table(course).rows[0][0] == "MgCl2 5 C-1 against MgCl2 25 C-1"
+
+
+def test_a_storage_is_a_row_with_its_typical_vial_how_vials_differ_and_its_rank(course):
+    hour = 3600.0
+    cold = StorageCourse("MgCl2 5 C", ("a", "b", "c"), 82 * hour, (60 * hour, 112 * hour), 0.081, 2, 5.0)
+    dry = StorageCourse("dry", ("a", "b"), None, (300 * hour, None), None, 1, None, ("c",))
+    odd = StorageCourse("odd", ("a",), 9 * hour, None, None, None)
+    at = AtTemperature(-18.0, 4.1e6, (2.0e6, 8.0e6), beyond=True)
+    rate = Arrhenius("MgCl2", ("MgCl2 5 C", "MgCl2 25 C"), (5.0, 25.0), 90.2, (70.0, 110.4), (at,))
+    table = storages_table(replace(course, storages=(dry, cold, odd), arrhenius=(rate,)))
+    assert table.rows == (
+        ("dry", "2 of 3 tell a half-time", "longer than 12 d", "–", "1"),
+        ("MgCl2 5 C", "3", "82 h (60 to 112 h)", "8 %", "2"),
+        ("odd", "1", "9.0 h", "–", "one vial: not evidence about the storage"),
+    )
+    assert "MgCl2, activation energy: 90 kJ/mol (70 to 110 kJ/mol), from 5 to 25 °C, two temp" in table.note
+    assert "At −18 °C a vial should take 47 d (23 to 93 d), beyond the temperatures watched" in table.note
 
 
 def test_a_half_time_of_a_change_that_stops_says_what_is_left(course):

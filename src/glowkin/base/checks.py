@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from glowkin.base.records import Row, build, table_html, to_json
+from glowkin.base.html_table import table_html
+from glowkin.base.records import Row, build, to_json
 
 CHECK_COLUMNS = ("verdict", "cause", "sentence", "harm_u_prime_v_prime")
 

@@ -242,6 +242,11 @@ _TABLE = (
         "One vial: vial-to-vial scatter is unknown, so this is not evidence about the storage.",
         "Follow at least three vials for each condition.",
     ),
+    Flag(
+        "beyond-temperatures",
+        "A half-time was reckoned for a temperature beyond those watched, where another step may decide.",
+        "Keep and watch a few vials at that temperature.",
+    ),
 )
 
 FLAGS: dict[str, Flag] = {flag.name: flag for flag in _TABLE}

@@ -9,6 +9,9 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, TypeVar
 
+from glowkin.base.html_table import table_html
+from glowkin.base.storages import Arrhenius, Limits, StorageCourse, storages_from_json
+
 Pair = tuple[float, float]
 Matrix = tuple[tuple[float, ...], ...]
 Row = dict[str, Any]
@@ -263,12 +266,12 @@ class SampleCourse:
 
 @dataclass(frozen=True)
 class CourseComparison:
-    """How many times longer one sample takes than another."""
+    """How many times longer one sample takes than another; None is an open end."""
 
     a: str
     b: str
-    half_time_ratio: float
-    interval: Pair
+    half_time_ratio: float | None
+    interval: Limits
     verdict: str
 
 
@@ -281,6 +284,9 @@ class TimeCourse:
     control: str | None = None
     start: str | None = None
     flags: tuple[str, ...] = ()
+    storages: tuple[StorageCourse, ...] = ()
+    storage_comparisons: tuple[CourseComparison, ...] = ()
+    arrhenius: tuple[Arrhenius, ...] = ()
 
     def sample(self, name: str) -> SampleCourse | None:
         """The course of that sample, if it was followed."""
@@ -346,7 +352,8 @@ def course_from_json(document: Row) -> TimeCourse:
     """Read a glowkin.track.v1 document back."""
     samples = tuple(_course(row) for row in document["samples"])
     comparisons = tuple(build(CourseComparison, row) for row in document["comparisons"])
-    return build(TimeCourse, {**document, "samples": samples, "comparisons": comparisons})
+    found = {"samples": samples, "comparisons": comparisons, **storages_from_json(document)}
+    return build(TimeCourse, {**document, **found})
 
 
 def _photo(row: Row) -> MeasuredPhoto:
@@ -384,20 +391,3 @@ def _tuples(value: Any) -> Any:
     if isinstance(value, dict):
         return {k: _tuples(v) for k, v in value.items()}
     return value
-
-
-def table_html(rows: list[Row], columns: tuple[str, ...]) -> str:
-    """Rows as a small HTML table, every text escaped, numbers to four significant figures."""
-    head = "".join(f"<th>{c}</th>" for c in columns)
-    body = "".join("<tr>" + "".join(f"<td>{_cell(r.get(c))}</td>" for c in columns) + "</tr>" for r in rows)
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-
-
-def _cell(value: Any) -> str:
-    from html import escape
-
-    if isinstance(value, float):
-        return f"{value:.4g}"
-    if isinstance(value, list | tuple):
-        return ", ".join(_cell(v) for v in value)
-    return "" if value is None else escape(str(value))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
-from glowkin.base.records import Matrix, Pair, Row, build, table_html, to_json
+from glowkin.base.html_table import table_html
+from glowkin.base.records import Matrix, Pair, Row, build, to_json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -26,6 +26,7 @@ from glowkin.findings.frames import (
 from glowkin.findings.kinetics import CourseFit, EndForm, Series, fit_course, see_only
 from glowkin.findings.ratios import compare_half_times
 from glowkin.findings.rendered import TONES, open_channels, toned, widest
+from glowkin.findings.storage import storages_found
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -46,13 +47,15 @@ _FILLING_SD = 0.1
 class Plan:
     """What the user says of a series: ``controls`` do not change; ``converted`` samples end fully in the new
     form and show what the others would become; ``start`` is time zero (ISO 8601); ``swapped`` are two samples
-    that changed places, each with the first photograph after it (file, name, name).
+    that changed places, each with the first photograph after it (file, name, name); ``at`` are temperatures
+    (degrees Celsius) to reckon half-times for, from storages at several.
     """
 
     controls: tuple[str, ...] = ()
     converted: tuple[str, ...] = ()
     start: str | None = None
     swapped: tuple[tuple[str, str, str], ...] = ()
+    at: tuple[float, ...] = ()
 
 
 def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> TimeCourse:
@@ -64,12 +67,17 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
     rendered = frames[0].photo.kind == "rendered"
     fits = (_fit_rendered if rendered else _fit)(frames, names, plan)
     courses = tuple(_record(frames, name, fits[name], names, plan) for name in names)
+    stored = storages_found([c for c in courses if c.name not in plan.controls], plan.at)
+    beyond = any(at.beyond for fit in stored.arrhenius for at in fit.at)
     return TimeCourse(
         samples=courses,
         comparisons=compare_half_times(courses),
         control=", ".join(plan.controls) or None,
         start=plan.start,
-        flags=_series_flags(frames, plan),
+        flags=(*_series_flags(frames, plan), *(("beyond-temperatures",) if beyond else ())),
+        storages=stored.storages,
+        storage_comparisons=stored.comparisons,
+        arrhenius=stored.arrhenius,
     )
 
 

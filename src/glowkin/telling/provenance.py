@@ -37,6 +37,7 @@ GRAVITY = (
     "light-is-not-amount",
     "no-start-time",
     "single-vial",
+    "beyond-temperatures",
     "uneven-sample",
     "lit-by-neighbour",
     "underexposed",

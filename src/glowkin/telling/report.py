@@ -13,6 +13,7 @@ from glowkin.telling.picture import annotated_photograph, swatches
 from glowkin.telling.previews import data_uri, jpeg, pixels_of
 from glowkin.telling.progress import fraction_against_time, pages
 from glowkin.telling.spots import outside_series
+from glowkin.telling.storage_table import storages_table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -84,8 +85,9 @@ def _template() -> Any:
 def _course_tables(course: TimeCourse | None) -> list[tables.Table]:
     if course is None:
         return []
-    ratios = [tables.ratios_table(course)] if course.comparisons else []
-    return [tables.courses_table(course), *ratios]
+    stored = [storages_table(course)] if course.storages else []
+    ratios = [tables.ratios_table(course)] if course.comparisons or course.storage_comparisons else []
+    return [tables.courses_table(course), *stored, *ratios]
 
 
 def _settings(

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from math import sqrt
 from typing import TYPE_CHECKING
 
 from glowkin.base.uncertainty import ellipse_95
-from glowkin.telling.naming import base_name, by_condition
+from glowkin.telling.naming import base_name
 from glowkin.telling.numbers import NOTHING, at_least, duration, fixed, rounded, significant, with_interval
 
 if TYPE_CHECKING:
@@ -24,9 +23,6 @@ if TYPE_CHECKING:
     )
 
 Z95 = 1.959963984540054
-MOST_RATIOS = 12
-"""More comparisons of half-times than that are gathered by condition."""
-
 MOST_ROWS = 40
 """More samples than that and the table shows the first and the last photograph."""
 
@@ -251,39 +247,20 @@ def half_time(s: SampleCourse) -> str:
 
 
 def ratios_table(course: TimeCourse) -> Table:
-    """One row for each two samples whose half-times were compared; many are gathered by condition.
-
-    The range over pairs of vials holds their scatter, which no single interval does.
-    """
+    """One row for each two storages, whose ratios hold how vials scatter; else for each two samples."""
     heads = ("Samples", "Ratio of half-times", "Verdict")
     caption = "How many times longer one takes than the other"
-    if len(course.comparisons) > MOST_RATIOS:
-        rows = tuple(_gathered(who, found) for who, found in _by_conditions(course).items())
+    if course.storage_comparisons:
+        rows = tuple(_ratio_row(c) for c in course.storage_comparisons)
         return Table(
-            caption, heads, rows, "Lowest to highest ratio over all pairs of vials; track.json has each."
+            caption, ("Storages", *heads[1:]), rows, "track.json also has the ratios of single vials."
         )
     return Table(caption, heads, tuple(_ratio_row(c) for c in course.comparisons))
 
 
 def _ratio_row(c: CourseComparison) -> tuple[str, str, str]:
-    return f"{c.a} against {c.b}", with_interval(c.half_time_ratio, c.interval), c.verdict
-
-
-def _by_conditions(course: TimeCourse) -> dict[str, list[CourseComparison]]:
-    groups = by_condition(s.name for s in course.samples)
-    condition = {name: title for title, names in groups.items() for name in names}
-    out: dict[str, list[CourseComparison]] = {}
-    for c in course.comparisons:
-        a, b = condition.get(c.a, c.a), condition.get(c.b, c.b)
-        out.setdefault(f"{a}, its vials" if a == b else f"{a} against {b}", []).append(c)
-    return out
-
-
-def _gathered(who: str, found: Sequence[CourseComparison]) -> tuple[str, str, str]:
-    if len(found) == 1:
-        return who, *_ratio_row(found[0])[1:]
-    ratios = [c.half_time_ratio for c in found]
-    error = max((c.interval[1] - c.interval[0]) / 2 for c in found)
-    verdicts = Counter(c.verdict for c in found)
-    said = ", ".join(v if n == len(found) else f"{v} in {n}" for v, n in verdicts.most_common())
-    return who, f"{rounded(min(ratios), error)} to {rounded(max(ratios), error)} in {len(found)} pairs", said
+    low, high = c.interval
+    ratio = with_interval(c.half_time_ratio, c.interval)
+    if c.half_time_ratio is None and (low or high):
+        ratio = f"above {significant(low)}" if low else f"below {significant(high or 0.0)}"
+    return f"{c.a} against {c.b}", ratio, c.verdict

@@ -1,0 +1,209 @@
+"""Storages compared by how vials scatter, and rates against temperature."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from glowkin.base.records import SampleCourse, TimeCourse, course_from_json, to_json
+from glowkin.findings.arrhenius import fit_arrhenius
+from glowkin.findings.storage import between_variance, storages_found, typical
+
+HOUR = 3600.0
+
+
+def vial(name, hours=None, width=1e-9, longer_than=None) -> SampleCourse:
+    """A vial with a half-time whose 95 % limits lie this far off in its logarithm, or with a bound."""
+    half = None if hours is None else hours * HOUR
+    interval = None if half is None else (half * np.exp(-width), half * np.exp(width))
+    verdict = "changing" if half else "no change seen"
+    longer = None if longer_than is None else longer_than * HOUR
+    return SampleCourse(name, verdict, True, None, None, None, (), half, interval, None, longer, (), ())
+
+
+def stored(**vials):
+    """Vials of storages by their half-times in hours."""
+    return [vial(f"{name} {i}", h) for name, hours in vials.items() for i, h in enumerate(hours, 1)]
+
+
+# Trials of a vaccine, 2 x 2 tables as in textbooks of meta-analysis (Colditz et al., JAMA 271, 698, 1994;
+# from memory): cases and others, treated, then not.
+TRIALS = np.array(
+    [(4, 119, 11, 128), (6, 300, 29, 274), (3, 228, 11, 209), (62, 13536, 248, 12619), (33, 5036, 47, 5761),
+     (180, 1361, 372, 1079), (8, 2537, 10, 619), (505, 87886, 499, 87892), (29, 7470, 45, 7232),
+     (17, 1699, 65, 1600), (186, 50448, 141, 27197), (5, 2493, 3, 2338), (27, 16886, 29, 17825)], dtype=float
+)  # fmt: skip
+
+
+def test_the_variance_between_is_that_of_the_textbook_example():
+    a, b, c, d = TRIALS.T
+    y = np.log(a / (a + b) * (c + d) / c)
+    own = 1 / a - 1 / (a + b) + 1 / c - 1 / (c + d)
+    # Remembered data are right if the published fixed-effect and DerSimonian-Laird figures come out.
+    w = 1 / own
+    fixed = np.sum(w * y) / np.sum(w)
+    moment = (np.sum(w * (y - fixed) ** 2) - 12) / (np.sum(w) - np.sum(w**2) / np.sum(w))
+    assert (fixed, moment) == (pytest.approx(-0.4303, abs=1e-4), pytest.approx(0.3088, abs=1e-4))
+    # Paule & Mandel's estimate is published as 0.318 (Viechtbauer, J. Stat. Softw. 36, 2010; from memory).
+    assert between_variance(y, own) == pytest.approx(0.318, abs=1e-3)
+
+
+def test_of_exact_half_times_the_typical_vial_is_the_mean_of_the_logs_with_students_t():
+    hours = [5.2, 6.9, 6.1]
+    found = storages_found(stored(dry=hours)).storages[0]
+    logs = np.log(hours)
+    expected = stats.t.interval(0.95, 2, loc=logs.mean(), scale=stats.sem(logs))
+    assert found.half_time_s / HOUR == pytest.approx(stats.gmean(hours))
+    assert np.array(found.half_time_interval_s) / HOUR == pytest.approx(np.exp(expected), rel=1e-6)
+    assert found.scatter == pytest.approx(logs.std(ddof=1), rel=1e-6)
+    assert found.vials == ("dry 1", "dry 2", "dry 3")
+
+
+def test_vials_that_agree_within_their_own_errors_are_averaged_by_these():
+    # By hand: weights 25 and 100.
+    mean, variance, between = typical(np.array([1.0, 1.02]), np.array([0.04, 0.01]))
+    assert (mean, variance) == (pytest.approx(1.016), pytest.approx(1 / 125))
+    assert between == 0.0
+
+
+def test_the_ratio_of_two_storages_is_welchs():
+    dry, wet = [50.0, 62.0, 71.0], [5.0, 6.5, 5.6, 6.1]
+    found = storages_found(stored(dry=dry, wet=wet))
+    test = stats.ttest_ind(np.log(dry), np.log(wet), equal_var=False)
+    limits = np.exp(test.confidence_interval(0.95))
+    pair = found.comparisons[0]
+    assert pair.half_time_ratio == pytest.approx(stats.gmean(dry) / stats.gmean(wet))
+    assert pair.interval == pytest.approx(tuple(limits), rel=1e-5)
+    assert pair.verdict == "different"
+    assert [(s.name, s.rank) for s in found.storages] == [("dry", 1), ("wet", 2)]
+
+
+def test_storages_not_told_apart_share_a_rank_and_the_ratio_says_so():
+    found = storages_found(stored(dry=[5.0, 9.0], wet=[6.0, 7.0]))
+    assert found.comparisons[0].verdict == "cannot tell"
+    assert [s.rank for s in found.storages] == [1, 1]
+    alike = storages_found(stored(dry=[6.0, 6.3, 6.2], wet=[6.1, 6.2, 6.3]))
+    assert alike.comparisons[0].verdict == "no difference seen"
+
+
+def test_one_vial_is_no_evidence_however_far_its_half_time_and_its_own_error_say():
+    found = storages_found(stored(dry=[500.0], wet=[5.0, 5.2, 5.1]))
+    pair = found.comparisons[0]
+    assert (pair.verdict, pair.interval) == ("one vial: not evidence about the storage", (None, None))
+    alone = found.storages[-1]
+    assert (alone.name, alone.rank, alone.half_time_interval_s, alone.scatter) == ("dry", None, None, None)
+
+
+def test_without_any_second_vial_storages_are_not_spoken_of():
+    assert storages_found([vial("S1", 5.0), vial("S2", 50.0)]).storages == ()
+
+
+def test_intervals_hold_the_typical_vial_of_few_that_scatter_and_ratios_say_different_rarely_by_chance():
+    # Normal theory is exact for equal own errors; three vials, scatter 15 %, own errors 5 %.
+    rng = np.random.default_rng(5)
+    held, different = 0, 0
+    for _ in range(300):
+        logs = np.log(10.0) + 0.15 * rng.standard_normal((2, 3)) + 0.05 * rng.standard_normal((2, 3))
+        vials = [
+            vial(f"{n} {i}", np.exp(v), 0.098)
+            for n, row in zip("ab", logs, strict=True)
+            for i, v in enumerate(row)
+        ]
+        found = storages_found(vials)
+        low, high = found.storages[0].half_time_interval_s
+        held += low <= 10.0 * HOUR <= high
+        different += found.comparisons[0].verdict == "different"
+    assert 0.92 <= held / 300 <= 1.0
+    assert different / 300 <= 0.07
+
+
+def test_a_storage_none_of_whose_vials_changed_lasts_longer_by_a_ratio_with_an_open_end():
+    wet = [5.0, 6.5, 5.6]
+    sealed = [vial(f"sealed {i}", longer_than=400.0) for i in range(3)]
+    found = storages_found([*sealed, *stored(wet=wet)])
+    best = found.storages[0]
+    assert (best.name, best.rank, best.half_time_s) == ("sealed", 1, None)
+    # The scatter is that of the other storage: limit = 400 h exp(-t s / sqrt 3), by scipy's t.
+    spread = np.std(np.log(wet), ddof=1) / np.sqrt(3)
+    low, high = best.half_time_interval_s
+    assert low / HOUR == pytest.approx(400.0 * np.exp(-stats.t.ppf(0.975, 2) * spread))
+    assert high is None
+    pair = found.comparisons[0]
+    assert (pair.half_time_ratio, pair.interval[1], pair.verdict) == (None, None, "different")
+    # Welch with two equal variances and 2 + 2 degrees of freedom.
+    limit = 400.0 / stats.gmean(wet) * np.exp(-stats.t.ppf(0.975, 4) * np.sqrt(2) * spread)
+    assert pair.interval[0] == pytest.approx(limit, rel=1e-5)
+
+
+def test_where_no_storage_shows_how_vials_scatter_open_ends_give_no_ratio():
+    sealed = [vial(f"{name} {i}", longer_than=400.0) for name in ("cap", "wax") for i in range(3)]
+    found = storages_found(sealed)
+    assert {s.half_time_interval_s for s in found.storages} == {None}
+    assert found.comparisons[0].verdict == "cannot tell"
+
+
+# N2O5, Daniels & Johnston 1921 as tabulated in textbooks (from memory), k / s: Ea 103 kJ/mol.
+CELSIUS = np.array([273.0, 298.0, 308.0, 318.0, 328.0, 338.0]) - 273.15
+RATES = np.array([7.87e-7, 3.46e-5, 1.35e-4, 4.98e-4, 1.50e-3, 4.87e-3])
+
+
+def test_the_published_activation_energy_comes_out_with_the_error_of_a_straight_line():
+    found = fit_arrhenius(CELSIUS, np.log(RATES))
+    line = stats.linregress(1.0 / (CELSIUS + 273.15), np.log(RATES))
+    assert found.activation_energy() / 1000.0 == pytest.approx(103.0, abs=1.0)
+    assert found.activation_energy() == pytest.approx(-8.314462618 * line.slope)
+    half = stats.t.ppf(0.975, 4) * line.stderr * 8.314462618
+    assert found.activation_energy_half_width() == pytest.approx(half)
+
+
+def test_a_rate_left_out_of_the_table_lies_in_its_prediction_interval_by_the_textbook_formula():
+    kept = np.array([0, 1, 2, 3, 5])
+    log_rate, half = fit_arrhenius(CELSIUS[kept], np.log(RATES[kept])).log_rate(CELSIUS[4])
+    x = 1.0 / (CELSIUS[kept] + 273.15)
+    line = stats.linregress(x, np.log(RATES[kept]))
+    s2 = np.sum((np.log(RATES[kept]) - line.intercept - line.slope * x) ** 2) / 3
+    at = 1.0 / (CELSIUS[4] + 273.15) - x.mean()
+    expected = stats.t.ppf(0.975, 3) * np.sqrt(s2 * (1 + 1 / 5 + at**2 / np.sum((x - x.mean()) ** 2)))
+    assert half == pytest.approx(expected)
+    assert abs(log_rate - np.log(RATES[4])) < half
+
+
+def test_named_temperatures_give_the_activation_energy_and_half_times_with_a_caution_beyond_them():
+    vials = [
+        vial(f"N2O5 {c:.2f} C-{i}", np.log(2.0) / k / HOUR * np.exp(0.05 * (i - 1)))
+        for c, k in zip(CELSIUS[1:4], RATES[1:4], strict=True)
+        for i in range(3)
+    ]
+    found = storages_found([*vials, *stored(open=[5.0, 6.0])], at=(float(CELSIUS[2]), float(CELSIUS[5])))
+    (fit,) = found.arrhenius
+    assert (fit.name, len(fit.storages)) == ("N2O5", 3)
+    low, high = fit.activation_energy_interval_kj_mol
+    assert low < 103.0 < high
+    within, beyond = fit.at
+    assert (within.beyond, beyond.beyond) == (False, True)
+    assert within.half_time_s == pytest.approx(np.log(2.0) / RATES[2], rel=0.1)
+    low, high = beyond.half_time_interval_s
+    assert low < np.log(2.0) / RATES[5] < high
+
+
+def test_two_temperatures_need_several_vials_each_and_their_line_has_the_error_of_the_vials():
+    cold, warm = [82.0, 90.0, 76.0], [6.0, 6.6, 5.7]
+    single = [vial("dry 5 C-1", 82.0), vial("dry 25 C-1", 6.0)]
+    assert storages_found(single).arrhenius == ()
+    named = [vial(f"dry {c} C-{i}", h) for c, hours in ((5, cold), (25, warm)) for i, h in enumerate(hours)]
+    (fit,) = storages_found(named).arrhenius
+    step = 1 / 278.15 - 1 / 298.15
+    difference = np.log(stats.gmean(cold)) - np.log(stats.gmean(warm))
+    assert fit.activation_energy_kj_mol == pytest.approx(8.314462618e-3 * difference / step)
+    low, high = fit.activation_energy_interval_kj_mol
+    error = np.hypot(stats.sem(np.log(cold)), stats.sem(np.log(warm)))
+    assert (high - low) / 2 == pytest.approx(stats.t.ppf(0.975, 4) * error * 8.314462618e-3 / step, rel=1e-5)
+
+
+def test_storages_come_back_the_same_from_json():
+    named = [vial(f"dry {c} C-{i}", 6.0 + i + c) for c in (5, 25) for i in range(3)]
+    found = storages_found(named, at=(60.0,))
+    course = TimeCourse((), (), None, None, (), found.storages, found.comparisons, found.arrhenius)
+    assert course.arrhenius
+    assert course_from_json(to_json(course)) == course
