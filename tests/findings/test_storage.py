@@ -96,7 +96,14 @@ def test_one_vial_is_no_evidence_however_far_its_half_time_and_its_own_error_say
 
 
 def test_without_any_second_vial_storages_are_not_spoken_of():
-    assert storages_found([vial("S1", 5.0), vial("S2", 50.0)]).storages == ()
+    assert storages_found([vial("S1", 5.0), vial("S2", 50.0), vial("S3")]).storages == ()
+
+
+def test_a_storage_whose_vials_tell_nothing_is_left_out_and_a_vial_that_tells_nothing_is_named():
+    found = storages_found([vial("wax 1"), vial("wax 2"), vial("dry 3"), *stored(dry=[5.0, 6.0])])
+    assert [(s.name, s.vials, s.left_out) for s in found.storages] == [
+        ("dry", ("dry 1", "dry 2"), ("dry 3",))
+    ]
 
 
 def test_intervals_hold_the_typical_vial_of_few_that_scatter_and_ratios_say_different_rarely_by_chance():

@@ -106,7 +106,7 @@ def storages_of(courses: Sequence[SampleCourse]) -> list[Storage]:
     for course in courses:
         groups.setdefault(split_vial(course.name)[0], []).append(course)
     known = {name: [v for c in vials if (v := logs_of(c))] for name, vials in groups.items()}
-    pooled, dof = _pooled([vials for vials in known.values() if all(v.closed for v in vials)])
+    pooled, dof = _pooled([vials for vials in known.values() if vials and all(v.closed for v in vials)])
     return [
         _storage(name, vials, tuple(c.name for c in groups[name]), pooled, dof)
         for name, vials in known.items()
