@@ -207,6 +207,27 @@ def track(
     sys.exit(session.finish())
 
 
+@main.command(epilog="Example: glowkin plan --half-time 12h --photos 10")
+@click.option("--half-time", required=True, metavar="TIME", help="Your guess, as 90min, 12h or 3d.")
+@click.option("--photos", type=click.IntRange(5, 60), default=10, show_default=True, help="How many.")
+@click.option("--brightness-ratio", type=click.FloatRange(0.01, 100), default=3.0, show_default=True,
+              help="New form over old, under the same lamp.")  # fmt: skip
+@click.option("--noise", type=click.FloatRange(0.05, 20), default=0.5, show_default=True, metavar="PERCENT",
+              help="Of a sample's channel mean, from photograph to photograph.")  # fmt: skip
+@click.option("--lamp-noise", type=click.FloatRange(0.05, 20), default=1.5, show_default=True,
+              metavar="PERCENT", help="Of brightness, when the control is divided out.")  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+def plan(
+    half_time: str, photos: int, brightness_ratio: float, noise: float, lamp_noise: float, as_json: bool
+) -> None:
+    """Say when to photograph a change, and how well its half-time would be known."""
+    from glowkin.findings.planning import Assumed
+    from glowkin.planning import run as run_plan
+
+    assumed = Assumed(brightness_ratio, noise / 100.0, lamp_noise / 100.0)
+    sys.exit(run_plan(half_time, photos, assumed, PROGRAM, as_json=as_json))
+
+
 @main.command(epilog="Example: glowkin check evening.dng")
 @PHOTOS
 @partial(shared_options, left_out=("references", "white_point", "observer", "out"))

@@ -1,0 +1,49 @@
+"""What ``glowkin plan`` does: read the guess, plan, print. No science here."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from typing import TYPE_CHECKING
+
+from glowkin.base.errors import WrongUseError
+from glowkin.base.schedules import plan_document
+from glowkin.findings.planning import Assumed, plan_schedule
+
+if TYPE_CHECKING:
+    from glowkin.base.schedules import Schedule
+
+_UNITS = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
+
+
+def seconds(text: str) -> float:
+    """A duration as a person writes it.
+
+    >>> seconds("12h"), seconds("1.5 d"), seconds("90min")
+    (43200.0, 129600.0, 5400.0)
+    """
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(s|min|h|d)\s*", text)
+    if not found or float(found[1]) <= 0.0:
+        raise WrongUseError(f"--half-time {text}: give a duration in s, min, h or d, such as 12h")
+    return float(found[1]) * _UNITS[found[2]]
+
+
+def run(half_time: str, photos: int, assumed: Assumed, program: str, *, as_json: bool) -> int:
+    """One run of the command; the exit status."""
+    schedule = plan_schedule(seconds(half_time), photos, assumed)
+    if as_json:
+        json.dump(plan_document(schedule, program), sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
+        sys.stdout.write("\n")
+    else:
+        _show(schedule)
+    return 0
+
+
+def _show(schedule: Schedule) -> None:
+    from glowkin.telling.schedule_table import prospects_table, times_words
+    from glowkin.terminal import plain_console, print_table
+
+    console = plain_console()
+    console.print(times_words(schedule), highlight=False)
+    print_table(console, prospects_table(schedule))
