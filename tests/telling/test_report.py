@@ -263,7 +263,7 @@ def test_a_storage_is_a_row_with_its_typical_vial_how_vials_differ_and_its_rank(
         ("odd", "1", "9.0 h", "–", "one vial: not evidence about the storage"),
     )
     assert "MgCl2, activation energy: 90 kJ/mol (70 to 110 kJ/mol), from 5 to 25 °C, two temp" in table.note
-    assert "At −18 °C a vial should take 47 d (23 to 93 d), beyond the temperatures watched" in table.note
+    assert "MgCl2 at −18 °C should take 47 d (23 to 93 d), beyond the temperatures watched" in table.note
 
 
 def test_a_half_time_of_a_change_that_stops_says_what_is_left(course):

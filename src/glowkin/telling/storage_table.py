@@ -47,7 +47,7 @@ def typical_words(s: StorageCourse) -> str:
 
 def temperature_words(course: TimeCourse) -> list[str]:
     """What temperature does, a sentence for each kind of storage."""
-    return [sentence for fit in course.arrhenius for sentence in (_energy(fit), *map(_reckoned, fit.at))]
+    return [sentence for fit in course.arrhenius for sentence in (_energy(fit), *(_reckoned(fit, at) for at in fit.at))]
 
 
 def _energy(fit: Arrhenius) -> str:
@@ -58,10 +58,10 @@ def _energy(fit: Arrhenius) -> str:
     return f"{who}: {energy}, from {_celsius(degrees[0])} to {_celsius(degrees[-1])} °C{two}."
 
 
-def _reckoned(at: AtTemperature) -> str:
+def _reckoned(fit: Arrhenius, at: AtTemperature) -> str:
     caution = ", beyond the temperatures watched: another step may decide there" if at.beyond else ""
     time = duration(at.half_time_s, at.half_time_interval_s)
-    return f"At {_celsius(at.temperature_c)} °C a vial should take {time}{caution}."
+    return f"{fit.name} at {_celsius(at.temperature_c)} °C should take {time}{caution}.".strip()
 
 
 def _celsius(value: float) -> str:
