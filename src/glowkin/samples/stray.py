@@ -135,9 +135,9 @@ def surroundings(
         thrown, error = _neighbours(veil, i, outline, blocks, sources, frame.faintest)
         (around, around_sd), (ghost, ghost_sd) = veil.around(i), veil.ghost_on(i)
         of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
-        may_be, hidden = (
-            _ROOM * light * _fitting(_ROOM * light, blocks, frame.faintest) for light in (room, unseen)
-        )
+        may_be = _ROOM * room * _fitting(_ROOM * room, blocks, frame.faintest)
+        # Of what does not show no more than any channel holds: else no saturated colour would be told.
+        hidden = _ROOM * unseen * _fitting(_ROOM * unseen, blocks)
         nothing = np.zeros(3)
         taken[i] = np.stack([
             of_lamp * lamp, nothing, of_room * room, thrown, around, ghost,
