@@ -36,9 +36,6 @@ _PATCH, _ABOVE = 0.9, 3.0
 """A patch of light around a sample is a tenth of it or more, and above this many times the scatter."""
 _FALL = 0.3
 """By how much of itself the ground's light may change over the frame, one standard deviation each way."""
-_GHOST_SIZES, _CLEARLY = (1.0, 0.6, 0.7, 0.8, 0.9, 1.15, 1.3), 1.1
-"""Sizes of a reflection in the lens in those of the picture, and by how many times better another than the
-first must explain the ground."""
 _GHOST_SD, _GHOST_WIDTH, _GHOST_SHAPE, _GHOST_LEAST = 0.0015, 0.02, 0.5, 0.0001
 """What a lens reflects of a light to the place opposite it through the middle of the frame, as a share,
 unless the ground shows it; how blurred it is, the error of its shape, and the least share
@@ -133,56 +130,18 @@ def fit_veil(frame: Frame, outlines: Sequence[Array], glowing: Sequence[Array]) 
 def _ghost(light: Plane, over: Plane, dark: NDArray[np.bool_], error: Array) -> tuple[Plane, Plane]:
     """Light reflected by the lens to the place opposite, and its error, each the picture's shape.
 
-    Of the sizes it may have, the one that explains the ground best is taken off, another than the picture's
-    own only where that is clear; the others are carried as error as far as the ground leaves them open.
+    Its share in each channel is fitted where the dark ground shows that place. Nothing is gained from many
+    cells: what is left of the veil errs alike in all of them.
     """
-    found = [_reflected(light, over, dark, error, size) for size in _GHOST_SIZES]
-    best = max(found, key=lambda f: f.explained)
-    best = best if best.explained > _CLEARLY * found[0].explained else found[0]
-    unseen = np.maximum.reduce([f.pattern * f.open.astype(np.float32) for f in found])
-    shape = best.pattern * (_GHOST_SHAPE * best.share).astype(np.float32)
-    return best.pattern * best.share.astype(np.float32), np.hypot(unseen, shape)
-
-
-@dataclass(frozen=True, eq=False)
-class _Reflected:
-    """A reflection of one size: its ``pattern``, its ``share`` (3), the error of it that the ground leaves
-    ``open`` (3), and how much of what the ground shows it ``explained``.
-    """
-
-    pattern: Plane
-    share: Array
-    open: Array
-    explained: float
-
-
-def _reflected(light: Plane, over: Plane, dark: NDArray[np.bool_], error: Array, size: float) -> _Reflected:
-    """The share in each channel, fitted where the dark ground shows that place.
-
-    Nothing is gained from many cells: what is left of the veil errs alike in all of them. Nor does a ghost's
-    rim tell its height: less is told, the less of it lies on the ground.
-    """
-    opposite = _bell(_turned(light, size), _GHOST_WIDTH)
+    opposite = _bell(np.ascontiguousarray(light[::-1, ::-1]), _GHOST_WIDTH)
     g = np.where(dark[..., None], opposite, np.float32(0.0)).reshape(-1, 3).astype(float)
-    squares = np.maximum(np.square(g).sum(axis=0), 1e-30)
-    fitted = (g * over.reshape(-1, 3)).sum(axis=0) / squares
-    shown = g.max(axis=0, initial=0.0)
-    hidden = _GHOST_SD * (1.0 - shown / np.maximum(opposite.reshape(-1, 3).max(axis=0), 1e-9))
-    told = 1.0 / (np.square(np.maximum(error, 1e-9) / np.maximum(shown, 1e-9)) + np.square(hidden))
+    fitted = (g * over.reshape(-1, 3)).sum(axis=0) / np.maximum(np.square(g).sum(axis=0), 1e-30)
+    told = np.square(g.max(axis=0, initial=0.0) / np.maximum(error, 1e-9))
     weight = told + _GHOST_SD**-2
     share = fitted * told / weight
     share = np.where(share > _GHOST_LEAST, share, 0.0)
-    explained = float((np.square(share / np.maximum(error, 1e-9)) * squares).sum())
-    return _Reflected(opposite, share, 1.0 / np.sqrt(weight), explained)
-
-
-def _turned(light: Plane, size: float) -> Plane:
-    """The picture turned about its middle, and shrunk or grown."""
-    if size == 1.0:
-        return np.ascontiguousarray(light[::-1, ::-1])
-    middle = np.array([light.shape[1] - 1, light.shape[0] - 1]) / 2.0
-    turn = np.column_stack([-size * np.eye(2), (1.0 + size) * middle])
-    return np.asarray(cv2.warpAffine(light, turn, (light.shape[1], light.shape[0])))
+    sd = np.hypot(1.0 / np.sqrt(weight), _GHOST_SHAPE * share)
+    return opposite * share.astype(np.float32), opposite * sd.astype(np.float32)
 
 
 def _mask(outline: Array, scale: float, shape: tuple[int, ...]) -> Patch:
