@@ -47,7 +47,11 @@ def typical_words(s: StorageCourse) -> str:
 
 def temperature_words(course: TimeCourse) -> list[str]:
     """What temperature does, a sentence for each kind of storage."""
-    return [sentence for fit in course.arrhenius for sentence in (_energy(fit), *(_reckoned(fit, at) for at in fit.at))]
+    return [
+        sentence
+        for fit in course.arrhenius
+        for sentence in (_energy(fit), *(_reckoned(fit, at) for at in fit.at))
+    ]
 
 
 def _energy(fit: Arrhenius) -> str:
