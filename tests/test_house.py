@@ -14,7 +14,9 @@ SOURCE = Path(__file__).parents[1] / "src" / "glowkin"
 STATIONS = (
     "base", "colour", "light", "camera", "samples", "findings", "telling", "recipes", "run", "doors",
 )  # fmt: skip
-DOORS = ("", "api", "session", "spectra", "terminal", "watching", "planning", "demo", "cli", "__main__")
+DOORS = (
+    "", "api", "session", "spectra", "terminal", "watching", "planning", "demo", "options", "cli", "__main__",
+)  # fmt: skip
 """The empty one is glowkin/__init__.py."""
 MODULES = sorted(SOURCE.rglob("*.py"))
 HEAVY = ("numpy", "cv2", "scipy", "matplotlib", "rawpy", "skimage", "colour", "PIL", "rich", "jinja2")

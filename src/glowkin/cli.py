@@ -10,41 +10,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from glowkin import __version__
-from glowkin.base.errors import CannotMeasureError, GlowkinError, WrongUseError
+from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.options import PHOTOS, PROGRAM, Commands, shared_options
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
-PROGRAM = f"glowkin {__version__}"
-INTERRUPTED = 130
-"""128 + the signal's number, as shells have it."""
 CAUTION = (
     "UV hurts eyes and skin: eyewear rated for the lamp, no direct or reflected view, gloves and sleeves, "
     "ventilation. The lamp's instructions, local codes and licensed or supervised practice come first."
 )
-
-
-class Commands(click.Group):
-    """A group whose commands end with one sentence, not a traceback, and with the documented status."""
-
-    def invoke(self, ctx: click.Context) -> Any:
-        """Turn errors into exit status 1 (not read, measured or written) or 2 (wrong usage), 130 interrupted.
-
-        Here, since click would end an interrupted command with 1.
-        """
-        try:
-            return super().invoke(ctx)
-        except WrongUseError as error:
-            raise click.UsageError(str(error)) from error
-        except GlowkinError as error:
-            click.echo(f"Error: {error}", err=True)
-            ctx.exit(1)
-        except OSError as error:
-            click.echo(f"Error: {error.filename}: cannot be used ({error.strerror}); check --out", err=True)
-            ctx.exit(1)
-        except KeyboardInterrupt:
-            click.echo("Interrupted.", err=True)
-            ctx.exit(INTERRUPTED)
 
 
 @click.group(cls=Commands, epilog=CAUTION, context_settings={"help_option_names": ["-h", "--help"]})
@@ -66,63 +41,6 @@ def swaps(_ctx: click.Context, _option: click.Parameter, given: Sequence[str]) -
         out.append((file, *names))
     return tuple(out)
 
-
-FRAMES = (
-    ("--lamp-off", "The scene with the lamp off: its room light is taken off. Repeatable: averaged."),
-    ("--lens-capped", "A frame in full darkness, taken off all others. Repeatable."),
-    ("--flat", "An evenly lit sheet: the fall-off of lens and lamp is divided out. Repeatable."),
-    ("--blank", "The arrangement under the lamp with nothing in it that glows. Repeatable."),
-)
-
-
-def shared_options(command: Callable[..., Any], left_out: tuple[str, ...] = ()) -> Callable[..., Any]:
-    """The options every measuring command has, but for those that it has no use for."""
-    options = [
-        click.option("--names", metavar="A,B,..", help="Names, left to right, then top to bottom."),
-        click.option("--outlines", type=click.Path(path_type=Path), help="GeoJSON polygons in pixels."),
-        *(
-            click.option(option, type=click.Path(path_type=Path), metavar="PHOTO", multiple=True, help=text)
-            for option, text in FRAMES
-        ),
-        click.option("--camera", type=click.Path(path_type=Path), metavar="FILE", help="Camera file."),
-        click.option(
-            "--filter", type=click.Path(path_type=Path), metavar="FILE|NAME",
-            help="The filter before the lens: wavelength_nm,transmittance, or the name that a camera file "
-            "made behind it has.",
-        ),
-        click.option(
-            "--reference", "references", multiple=True, metavar="NAME=KIND",
-            help="A sample of known glow: quinine-sulfate, fluorescein, a spectrum file, or FORMS.json:FORM.",
-        ),
-        click.option(
-            "--white-point", default="E", show_default=True, metavar="E|D65|D50|A|x,y",
-            help="White for dominant wavelength and purity.",
-        ),
-        click.option(
-            "--observer", type=click.Choice(["2", "10"]), default="2", show_default=True,
-            help="CIE standard observer, degrees.",
-        ),
-        click.option("--out", type=click.Path(path_type=Path), help="Folder for records and report."),
-        click.option("--jobs", type=click.IntRange(1), default=2, show_default=True, help="At once."),
-        click.option("--json", "as_json", is_flag=True, help="Print one JSON document."),
-    ]  # fmt: skip
-    for option in reversed(options):
-        command = option(command)
-        if command.__click_params__[-1].name in left_out:  # type: ignore[attr-defined]
-            command.__click_params__.pop()  # type: ignore[attr-defined]
-    return command
-
-
-def _ahead(_context: click.Context, _parameter: click.Parameter, photos: tuple[Path, ...]) -> Any:
-    """Start the processes that will read the photographs, so that they get ready while this one does."""
-    if any(path.exists() for path in photos):
-        from glowkin.run.pool import warm
-
-        warm(1 if len(photos) == 1 and photos[0].is_file() else 2, ["glowkin.recipes"])
-    return photos
-
-
-PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), callback=_ahead)
 
 BRACKET = click.option("--bracket", is_flag=True, help="The PHOTOs are one scene, exposed differently.")
 
