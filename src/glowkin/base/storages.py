@@ -5,8 +5,35 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from glowkin.base.names import split_temperature, split_vial
+
 Limits = tuple[float | None, float | None]
 """A 95 % interval; None is an open end."""
+
+
+@dataclass(frozen=True)
+class Vial:
+    """Where a sample belongs: its storage ``condition`` and ``replicate``, its batch, the storage's
+    temperature, and ``kind``, what the storage is but for its temperature.
+    """
+
+    name: str
+    condition: str
+    replicate: str = ""
+    batch: str = ""
+    temperature_c: float | None = None
+    kind: str = ""
+
+
+def vial_of(name: str, *, alone: bool = False) -> Vial:
+    """What a sample's name tells of that; ``alone``: the name is that of a condition, without a vial.
+
+    >>> vial_of("MgCl2 25 C-2")
+    Vial(name='MgCl2 25 C-2', condition='MgCl2 25 C', replicate='2', batch='', temperature_c=25.0, kind='MgCl2')
+    """
+    condition, replicate = (name, "") if alone else split_vial(name)
+    kind, celsius = split_temperature(condition)
+    return Vial(name, condition, replicate, "", celsius, kind)
 
 
 @dataclass(frozen=True)

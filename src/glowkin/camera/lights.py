@@ -76,7 +76,7 @@ def read_lights(path: Path) -> list[KnownLight]:
     try:
         listed = _Listed.model_validate(row).light
     except ValidationError as error:
-        raise CannotReadError(f"{path}: {wrong_keys(error)}") from None
+        raise CannotReadError(f"{path}: {wrong_keys(error, _Listed)}") from None
     near = path.parent
     return [
         one if one.spectrum is None else one.model_copy(update={"spectrum": str(near / one.spectrum)})

@@ -1,0 +1,1 @@
+"""The study: what is written down of samples, lamps and events."""

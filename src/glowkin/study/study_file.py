@@ -1,0 +1,109 @@
+"""The study file, TOML: read as a whole, with everything that is wrong in it told at once."""
+
+from __future__ import annotations
+
+import tomllib
+from typing import TYPE_CHECKING, Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from glowkin.base.errors import CannotReadError
+from glowkin.base.study import StudyFile
+from glowkin.base.wrong_keys import key_path, nearest_words, told_keys
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+_NAMED = ("lamp", "form", "batch", "condition", "sample")
+"""Lists whose entries have names, each of them once."""
+_POINTS = (
+    ("sample", "form", "form"),
+    ("sample", "batch", "batch"),
+    ("sample", "condition", "condition"),
+    ("batch", "form", "form"),
+    ("photograph", "lamp", "lamp"),
+    ("event", "lamp", "lamp"),
+)
+"""Of the entries of a list, the key that names an entry of another list."""
+
+
+def read_study_file(path: Path) -> StudyFile:
+    """What a study file says.
+
+    Raises ``CannotReadError`` with every key that is wrong: its path, what is allowed and the nearest there is.
+    """
+    try:
+        row = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise CannotReadError(f"{path}: there is no such file; check the name") from None
+    except IsADirectoryError:
+        raise CannotReadError(f"{path}: is a folder; name the study file in it") from None
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise CannotReadError(f"{path}: is no TOML that can be read ({error}); correct it") from None
+    wrong: list[str] = []
+    study = StudyFile()
+    try:
+        study = TypeAdapter(StudyFile).validate_python(row)
+    except ValidationError as error:
+        wrong = told_keys(error, StudyFile)
+    wrong += _contradictions(row)
+    if wrong:
+        raise CannotReadError(_all_words(path, wrong))
+    return study
+
+
+def _all_words(path: Path, wrong: list[str]) -> str:
+    if len(wrong) == 1:
+        return f"{path}: {wrong[0]}; correct it"
+    return "\n  ".join([f"{path}: {len(wrong)} things to correct:", *wrong])
+
+
+def _contradictions(row: dict[str, Any]) -> Iterator[str]:
+    """Names given twice, and names of what is not listed; of a file that may be wrong in other ways too."""
+    names = {sort: [str(e["name"]) for _, e in _entries(row, sort) if "name" in e] for sort in _NAMED}
+    for sort in _NAMED:
+        seen: set[str] = set()
+        for i, entry in _entries(row, sort):
+            name = entry.get("name")
+            if name in seen:
+                yield f"{key_path((sort, i, 'name'))}: {name!r} is listed twice; give each its own name"
+            seen |= {name} if isinstance(name, str) else set()
+    for sort, key, other in _POINTS:
+        for i, entry in _entries(row, sort):
+            yield from _unlisted((sort, i, key), entry.get(key), other, names[other])
+    shot = row.get("shot")
+    if isinstance(shot, dict):
+        yield from _unlisted(("shot", "lamp"), shot.get("lamp"), "lamp", names["lamp"])
+    for key in ("controls", "converted", "blanks"):
+        yield from _unlisted_all((key,), row.get(key), names["sample"])
+    for i, entry in _entries(row, "event"):
+        yield from _unlisted_all(("event", i, "samples"), entry.get("samples"), names["sample"])
+    yield from _both(row)
+
+
+def _entries(row: dict[str, Any], sort: str) -> list[tuple[int, dict[str, Any]]]:
+    listed = row.get(sort)
+    return [(i, e) for i, e in enumerate(listed) if isinstance(e, dict)] if isinstance(listed, list) else []
+
+
+def _unlisted(place: tuple[int | str, ...], value: object, other: str, there: list[str]) -> Iterator[str]:
+    if isinstance(value, str) and value and value not in there:
+        yield f"{key_path(place)}: no [[{other}]] is named {value!r}; {nearest_words(value, there)}"
+
+
+def _unlisted_all(place: tuple[int | str, ...], values: object, there: list[str]) -> Iterator[str]:
+    for i, value in enumerate(values if isinstance(values, list) else ()):
+        yield from _unlisted((*place, i), value, "sample", there)
+
+
+def _both(row: dict[str, Any]) -> Iterator[str]:
+    """Samples that would have to change and not to change."""
+    controls, converted, blanks = (
+        [v for v in row[key] if isinstance(v, str)] if isinstance(row.get(key), list) else []
+        for key in ("controls", "converted", "blanks")
+    )
+    for name in dict.fromkeys(controls):
+        for key, others in (("converted", converted), ("blanks", blanks)):
+            if name in others:
+                yield f"controls: {name!r} is among {key} too; a control glows and does not change"
