@@ -12,10 +12,11 @@ import pytest
 
 SOURCE = Path(__file__).parents[1] / "src" / "glowkin"
 STATIONS = (
-    "base", "colour", "light", "camera", "samples", "findings", "telling", "recipes", "run", "doors",
+    "base", "colour", "light", "camera", "samples", "findings", "telling", "recipes", "run", "study", "doors",
 )  # fmt: skip
 DOORS = (
-    "", "api", "session", "spectra", "terminal", "watching", "planning", "demo", "options", "cli", "__main__",
+    "", "api", "session", "spectra", "terminal", "watching", "planning", "demo", "options", "studied",
+    "cli", "__main__",
 )  # fmt: skip
 """The empty one is glowkin/__init__.py."""
 MODULES = sorted(SOURCE.rglob("*.py"))

@@ -11,7 +11,7 @@ import click
 
 from glowkin import __version__
 from glowkin.base.errors import CannotMeasureError, WrongUseError
-from glowkin.options import PHOTOS, PROGRAM, Commands, shared_options
+from glowkin.options import PHOTOS, PROGRAM, STUDY_FILE, Commands, shared_options
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -62,20 +62,25 @@ def measure(photos: tuple[Path, ...], **options: Any) -> None:
 @click.option("--tolerance", type=click.FloatRange(0, min_open=True), default=0.0033, show_default=True,
               help="Difference in u'v' that does not matter.")  # fmt: skip
 @click.option("--lab-white", metavar="WHITE", help="Also CIEDE2000 against this white (a surface formula).")
+@STUDY_FILE
 @shared_options
 def compare(
     photos: tuple[Path, ...],
     pairs: tuple[tuple[str, str], ...],
     tolerance: float,
     lab_white: str | None,
+    study_file: Path | None,
     **options: Any,
 ) -> None:
     """Compare samples: all pairs within each PHOTO, or the named ones."""
-    from glowkin import recipes
+    from glowkin import recipes, studied
     from glowkin.session import start
 
+    study = studied.read(study_file)
+    options = studied.options_of(study, study_file, options)
     session = start(photos, PROGRAM, tolerance=tolerance, lab_white=lab_white, **options)
-    session.pairs = recipes.compare(session.photos, pairs, tolerance, lab_white) if session.photos else []
+    found = recipes.compare(session.photos, pairs, tolerance, lab_white, study) if session.photos else []
+    session.pairs = found
     sys.exit(session.finish())
 
 
@@ -90,6 +95,7 @@ def compare(
 @click.option("--at", multiple=True, type=float, metavar="CELSIUS",
               help="Reckon half-times for this temperature, from storages named by theirs.")  # fmt: skip
 @click.option("--watch", is_flag=True, help="Take up what comes into the one folder named, until ctrl-C.")
+@STUDY_FILE
 @shared_options
 def track(
     photos: tuple[Path, ...],
@@ -98,18 +104,21 @@ def track(
     swapped: tuple[tuple[str, str, str], ...],
     start: str | None,
     at: tuple[float, ...],
+    study_file: Path | None,
     *,
     watch: bool,
     **options: Any,
 ) -> None:
     """Follow samples through the PHOTOS (or folders of them) over time."""
-    from glowkin import recipes
+    from glowkin import recipes, studied
     from glowkin.base.records import TimeCourse
     from glowkin.findings.track import Plan
     from glowkin.session import start as begin
 
-    plan = Plan(controls, converted, start, swapped, at)
-    options |= {"controls": controls, "converted": converted, "at": at}
+    study = studied.read(study_file)
+    plan = Plan(controls, converted, start, swapped, at).told_by(study)
+    options = studied.options_of(study, study_file, options)
+    options |= {"controls": plan.controls, "converted": plan.converted, "at": at}
     if watch:
         from glowkin.watching import watch_folder
 

@@ -97,3 +97,8 @@ def _ahead(_context: click.Context, _parameter: click.Parameter, photos: tuple[P
 
 
 PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), callback=_ahead)
+
+STUDY_FILE = click.option(
+    "--study-file", type=click.Path(path_type=Path), metavar="FILE",
+    help="Samples, lamps, conditions and events, written down in TOML; options given beside it come first.",
+)  # fmt: skip

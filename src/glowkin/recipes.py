@@ -26,6 +26,7 @@ from glowkin.camera.lights import lights_seen, read_lights
 from glowkin.camera.reference import checked, recentred, references_seen
 from glowkin.camera.sensitivity_file import read_sensitivities
 from glowkin.colour.observer import white_point_xy
+from glowkin.findings.across import across
 from glowkin.findings.assemble import Evidence, exposure_records, sample_records
 from glowkin.findings.check import CheckedShot, check_look, concluded
 from glowkin.findings.check_series import series_advice
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.checks import ShotCheck
     from glowkin.base.records import Comparison, TimeCourse
+    from glowkin.base.study import StudyFile
     from glowkin.base.uncertainty import Array
     from glowkin.light.photo import Photograph
 
@@ -86,15 +88,24 @@ def compare(
     pairs: Sequence[tuple[str, str]] = (),
     tolerance: float = TOLERANCE,
     lab_white: str | None = None,
+    study: StudyFile | None = None,
 ) -> list[Comparison]:
-    """All pairs within each photograph, or the named ones (NAME, or FILE:NAME)."""
+    """All pairs within each photograph, or the named ones (NAME, or FILE:NAME); flagged where a study file
+    tells that their photographs were not taken alike.
+    """
     chosen = [(find_sample(photos, a), find_sample(photos, b)) for a, b in pairs] or list(all_pairs(photos))
     lab = None
     if lab_white is not None:
         x, y = white_point_xy(lab_white, photos[0].observer if photos else 2)
         lab = Lab(lab_white, (float(x), float(y)))
-    found = (compare_samples(a, b, tolerance, lab) for a, b in chosen)
-    return [comparison for comparison in found if comparison is not None]
+    found = [c for a, b in chosen if (c := compare_samples(a, b, tolerance, lab)) is not None]
+    if study is None:
+        return found
+    taken = {p.path: p.taken_at for p in photos}
+    return [
+        replace(c, flags=(*c.flags, *across(study, [(p, taken[p]) for p in (c.a.path, c.b.path)])))
+        for c in found
+    ]
 
 
 def track(

@@ -250,7 +250,8 @@ def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
         except CannotReadError as error:
             errors.append({"path": str(options["outlines"]), "message": str(error)})
     given = options["names"]
-    names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else names
+    listed = given.split(",") if isinstance(given, str) else given or ()
+    names = tuple(n.strip() for n in listed if n.strip()) or names
     off, dark, even, nothing = (tuple(options.get(kind) or ()) for kind in FRAME_KINDS)
     described = options.get("camera"), options.get("filter")
     references = tuple(_reference(text) for text in options.get("references") or ())

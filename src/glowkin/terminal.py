@@ -80,7 +80,7 @@ def show(
                 console.print(f"{photo.path}: bright places left out: {left_out(photo)}.", highlight=False)
     for words in (*support_words(photos), *references_words(photos)):
         console.print(words, highlight=False)
-    for row in flag_rows(photos, course):
+    for row in flag_rows(photos, course, pairs or ()):
         console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)
     if report:
         console.print(f"Report: {report}", highlight=False, soft_wrap=True)

@@ -247,6 +247,23 @@ _TABLE = (
         "A half-time was reckoned for a temperature beyond those watched, where another step may decide.",
         "Keep and watch a few vials at that temperature.",
     ),
+    Flag(
+        "across-lamps",
+        "The photographs were taken under different lamps: another excitation shows two forms in another "
+        "ratio.",
+        "Compare what was photographed under one lamp; photograph a control under both.",
+    ),
+    Flag(
+        "across-filters",
+        "The photographs were taken through different filters, before the lamp or the lens.",
+        "Use the same filters throughout, or give each its own camera file.",
+    ),
+    Flag(
+        "across-temperatures",
+        "The samples were more than 3 °C apart in temperature when photographed, and emission shifts with "
+        "temperature.",
+        "Let the samples come to one temperature, closed, before each photograph.",
+    ),
 )
 
 FLAGS: dict[str, Flag] = {flag.name: flag for flag in _TABLE}

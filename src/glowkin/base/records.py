@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, TypeVar
 
 from glowkin.base.html_table import table_html
-from glowkin.base.storages import Arrhenius, Limits, StorageCourse, storages_from_json
+from glowkin.base.storages import Arrhenius, Limits, StorageCourse, Vial, storages_from_json
 
 Pair = tuple[float, float]
 Matrix = tuple[tuple[float, ...], ...]
@@ -197,6 +197,7 @@ class Comparison:
     tolerance_u_prime_v_prime: float
     probability_within_tolerance: float
     verdict: str
+    flags: tuple[str, ...] = ()
 
     def rows(self) -> list[Row]:
         """One plain row."""
@@ -262,6 +263,7 @@ class SampleCourse:
     points: tuple[TrackPoint, ...]
     stops_at_interval: Pair | None = None
     flags: tuple[str, ...] = ()
+    vial: Vial | None = None
 
 
 @dataclass(frozen=True)
@@ -375,6 +377,7 @@ def _course(row: Row) -> SampleCourse:
         "luminance_ratio": ratio and build(Ratio, ratio),
         "models": tuple(build(ModelFit, m) for m in row["models"]),
         "points": tuple(build(TrackPoint, p) for p in row["points"]),
+        "vial": build(Vial, row["vial"]) if row.get("vial") else None,
     }
     return build(SampleCourse, {**row, **nested})
 

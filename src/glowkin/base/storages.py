@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from glowkin.base.names import split_temperature, split_vial
+
+if TYPE_CHECKING:
+    from glowkin.base.records import SampleCourse
 
 Limits = tuple[float | None, float | None]
 """A 95 % interval; None is an open end."""
@@ -28,12 +31,18 @@ class Vial:
 def vial_of(name: str, *, alone: bool = False) -> Vial:
     """What a sample's name tells of that; ``alone``: the name is that of a condition, without a vial.
 
-    >>> vial_of("MgCl2 25 C-2")
-    Vial(name='MgCl2 25 C-2', condition='MgCl2 25 C', replicate='2', batch='', temperature_c=25.0, kind='MgCl2')
+    >>> vial = vial_of("MgCl2 25 C-2")
+    >>> vial.condition, vial.replicate, vial.temperature_c, vial.kind
+    ('MgCl2 25 C', '2', 25.0, 'MgCl2')
     """
     condition, replicate = (name, "") if alone else split_vial(name)
     kind, celsius = split_temperature(condition)
     return Vial(name, condition, replicate, "", celsius, kind)
+
+
+def vial_in(course: SampleCourse) -> Vial:
+    """Where a followed sample belongs, by its own word or its name."""
+    return course.vial or vial_of(course.name)
 
 
 @dataclass(frozen=True)
@@ -43,6 +52,7 @@ class StorageCourse:
     ``half_time_interval_s`` is for the mean of all vials that could be stored so: it holds how vials scatter
     and is open where some vial's is; None where one vial tells nothing of that. ``scatter`` is the sd of the
     natural logarithm of the half-time from vial to vial, the fits' own errors taken off: 0.1 is 10 %.
+    ``batches``: those that the vials are of, where that is told.
     ``rank``: one more than the number of storages found to last longer; None with one vial.
     """
 
@@ -54,6 +64,7 @@ class StorageCourse:
     rank: int | None
     temperature_c: float | None = None
     left_out: tuple[str, ...] = ()
+    batches: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

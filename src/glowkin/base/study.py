@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
-from glowkin.base.events import EventKind
+from glowkin.base.events import EventKind  # noqa: TC001 - pydantic reads it
 from glowkin.base.storages import Vial, vial_of
 
 _STRICT = ConfigDict(extra="forbid", strict=False)

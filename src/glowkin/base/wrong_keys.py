@@ -62,7 +62,7 @@ def nearest_words(wrong: str, there: Iterable[str]) -> str:
     >>> nearest_words("x", ["lamp", "start"]), nearest_words("x", [])
     ('there are lamp, start', 'there are none')
     """
-    names = list(there)
+    names = list(dict.fromkeys(there))
     near = get_close_matches(wrong.lower(), [n.lower() for n in names], n=1, cutoff=0.6)
     near = near or [n.lower() for n in names if n.lower().startswith(wrong.lower()[:4])][:1]
     if near:

@@ -160,7 +160,8 @@ class CameraFile:
             told = _Written.model_validate(row)
         except ValidationError as error:
             raise CannotReadError(
-                f"{path}: {wrong_keys(error, _Written)}; make the file anew with glowkin camera fit or camera import"
+                f"{path}: {wrong_keys(error, _Written)}; make the file anew with glowkin camera fit or "
+                "camera import"
             ) from None
         nm = np.array(told.wavelength_nm)
         parts = [_regridded(nm, np.array(part)) for part in (told.mean.rows, *told.loadings)]

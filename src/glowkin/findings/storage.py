@@ -9,15 +9,14 @@ scatter taken from the other storages, and its interval stays open. One vial is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.names import split_temperature, split_vial
 from glowkin.base.records import CourseComparison
-from glowkin.base.storages import Arrhenius, AtTemperature, StorageCourse
+from glowkin.base.storages import Arrhenius, AtTemperature, StorageCourse, vial_in
 from glowkin.findings.arrhenius import fit_arrhenius
 from glowkin.findings.ratios import Logs, difference, logs_of
 
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.records import SampleCourse
-    from glowkin.base.storages import Limits
+    from glowkin.base.storages import Limits, Vial
     from glowkin.base.uncertainty import Array
 
 ONE_VIAL = "one vial: not evidence about the storage"
@@ -48,6 +47,17 @@ class Storage:
     dof: float
     open_up: bool = False
     open_down: bool = False
+    held: tuple[Vial, ...] = ()
+
+    @property
+    def kind(self) -> str:
+        """What it is but for its temperature."""
+        return self.held[0].kind if self.held else self.name
+
+    @property
+    def temperature_c(self) -> float | None:
+        """Of the storage, where it is told."""
+        return self.held[0].temperature_c if self.held else None
 
     @property
     def told(self) -> bool:
@@ -104,11 +114,14 @@ def storages_of(courses: Sequence[SampleCourse]) -> list[Storage]:
     """Every condition whose vials say something of their half-time, in order of appearance."""
     groups: dict[str, list[SampleCourse]] = {}
     for course in courses:
-        groups.setdefault(split_vial(course.name)[0], []).append(course)
+        groups.setdefault(vial_in(course).condition, []).append(course)
     known = {name: [v for c in vials if (v := logs_of(c))] for name, vials in groups.items()}
     pooled, dof = _pooled([vials for vials in known.values() if vials and all(v.closed for v in vials)])
     return [
-        _storage(name, vials, tuple(c.name for c in groups[name]), pooled, dof)
+        replace(
+            _storage(name, vials, tuple(c.name for c in groups[name]), pooled, dof),
+            held=tuple(vial_in(c) for c in groups[name]),
+        )
         for name, vials in known.items()
         if vials
     ]
@@ -186,8 +199,9 @@ def _record(s: Storage, rank: int | None) -> StorageCourse:
         half_time_interval_s=s.interval(),
         scatter=None if s.between is None else float(np.sqrt(s.between)),
         rank=rank,
-        temperature_c=split_temperature(s.name)[1],
+        temperature_c=s.temperature_c,
         left_out=s.left_out,
+        batches=tuple(dict.fromkeys(v.batch for v in s.held if v.batch)),
     )
 
 
@@ -201,15 +215,15 @@ def _rank(storage: Storage, comparisons: Sequence[CourseComparison]) -> int | No
 
 
 def arrhenius_of(storages: Sequence[Storage], at: Sequence[float] = ()) -> tuple[Arrhenius, ...]:
-    """A fit for each kind of storage kept at several temperatures, which its name tells (as in MgCl2 25 C).
+    """A fit for each kind of storage kept at several temperatures, as told or by its name (as MgCl2 25 C).
 
     With two temperatures each needs several vials; with more, the scatter about the line stands in for them.
     """
     kinds: dict[str, list[tuple[float, Storage]]] = {}
     for storage in storages:
-        kind, celsius = split_temperature(storage.name)
+        celsius = storage.temperature_c
         if celsius is not None and storage.told:
-            kinds.setdefault(kind, []).append((celsius, storage))
+            kinds.setdefault(storage.kind, []).append((celsius, storage))
     return tuple(
         _arrhenius(kind, sorted(held, key=_celsius), at) for kind, held in kinds.items() if _fit(held)
     )

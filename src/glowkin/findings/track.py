@@ -6,14 +6,15 @@ withholds in ``rendered``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from glowkin.base.errors import WrongUseError
-from glowkin.base.names import split_vial
 from glowkin.base.records import SampleCourse, TimeCourse, TrackPoint
+from glowkin.base.storages import vial_of
+from glowkin.findings.across import across
 from glowkin.findings.frames import (
     Frame,
     clipped_at_an_end,
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from glowkin.base.records import MeasuredPhoto
+    from glowkin.base.storages import Vial
+    from glowkin.base.study import StudyFile
     from glowkin.base.uncertainty import Array
     from glowkin.findings.unmix import Index
 
@@ -48,7 +51,8 @@ class Plan:
     """What the user says of a series: ``controls`` do not change; ``converted`` samples end fully in the new
     form and show what the others would become; ``start`` is time zero (ISO 8601); ``swapped`` are two samples
     that changed places, each with the first photograph after it (file, name, name); ``at`` are temperatures
-    (degrees Celsius) to reckon half-times for, from storages at several.
+    (degrees Celsius) to reckon half-times for, from storages at several; ``study`` tells more of samples,
+    lamps and events.
     """
 
     controls: tuple[str, ...] = ()
@@ -56,6 +60,19 @@ class Plan:
     start: str | None = None
     swapped: tuple[tuple[str, str, str], ...] = ()
     at: tuple[float, ...] = ()
+    study: StudyFile | None = None
+
+    def told_by(self, study: StudyFile | None) -> Plan:
+        """The plan with what it does not say itself as a study file has it."""
+        if study is None:
+            return self
+        return replace(
+            self,
+            controls=self.controls or study.controls,
+            converted=self.converted or study.converted,
+            start=self.start or study.zero,
+            study=study,
+        )
 
 
 def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> TimeCourse:
@@ -67,7 +84,8 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
     rendered = frames[0].photo.kind == "rendered"
     fits = (_fit_rendered if rendered else _fit)(frames, names, plan)
     courses = tuple(_record(frames, name, fits[name], names, plan) for name in names)
-    stored = storages_found([c for c in courses if c.name not in plan.controls], plan.at)
+    apart = {*plan.controls, *(plan.study.blanks if plan.study else ())}
+    stored = storages_found([c for c in courses if c.name not in apart], plan.at)
     beyond = any(at.beyond for fit in stored.arrhenius for at in fit.at)
     return TimeCourse(
         samples=courses,
@@ -156,7 +174,8 @@ def _start_level(series: Series) -> float:
 
 
 def _record(frames: list[Frame], name: str, fit: CourseFit, names: list[str], plan: Plan) -> SampleCourse:
-    alone = sum(split_vial(other)[0] == split_vial(name)[0] for other in names) < 2
+    vials = _vials(plan, names)
+    alone = sum(v.condition == vials[name].condition for v in vials.values()) < 2
     swapped = any("maybe-swapped" in f.samples[name].flags for f in frames if name in f.samples)
     checks = {"single-vial": alone and name not in plan.controls, "maybe-swapped": swapped}
     flags = (*fit.flags, *(flag for flag, raised in checks.items() if raised))
@@ -192,7 +211,14 @@ def _record(frames: list[Frame], name: str, fit: CourseFit, names: list[str], pl
         points=points,
         stops_at_interval=fit.stops_at_interval,
         flags=flags,
+        vial=vials[name],
     )
+
+
+def _vials(plan: Plan, names: list[str]) -> dict[str, Vial]:
+    """Condition and batch of each sample, as the study file tells or, failing that, the name."""
+    told = plan.study.vials if plan.study else {}
+    return {name: told.get(name) or vial_of(name) for name in names}
 
 
 def _series_flags(frames: list[Frame], plan: Plan) -> tuple[str, ...]:
@@ -202,4 +228,6 @@ def _series_flags(frames: list[Frame], plan: Plan) -> tuple[str, ...]:
         "moved": any("moved" in frame.photo.flags for frame in frames),
         "exposure-changed": len(exposures) > 1,
     }
-    return tuple(name for name, raised in checks.items() if raised)
+    taken = [(frame.photo.path, frame.photo.taken_at) for frame in frames]
+    unlike = across(plan.study, taken) if plan.study else ()
+    return (*(name for name, raised in checks.items() if raised), *unlike)

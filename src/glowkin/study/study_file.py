@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import TypeAdapter, ValidationError
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.names import split_temperature
 from glowkin.base.study import StudyFile
 from glowkin.base.wrong_keys import key_path, nearest_words, told_keys
 
@@ -31,7 +32,7 @@ _POINTS = (
 def read_study_file(path: Path) -> StudyFile:
     """What a study file says.
 
-    Raises ``CannotReadError`` with every key that is wrong: its path, what is allowed and the nearest there is.
+    Raises ``CannotReadError`` with every key that is wrong: its path, what is allowed, the nearest there is.
     """
     try:
         row = tomllib.loads(path.read_text(encoding="utf-8-sig"))
@@ -61,14 +62,16 @@ def _all_words(path: Path, wrong: list[str]) -> str:
 
 def _contradictions(row: dict[str, Any]) -> Iterator[str]:
     """Names given twice, and names of what is not listed; of a file that may be wrong in other ways too."""
-    names = {sort: [str(e["name"]) for _, e in _entries(row, sort) if "name" in e] for sort in _NAMED}
+    names = {
+        sort: [n for _, e in _entries(row, sort) if isinstance(n := e.get("name"), str)] for sort in _NAMED
+    }
     for sort in _NAMED:
-        seen: set[str] = set()
+        seen: set[object] = set()
         for i, entry in _entries(row, sort):
-            name = entry.get("name")
+            name = str(entry.get("name", f"[{i}]"))
             if name in seen:
                 yield f"{key_path((sort, i, 'name'))}: {name!r} is listed twice; give each its own name"
-            seen |= {name} if isinstance(name, str) else set()
+            seen.add(name)
     for sort, key, other in _POINTS:
         for i, entry in _entries(row, sort):
             yield from _unlisted((sort, i, key), entry.get(key), other, names[other])
@@ -80,6 +83,7 @@ def _contradictions(row: dict[str, Any]) -> Iterator[str]:
     for i, entry in _entries(row, "event"):
         yield from _unlisted_all(("event", i, "samples"), entry.get("samples"), names["sample"])
     yield from _both(row)
+    yield from _two_temperatures(row)
 
 
 def _entries(row: dict[str, Any], sort: str) -> list[tuple[int, dict[str, Any]]]:
@@ -107,3 +111,13 @@ def _both(row: dict[str, Any]) -> Iterator[str]:
         for key, others in (("converted", converted), ("blanks", blanks)):
             if name in others:
                 yield f"controls: {name!r} is among {key} too; a control glows and does not change"
+
+
+def _two_temperatures(row: dict[str, Any]) -> Iterator[str]:
+    """Conditions whose name tells one temperature and whose key another."""
+    for i, entry in _entries(row, "condition"):
+        name, told = entry.get("name"), entry.get("temperature_c")
+        read = split_temperature(name)[1] if isinstance(name, str) else None
+        if read is not None and isinstance(told, int | float) and abs(told - read) > 0.5:
+            key = key_path(("condition", i, "temperature_c"))
+            yield f"{key}: is {told:g}, the name {name!r} says {read:g}"

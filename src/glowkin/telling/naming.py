@@ -7,9 +7,12 @@ from pathlib import PurePath, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.names import split_vial
+from glowkin.base.storages import vial_in
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+
+    from glowkin.base.records import SampleCourse
 
 # A path from the root of a disk: /a/b, C:\a\b, ~/a, \\server\share. A lone slash (mW/cm2, and/or) is none.
 _ROOTED = re.compile(
@@ -74,3 +77,11 @@ def by_condition(names: Iterable[str]) -> dict[str, list[str]]:
     for name in names:
         groups.setdefault(split_vial(name)[0], []).append(name)
     return {(k if len(v) > 1 else v[0]): v for k, v in groups.items()}
+
+
+def by_storage(courses: Iterable[SampleCourse]) -> dict[str, list[SampleCourse]]:
+    """Followed samples under their storage, as ``by_condition`` does, but by where each is said to belong."""
+    groups: dict[str, list[SampleCourse]] = {}
+    for course in courses:
+        groups.setdefault(vial_in(course).condition, []).append(course)
+    return {(k if len(v) > 1 else v[0].name): v for k, v in groups.items()}

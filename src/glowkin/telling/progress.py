@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.names import split_vial
+from glowkin.base.storages import vial_in
 from glowkin.telling import drawing
-from glowkin.telling.naming import by_condition
+from glowkin.telling.naming import by_storage
 from glowkin.telling.numbers import at_least, duration, duration_unit
 from glowkin.telling.tables import stop_words
 
@@ -37,14 +37,11 @@ _HARDLY = 0.95
 
 def pages(course: TimeCourse) -> list[TimeCourse]:
     """The course in parts of at most four storage conditions, so that each figure fits a sheet."""
-    names = list(by_condition(s.name for s in course.samples).values())
-    sheets = max(-(-len(names) // PANELS_A_PAGE), 1)
-    size = max(-(-len(names) // sheets), 1)
-    chunks = [names[i : i + size] for i in range(0, len(names), size)]
-    return [
-        replace(course, samples=tuple(s for group in chunk for name in group if (s := course.sample(name))))
-        for chunk in chunks
-    ]
+    groups = list(by_storage(course.samples).values())
+    sheets = max(-(-len(groups) // PANELS_A_PAGE), 1)
+    size = max(-(-len(groups) // sheets), 1)
+    chunks = [groups[i : i + size] for i in range(0, len(groups), size)]
+    return [replace(course, samples=tuple(s for group in chunk for s in group)) for chunk in chunks]
 
 
 def fraction_against_time(course: TimeCourse, like: TimeCourse | None = None) -> Figure:
@@ -53,13 +50,13 @@ def fraction_against_time(course: TimeCourse, like: TimeCourse | None = None) ->
     Where a sample's amount is unknown its share of light is drawn, and the panel says so. ``like`` is a
     course whose time axis to use, so that several figures compare.
     """
-    groups = by_condition(s.name for s in course.samples)
+    groups = by_storage(course.samples)
     axis = _TimeAxis.of([p.time_s for s in (like or course).samples for p in s.points])
     with drawing.style():
         fig = drawing.blank(PANEL_IN * max(len(groups), 1) + 0.55)
         axes = fig.subplots(max(len(groups), 1), 1, sharex=True, squeeze=False)[:, 0]
-        for ax, (condition, names) in zip(axes, groups.items(), strict=False):
-            _panel(ax, condition, [s for n in names if (s := course.sample(n))], axis)
+        for ax, (condition, samples) in zip(axes, groups.items(), strict=False):
+            _panel(ax, condition, samples, axis)
         axis.dress(axes[-1], course.start is not None)
     return fig
 
@@ -200,7 +197,7 @@ def _values(points: Sequence[TrackPoint], by_light: bool) -> tuple[Array, Array,
 
 def _finding(sample: SampleCourse, alone: bool) -> str:
     """The vial and what it did, in the fewest words."""
-    vial = "" if alone else f"{split_vial(sample.name)[1] or sample.name}: "
+    vial = "" if alone else f"{vial_in(sample).replicate or sample.name}: "
     if sample.half_time_s is not None:
         half = f"{vial}half-time {duration(sample.half_time_s, sample.half_time_interval_s)}"
         return f"{half}, then {stop} left" if (stop := stop_words(sample)) else half

@@ -13,7 +13,7 @@ from glowkin.telling.tables import Table
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from glowkin.base.records import MeasuredPhoto, TimeCourse
+    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
 
 GRAVITY = (
     "merged-by-phone",
@@ -35,8 +35,11 @@ GRAVITY = (
     "camera-unlike-prior",
     "reference-off",
     "light-is-not-amount",
+    "across-lamps",
+    "across-filters",
     "no-start-time",
     "single-vial",
+    "across-temperatures",
     "beyond-temperatures",
     "uneven-sample",
     "lit-by-neighbour",
@@ -106,10 +109,13 @@ def _exposure(seconds: float | None) -> str:
     return f"1/{1 / seconds:.0f} s" if seconds < 0.3 else f"{seconds:g} s"
 
 
-def flag_rows(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[FlagRow]:
+def flag_rows(
+    photos: Sequence[MeasuredPhoto], course: TimeCourse | None, pairs: Sequence[Comparison] = ()
+) -> list[FlagRow]:
     """Every flag raised, gravest first, with the places that raised it."""
     places: dict[str, dict[str, None]] = {}
-    for where, names in _raised(photos, course):
+    raised = _raised(photos, course) + [(f"{c.a.name} and {c.b.name}", c.flags) for c in pairs]
+    for where, names in raised:
         for name in names:
             places.setdefault(name, {})[where] = None
     order = {name: i for i, name in enumerate(GRAVITY)}

@@ -52,7 +52,7 @@ def build_report(
     ``previews`` are small pictures (JPEG or PNG bytes, or uint8 RGB arrays) by the photograph's path; they
     are made anew from their pixels. Paths are cut to file names, and every text is escaped.
     """
-    noticed = provenance.flag_rows(photos, course)
+    noticed = provenance.flag_rows(photos, course, pairs)
     html: str = _template().render(
         title=title,
         program=program,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.uncertainty import CHI2_95_2D, square_root
-from glowkin.telling.naming import base_name, by_condition
+from glowkin.telling.naming import base_name, by_condition, by_storage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -99,11 +99,10 @@ def _first_and_last(photos: Sequence[MeasuredPhoto]) -> Sequence[MeasuredPhoto]:
 
 def paths_of(course: TimeCourse) -> list[Path]:
     """The samples of a time course under their conditions; those without any colour are left out."""
-    tracks = {s.name: track for s in course.samples if (track := _track(s)).size}
-    groups = by_condition(tracks)
+    groups = by_storage(s for s in course.samples if _track(s).size)
     return [
-        Path(tuple(names), _words(condition, names), tuple(tracks[n] for n in names), i)
-        for i, (condition, names) in enumerate(groups.items())
+        Path(tuple(s.name for s in vials), _words(condition, vials), tuple(_track(s) for s in vials), i)
+        for i, (condition, vials) in enumerate(groups.items())
     ]
 
 
@@ -113,8 +112,8 @@ def _track(sample: SampleCourse) -> Array:
     return np.array(uv, dtype=float).reshape(-1, 2)
 
 
-def _words(condition: str, names: Sequence[str]) -> str:
-    return condition if len(names) == 1 else f"{condition} ({len(names)})"
+def _words(condition: str, vials: Sequence[SampleCourse]) -> str:
+    return condition if len(vials) == 1 else f"{condition} ({len(vials)})"
 
 
 def ellipse_uv(spot: Spot, n: int = 91) -> Array:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from glowkin.base.uncertainty import ellipse_95
-from glowkin.telling.naming import base_name, by_condition
+from glowkin.telling.naming import base_name, by_storage
 from glowkin.telling.numbers import at_least, durations, significant, with_interval
 from glowkin.telling.provenance import camera_words
 from glowkin.telling.tables import half_time, pair_name, stop_words
@@ -99,11 +99,7 @@ def _count(n: int, thing: str) -> str:
 
 
 def _changes(course: TimeCourse) -> list[str]:
-    groups = by_condition(s.name for s in course.samples)
-    return [
-        _change(condition, [s for n in names if (s := course.sample(n))])
-        for condition, names in groups.items()
-    ]
+    return [_change(condition, vials) for condition, vials in by_storage(course.samples).items()]
 
 
 def _change(condition: str, vials: Sequence[SampleCourse]) -> str:
