@@ -47,6 +47,10 @@ def test_verdicts_are_what_is_truly_so(demo):
     still = [v for name, v in verdicts.items() if name.startswith("NaCl") or name == "control"]
     assert still == ["no change seen"] * 4
     assert all(v.startswith("changing, avrami") for n, v in verdicts.items() if n.startswith("MgCl2"))
+    known = {row["what"]: row["known"] for row in demo[1]["verdicts"]}
+    changing = [name for name, truly in known.items() if truly.startswith("changes, ")]
+    assert len(changing) == 12
+    assert [n for n in changing if known[n].removeprefix("changes, ") not in verdicts[n]] == []
 
 
 def test_the_report_asks_for_nothing_from_outside_and_hides_the_machine(demo):

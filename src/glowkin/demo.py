@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin import recipes
 from glowkin.base.errors import CannotReadError
 from glowkin.base.settings import Settings
+from glowkin.base.uncertainty import Z95
 from glowkin.findings.compare import uncertain_colour
 from glowkin.findings.track import Plan
 from glowkin.run.many import map_photos
@@ -160,7 +161,7 @@ def _along(sample: Sample, axis: int) -> tuple[float | None, float | None, float
     colour = uncertain_colour(sample)
     if colour is None:
         return None, None, None
-    value, reach = float(colour.value[axis]), 1.96 * float(colour.covariance[axis, axis]) ** 0.5
+    value, reach = float(colour.value[axis]), Z95 * float(colour.covariance[axis, axis]) ** 0.5
     return value, value - reach, value + reach
 
 
@@ -194,7 +195,11 @@ def _course_verdicts(course: TimeCourse, known: dict[str, Any]) -> Iterator[Told
     for found in course.samples:
         vial = vials.get(found.name, {"model": "none"})
         truly = "does not change" if vial["model"] == "none" else f"changes, {vial['model']}"
-        yield Told(found.name, found.verdict + (f", {found.model}" if found.model else ""), truly)
+        verdict = found.verdict
+        if found.model:
+            others = [m for m in found.not_excluded if m != found.model]
+            verdict += f", {found.model}" + "".join(f" or {m}" for m in others)
+        yield Told(found.name, verdict, truly)
 
 
 def _print(checks: Sequence[Check], told: Sequence[Told], report: Path) -> None:

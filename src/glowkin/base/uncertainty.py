@@ -22,6 +22,8 @@ Array: TypeAlias = "NDArray[np.float64]"
 
 CHI2_95_2D = 5.991464547107979
 """95 % quantile of chi-square with two degrees of freedom."""
+Z95 = 1.959963984540054
+"""Standard deviations that a two-sided 95 % interval of a Gaussian reaches."""
 
 
 @dataclass(frozen=True)
@@ -101,3 +103,10 @@ def interval_95(draws: Array) -> tuple[float, float]:
     """The probabilistically symmetric 95 % interval of draws (JCGM 101:2008, 7.7)."""
     low, high = np.quantile(draws, (0.025, 0.975))
     return float(low), float(high)
+
+
+def t95(dof: float) -> float:
+    """Student's t for a two-sided 95 % interval."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(dof, 0.975))

@@ -2,8 +2,9 @@
 
 Each spectrum is seen once, by a camera drawn from what is known of it (and, for a rendered file, by a drawn
 development): a point in the space of channel shares. A measured answer is read by local linear regression
-over its neighbours there. What the points' residuals scatter is the error, the part that follows the drawn
-camera being shared by all samples it photographs, the rest each sample's own.
+over its neighbours there: those by place, or, where noise reaches farther than they, those whose rays pass
+it within its noise. What the points' residuals scatter is the error, the part that follows the drawn camera
+being shared by all samples it photographs, the rest each sample's own.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from glowkin.base.uncertainty import CHI2_95_2D
+from glowkin.base.uncertainty import CHI2_95_2D, Z95
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -34,6 +35,10 @@ _SCOUTS = 16
 """One point in so many is looked at to choose the width."""
 _NEAREST = 25
 _FLOOR = 5e-4
+_STEP, _NARROWEST = 1e-4, 1e-3
+"""Step of differences, relative to the highest channel; and the narrowest kernel by place."""
+_NOISY = 3.0
+"""So many standard deviations of noise reach farther than the kernel: the answer is read along rays."""
 _RIDGE = 1e-4
 _CHUNK, _ROWS = 256, 32
 _LEAST_SD = 4e-4
@@ -87,6 +92,12 @@ class Neighbours:
     size: Array
     untold: Array
     by_channels: Array
+
+    def with_rows(self, rows: NDArray[np.bool_], other: Neighbours) -> Neighbours:
+        """These, but another's in some of the rows."""
+        return Neighbours(
+            *(_replaced(getattr(self, f.name), rows, getattr(other, f.name)) for f in fields(self))
+        )
 
 
 def neighbours_of(
@@ -164,6 +175,39 @@ class Answers:
 
     def neighbours(self, rgb: Array, covariance: Array) -> Neighbours:
         """The points that answer like channel means (n x 3), covariance n x 3 x 3, at whatever level."""
+        y, by_channels, C = self.placed(rgb, covariance)
+        near, width = self.nearest(y)
+        seen = self.around(y, near, width, C, by_channels, rgb)
+        noisy = _NOISY * np.sqrt(np.linalg.eigvalsh(C)[:, -1]) > width
+        if not noisy.any():
+            return seen
+        return seen.with_rows(noisy, self._along_rays(rgb[noisy], covariance[noisy]))
+
+    def placed(self, rgb: Array, covariance: Array) -> tuple[Array, Array, Array]:
+        """Where answers lie (n x 3), its derivative by the channels and its covariance (n x 3 x 3)."""
+        step = _STEP * np.maximum(rgb.max(axis=1), 1e-300)[:, None, None] * np.eye(3)
+        rise = self.place(rgb[:, None] + step) - self.place(rgb[:, None] - step)
+        by_channels = (rise / (2.0 * step.max(axis=2, keepdims=True))).transpose(0, 2, 1)
+        return self.place(rgb), by_channels, by_channels @ covariance @ by_channels.transpose(0, 2, 1)
+
+    def nearest(self, y: Array) -> tuple[NDArray[np.intp], Array]:
+        """The points nearest to places (n x 3), n x k, and the width of a kernel over them (n)."""
+        distance, near = self._tree.query(y, NEIGHBOURS)
+        return near, np.maximum(distance[:, -1] / 2.0, _NARROWEST)
+
+    def around(
+        self, y: Array, near: NDArray[np.intp], width: Array, C: Array, by_channels: Array, rgb: Array
+    ) -> Neighbours:
+        """Points around places, met where they are, by a kernel of the same width in every direction."""
+        every = np.broadcast_to(np.eye(3), C.shape)
+        H = np.square(width)[:, None, None] * np.eye(3)
+        size = np.maximum(np.clip(rgb, 0.0, None).sum(axis=1), 1e-300)
+        return neighbours_of(
+            near, self.at[near] - y[:, None], np.ones(near.shape), size, C, H, every, by_channels
+        )
+
+    def _along_rays(self, rgb: Array, covariance: Array) -> Neighbours:
+        """The points whose rays pass channel means (n x 3) within their noise."""
         size = np.maximum(np.clip(rgb, 0.0, None).sum(axis=1), 1e-300)[:, None]
         y = rgb / size
         # More or less of the sample's own light is no error of its colour.
@@ -248,7 +292,7 @@ class Answers:
         slope, _ = _regress(w, away, np.zeros((*w.shape, 0)), value)
         moved = value - back @ slope.transpose(0, 2, 1)
         out = np.stack([_quantiles(moved[..., t], w) for t in range(2)], axis=1)
-        away_from = np.hypot(out[..., 1:] - out[..., :1], 1.96 * _SHAPE_SD[:, None])
+        away_from = np.hypot(out[..., 1:] - out[..., :1], Z95 * _SHAPE_SD[:, None])
         out = np.exp(np.concatenate([out[..., :1], out[..., :1] + away_from * (-1.0, 1.0)], axis=2))
         return np.where((share >= _ONE_BAND)[:, None, None], out, np.nan)
 
@@ -320,6 +364,11 @@ def _fit_95(w: Array, rest: Array, total: Array) -> Array:
     """What makes the 95 % ellipse of this covariance hold 95 % of the residuals, n x 1 x 1."""
     d2 = _squared(rest, np.linalg.inv(total))
     return np.asarray(np.clip(quantile(d2, w, 0.95) / CHI2_95_2D, _NARROWED, _WIDENED)[:, None, None])
+
+
+def _replaced(mine: NDArray[Any], rows: NDArray[np.bool_], other: NDArray[Any]) -> NDArray[Any]:
+    mine[rows] = other
+    return mine
 
 
 def _squared(vectors: Array, form: NDArray[np.floating]) -> Array:

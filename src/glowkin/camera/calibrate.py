@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from glowkin.base.uncertainty import Z95
 from glowkin.camera.grid import WAVELENGTH_NM
 from glowkin.camera.sensitivities import Gains, Sensitivities, camera_prior, usual_gains
 
@@ -238,7 +239,7 @@ class _Problem:
         through = self.chart.through * np.ones(WAVELENGTH_NM.size)
         fitted = Sensitivities(camera * gain[:, None], shape * gain[:, None, None]).times(through)
         mired, flare, gx, gy = q[r + 3 :][:_NUISANCES]
-        reach = 1.96 * float(np.sqrt(fit.covariance[r + 3, r + 3]))
+        reach = Z95 * float(np.sqrt(fit.covariance[r + 3, r + 3]))
         free, known = self.light.free, self.lights
         return Calibrated(
             _relative(fitted).reduced(_RANK),

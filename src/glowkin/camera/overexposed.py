@@ -19,7 +19,6 @@ from glowkin.camera.answers import (
     Answers,
     Neighbours,
     channels_seen,
-    neighbours_of,
     quantile,
 )
 from glowkin.camera.development import DEVELOPMENTS, PARAMETERS, develop_over, draw_development
@@ -44,7 +43,6 @@ _FLOOR = 5e-4
 _THINNEST = 0.05
 """Width of a region by its length, at least."""
 _AT_LEAST = 0.025
-_STEP, _NARROWEST = 1e-4, 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,18 +55,11 @@ class Overexposed(Answers):
 
     def neighbours(self, rgb: Array, covariance: Array) -> Neighbours:
         """The points that answer like channel means (n x 3) with covariance (n x 3 x 3), at that level."""
-        y = self.place(rgb)
-        step = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2)) + _STEP
-        slope = (self.place(rgb + step) - self.place(rgb - step)) / (2.0 * step)
-        by_channels = slope[:, :, None] * np.eye(3)
-        C = by_channels @ covariance @ by_channels
-        width = np.maximum(self._tree.query(y, NEIGHBOURS)[0][:, -1] / 2.0, _NARROWEST)
-        H = np.square(width)[:, None, None] * np.eye(3)
-        found = [self._first(*one) for one in zip(y, np.linalg.inv(C + H), strict=True)]
-        near = np.array(found, dtype=np.intp).reshape(len(y), NEIGHBOURS)
-        away, every = self.at[near] - y[:, None], np.broadcast_to(np.eye(3), C.shape)
-        size = np.clip(rgb, 0.0, None).sum(axis=1)
-        return neighbours_of(near, away, np.ones(near.shape), size, C, H, every, by_channels)
+        y, by_channels, C = self.placed(rgb, covariance)
+        width = self.nearest(y)[1]
+        K = np.linalg.inv(C + np.square(width)[:, None, None] * np.eye(3))
+        near = np.array([self._first(*one) for one in zip(y, K, strict=True)], dtype=np.intp)
+        return self.around(y, near.reshape(len(y), NEIGHBOURS), width, C, by_channels, rgb)
 
     def _first(self, y: Array, K: Array) -> NDArray[np.intp]:
         """Of the points within a kernel around y the first; they are in no order."""

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from glowkin.base.uncertainty import Z95
 from glowkin.camera.grid import WAVELENGTH_NM
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ class Sensitivities:
         middle = self.mean @ WAVELENGTH_NM / size
         away = WAVELENGTH_NM - middle[:, None]
         moved = np.einsum("cw,cwr->cr", away, self.loadings) / size[:, None]
-        return middle, 1.96 * np.sqrt(np.square(moved).sum(axis=1))
+        return middle, Z95 * np.sqrt(np.square(moved).sum(axis=1))
 
     def reduced(self, rank: int = RANK) -> Sensitivities:
         """The same with the ``rank`` loadings that carry most of the covariance."""

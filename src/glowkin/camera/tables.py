@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from glowkin.base.uncertainty import Array
+    from glowkin.camera.emission_prior import EmissionPrior
     from glowkin.camera.sensitivities import Sensitivities
 
 _Kind = TypeVar("_Kind", bound=Answers)
@@ -48,34 +49,31 @@ class Description:
 
 def answers_kept(camera: Description, observer: int) -> Answers:
     """What the camera shows of the prior's spectra."""
-
-    def made() -> Answers:
-        prior = emission_prior()
-        if camera.sensitivities is None:
-            return developed(prior, np.asarray(camera.space), camera.balance, observer)
-        return seen_by(prior, camera.sensitivities, observer)
-
-    return _kept(f"{VERSION} {observer} {camera.key}", made, Answers)
+    return _kept(camera, observer, "", Answers, seen_by, developed)
 
 
 def overexposed_kept(camera: Description, observer: int) -> Overexposed:
     """What it shows of them when they are too bright for it."""
-
-    def made() -> Overexposed:
-        prior = emission_prior()
-        if camera.sensitivities is None:
-            return developed_over(prior, np.asarray(camera.space), camera.balance, observer)
-        return seen_over(prior, camera.sensitivities, observer)
-
-    return _kept(f"{VERSION} over {OVER_VERSION} {observer} {camera.key}", made, Overexposed)
+    return _kept(camera, observer, f"over {OVER_VERSION} ", Overexposed, seen_over, developed_over)
 
 
-def _kept(key: str, make: Callable[[], _Kind], kind: type[_Kind]) -> _Kind:
+def _kept(
+    camera: Description,
+    observer: int,
+    version: str,
+    kind: type[_Kind],
+    of_camera: Callable[[EmissionPrior, Sensitivities, int], _Kind],
+    of_files: Callable[[EmissionPrior, Array, float, int], _Kind],
+) -> _Kind:
     """Answers of a kind, from the disk where they were made before."""
 
     def table() -> Array:
-        made = make()
+        prior = emission_prior()
+        if camera.sensitivities is None:
+            made = of_files(prior, np.asarray(camera.space), camera.balance, observer)
+        else:
+            made = of_camera(prior, camera.sensitivities, observer)
         return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn])
 
-    t = cached(key, table).astype(float)
+    t = cached(f"{VERSION} {version}{observer} {camera.key}", table).astype(float)
     return kind(t[:, :3], t[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8])

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.base.uncertainty import t95
+
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
 
@@ -55,13 +57,11 @@ class ArrheniusFit:
 
         ``more`` counts further single storages, as a prediction has one.
         """
-        from scipy.special import stdtrit
-
         variance = float(np.sum(weights**2 * self.own) + more * self.own.mean())
-        widths = [float(stdtrit(self.own_dof, 0.975) * np.sqrt(variance))] if self.own_dof > 0 else []
+        widths = [t95(self.own_dof) * float(np.sqrt(variance))] if self.own_dof > 0 else []
         if self.scatter is not None:
             variance = self.scatter * float(np.sum(weights**2) + more)
-            widths.append(float(stdtrit(len(self.x) - 2, 0.975) * np.sqrt(variance)))
+            widths.append(t95(len(self.x) - 2) * float(np.sqrt(variance)))
         return max(widths, default=np.inf)
 
 

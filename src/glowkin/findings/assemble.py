@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.records import CHANNELS, Matrix, MergedExposure, Sample
-from glowkin.base.uncertainty import ellipse_95
+from glowkin.base.uncertainty import Z95, ellipse_95
 from glowkin.findings.describe import describe
 from glowkin.samples.quality import sample_flags, stray_shift, unevenness
 
@@ -98,7 +98,7 @@ def exposure_records(scene: View, merged: Merged) -> tuple[MergedExposure, ...]:
     """One record for each exposure of a bracket; none where there was one exposure only."""
     if len(scene.exposures) == 1:
         return ()
-    spread = np.exp(1.96 * np.sqrt(np.diag(merged.ratios.covariance)))
+    spread = np.exp(Z95 * np.sqrt(np.diag(merged.ratios.covariance)))
     rows = zip(scene.exposures, merged.ratios.value, spread, scene.shifts_px, strict=True)
     return tuple(
         MergedExposure(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.base.uncertainty import t95
 from glowkin.findings.unmix import fraction_slopes, fractions_of
 
 if TYPE_CHECKING:
@@ -53,10 +54,3 @@ def bars(
         var = var + np.einsum("ni,ij,nj->n", pull, forms, pull)
     half_width = t95(dof) * np.sqrt(var)
     return f, f - half_width, f + half_width
-
-
-def t95(dof: int) -> float:
-    """Student's t for a two-sided 95 % interval."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(dof, 0.975))

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.records import Ratio
+from glowkin.base.uncertainty import t95
 from glowkin.findings.change import (
     CHANGING,
     NO_CHANGE,
@@ -31,7 +32,7 @@ from glowkin.findings.courses import (
     with_interval,
 )
 from glowkin.findings.fitting import profile_interval
-from glowkin.findings.forms import bars, forms_covariance, t95
+from glowkin.findings.forms import bars, forms_covariance
 from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
 from glowkin.findings.unmix import (
     EndForm,

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.schedules import Prospect, Schedule
+from glowkin.base.uncertainty import t95
 from glowkin.findings.courses import SAME, Course
 from glowkin.findings.fitting import aicc, jacobian, minimise, rss_limit
-from glowkin.findings.forms import t95
 from glowkin.findings.rate_models import RATE_MODELS
 from glowkin.findings.unmix import Series, frames_of
 

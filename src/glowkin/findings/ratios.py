@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.records import CourseComparison
+from glowkin.base.uncertainty import Z95
 from glowkin.findings.change import CANNOT_TELL
 from glowkin.findings.courses import SUPPORTED
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from glowkin.base.storages import Limits
 
 _INDISTINCT = 2.0
-_Z = 1.959963984540054
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Logs:
     @property
     def own_variance(self) -> float:
         """Of the value by the fit alone, as if its limits were those of a Gaussian."""
-        return 0.0 if self.low is None or self.high is None else ((self.high - self.low) / (2.0 * _Z)) ** 2
+        return 0.0 if self.low is None or self.high is None else ((self.high - self.low) / (2.0 * Z95)) ** 2
 
 
 def logs_of(course: SampleCourse) -> Logs | None:

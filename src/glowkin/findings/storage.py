@@ -17,6 +17,7 @@ import numpy as np
 
 from glowkin.base.records import CourseComparison
 from glowkin.base.storages import Arrhenius, AtTemperature, StorageCourse, vial_in
+from glowkin.base.uncertainty import t95
 from glowkin.findings.arrhenius import fit_arrhenius
 from glowkin.findings.ratios import Logs, difference, logs_of
 
@@ -68,7 +69,7 @@ class Storage:
         """95 % interval of the half-time of a typical vial, s."""
         if self.variance is None:
             return None
-        half = _t95(self.dof) * float(np.sqrt(self.variance))
+        half = t95(self.dof) * float(np.sqrt(self.variance))
         low = None if self.open_down else float(np.exp(self.log - half))
         return low, None if self.open_up else float(np.exp(self.log + half))
 
@@ -177,7 +178,7 @@ def _ratio_limits(a: Storage, b: Storage) -> Limits:
         return None, None
     variance = a.variance + b.variance
     parts = a.variance**2 / a.dof + b.variance**2 / b.dof
-    half = _t95(variance**2 / parts) * float(np.sqrt(variance)) if parts > 0.0 else 0.0
+    half = t95(variance**2 / parts) * float(np.sqrt(variance)) if parts > 0.0 else 0.0
     low = None if a.open_down or b.open_up else float(np.exp(a.log - b.log - half))
     return low, None if a.open_up or b.open_down else float(np.exp(a.log - b.log + half))
 
@@ -253,9 +254,3 @@ def _arrhenius(kind: str, held: Sequence[tuple[float, Storage]], at: Sequence[fl
         predicted.append(AtTemperature(temperature, middle, (low, high), beyond))
     interval = (energy - half, energy + half)
     return Arrhenius(kind, tuple(s.name for _, s in held), celsius, energy, interval, tuple(predicted))
-
-
-def _t95(dof: float) -> float:
-    from scipy.special import stdtrit
-
-    return float(stdtrit(dof, 0.975))

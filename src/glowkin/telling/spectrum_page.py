@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.base.uncertainty import Z95
 from glowkin.colour.observer import cmfs
 from glowkin.colour.spaces import XYZ_to_srgb_display
 from glowkin.telling import drawing
@@ -57,7 +58,7 @@ def spectrum_table(read: SpectrumRead) -> Table:
 
 def _two_sd(read: SpectrumRead, i: int) -> Pair:
     value, sd = (read.u_prime, read.v_prime)[i], read.u_prime_v_prime_covariance[i][i] ** 0.5
-    return value - 1.96 * sd, value + 1.96 * sd
+    return value - Z95 * sd, value + Z95 * sd
 
 
 def _nm(value: float | None, interval: Pair | None) -> str:
