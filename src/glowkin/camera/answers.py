@@ -178,7 +178,7 @@ class Answers:
         y, by_channels, C = self.placed(rgb, covariance)
         near, width = self.nearest(y)
         seen = self.around(y, near, width, C, by_channels, rgb)
-        noisy = _NOISY * np.sqrt(np.linalg.eigvalsh(C)[:, -1]) > width
+        noisy = _NOISY * self._reach(rgb, covariance) > width
         if not noisy.any():
             return seen
         return seen.with_rows(noisy, self._along_rays(rgb[noisy], covariance[noisy]))
@@ -205,6 +205,13 @@ class Answers:
         return neighbours_of(
             near, self.at[near] - y[:, None], np.ones(near.shape), size, C, H, every, by_channels
         )
+
+    def _reach(self, rgb: Array, covariance: Array) -> Array:
+        """How far one standard deviation carries the place of channel means, at most (n)."""
+        variance, way = np.linalg.eigh(covariance)
+        axes = (way * np.sqrt(np.maximum(variance, 0.0))[:, None]).transpose(0, 2, 1)
+        across = self.place(rgb[:, None] + axes) - self.place(rgb[:, None] - axes)
+        return np.asarray(np.linalg.norm(across, axis=2).max(axis=1) / 2.0)
 
     def _along_rays(self, rgb: Array, covariance: Array) -> Neighbours:
         """The points whose rays pass channel means (n x 3) within their noise."""
