@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import json
-import re
 import sys
 from typing import TYPE_CHECKING
 
+from glowkin.base.durations import seconds_of
 from glowkin.base.errors import WrongUseError
 from glowkin.base.schedules import plan_document
 from glowkin.findings.planning import Assumed, plan_schedule
 
 if TYPE_CHECKING:
     from glowkin.base.schedules import Schedule
-
-_UNITS = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
 
 
 def seconds(text: str) -> float:
@@ -23,10 +21,10 @@ def seconds(text: str) -> float:
     >>> seconds("12h"), seconds("1.5 d"), seconds("90min")
     (43200.0, 129600.0, 5400.0)
     """
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(s|min|h|d)\s*", text)
-    if not found or float(found[1]) <= 0.0:
+    found = seconds_of(text)
+    if not found:
         raise WrongUseError(f"--half-time {text}: give a duration in s, min, h or d, such as 12h")
-    return float(found[1]) * _UNITS[found[2]]
+    return found
 
 
 def run(half_time: str, photos: int, assumed: Assumed, program: str, *, as_json: bool) -> int:

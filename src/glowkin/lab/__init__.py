@@ -1,0 +1,1 @@
+"""The lab side: formula masses, yields, and weighings beside the light."""

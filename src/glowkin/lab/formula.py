@@ -1,0 +1,176 @@
+"""A formula as a chemist writes it: dots of hydrates and charges are taken apart here, molmass reads the rest."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from glowkin.lab.weights import standard_weights
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+_LONGEST = 200
+_PLAIN = str.maketrans("₀₁₂₃₄₅₆₇₈₉−–⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻", "0123456789--0123456789+-")
+_SUPER = re.compile(r"[⁰¹²³⁴⁵⁶⁷⁸⁹]*[⁺⁻]$")
+_CHARGE = re.compile(r"(?:\^|_|(?<=\]))(\d*)([+-])$|(?<=[A-Za-z)])([+-]+)$")
+_PART = re.compile(r"(\d+\.\d+|\d+)?([A-Z(\[][^.]*)(?:\.|$)")
+_SYMBOL = re.compile(r"[A-Z][a-z]?")
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A formula as it was read: its text, how many of each element, the charge in elementary charges."""
+
+    text: str
+    elements: Mapping[str, float]
+    charge: int = 0
+
+    def mass(self, weights: Mapping[str, float]) -> float:
+        """Formula mass, g/mol, from atomic weights by symbol; the electrons of a charge are not counted."""
+        return sum(n * weights[symbol] for symbol, n in self.elements.items())
+
+    def times(self, n: float) -> Formula:
+        """So many of it."""
+        if n == 1:
+            return self
+        counts = {symbol: n * k for symbol, k in self.elements.items()}
+        return Formula(f"{n:g} {self.text}", counts, round(n * self.charge))
+
+
+def read_formula(text: str) -> Formula:
+    """A formula with brackets, dots of hydrates and a charge.
+
+    Raises ``ValueError`` with a sentence where it cannot be read, could be read in two ways, or names an
+    element without a standard atomic weight.
+
+    >>> read_formula("BaCl2.2H2O")
+    Formula(text='BaCl2·2H2O', elements={'Ba': 1, 'Cl': 2, 'H': 4, 'O': 2}, charge=0)
+    >>> read_formula("[Mn(H2O)6]2+").charge, read_formula("SO4^2-").charge
+    (2, -2)
+    """
+    plain, charge = _charge_off(_tidied(text))
+    parts = _parts(plain, text)
+    counts: Counter[str] = Counter()
+    for n, part in parts:
+        for symbol, k in _counts(part, text).items():
+            counts[symbol] += k if n == 1 else n * k  # type: ignore[assignment]
+    shown = "·".join(part if n == 1 else f"{n:g}{part}" for n, part in parts)
+    sign = "" if not charge else f"^{abs(charge) if abs(charge) > 1 else ''}{'+' if charge > 0 else '-'}"
+    return Formula(shown + sign, dict(counts), charge)
+
+
+def read_several(text: str) -> Formula:
+    """A formula with a number of it before, as in an equation.
+
+    >>> read_several("2 H2O").elements
+    {'H': 4, 'O': 2}
+    """
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?=[A-Z(\[])(.+)", text)
+    if not found:
+        return read_formula(text)
+    if float(found[1]) == 0:
+        raise ValueError(f"none of it in {text!r}; give a number above 0")
+    return read_formula(found[2]).times(float(found[1]))
+
+
+def _tidied(text: str) -> str:
+    """Plain letters, digits, dots and charges; a raised charge is set apart by ^."""
+    if len(text) > _LONGEST:
+        raise ValueError(f"is longer than {_LONGEST} signs; write it shorter")
+    if raised := _SUPER.search(text.strip()):
+        text = f"{text.strip()[: raised.start()]}^{raised.group()}"
+    text = re.sub(r"\s*([·•⋅∙*‧]|(?<=\s)\.|\.(?=\s))\s*", "·", text.strip())
+    text = re.sub(r"(?<=[.·])(1/2|½)", "0.5", text)
+    return "".join(text.split())
+
+
+def _charge_off(text: str) -> tuple[str, int]:
+    """The formula without its charge, and the charge."""
+    plain = text.translate(_PLAIN)
+    found = _CHARGE.search(plain)
+    if not found:
+        if re.search(r"[+-]", plain):
+            raise ValueError(f"{text!r}: set the charge apart, as in SO4^2- or NH4^+ or [CoCl4]2-")
+        return plain, 0
+    signs = found[2] or found[3]
+    size = int(found[1] or 1) if found[2] else len(signs)
+    return plain[: found.start()], size if signs[0] == "+" else -size
+
+
+def _parts(plain: str, text: str) -> list[tuple[float, str]]:
+    """The formula units that dots join, each with its number."""
+    if not plain:
+        raise ValueError("is empty; write a formula such as MnBr2.4H2O")
+    return [p for i, piece in enumerate(plain.split("·")) for p in _split(piece, text, leading=i > 0)]
+
+
+def _split(piece: str, text: str, *, leading: bool) -> list[tuple[float, str]]:
+    parts: list[tuple[float, str]] = []
+    at = 0
+    while at < len(piece):
+        found = _PART.match(piece, at)
+        if not found:
+            raise ValueError(f"{text!r} cannot be read from {piece[at:][:12]!r} on; {_how(piece[at:])}")
+        if found[1] and not (parts or leading):
+            raise ValueError(f"{text!r} begins with a number; numbers of formula units go into coefficient")
+        if parts and re.search(r"\d$", parts[-1][1]) and found[1]:
+            _sure_of_dot(parts[-1][1], found[2], text)
+        if float(found[1] or 1) == 0:
+            raise ValueError(f"{text!r}: none of {found[2]}; leave it out")
+        parts.append((float(found[1]) if found[1] and "." in found[1] else int(found[1] or 1), found[2]))
+        at = found.end()
+    if piece.endswith(".") or not parts:
+        raise ValueError(f"{text!r} ends at a dot; write what follows it, as in CoCl2.6H2O")
+    return parts
+
+
+def _sure_of_dot(before: str, after: str, text: str) -> None:
+    """A dot between two figures is that of a hydrate, unless it looks like a fraction of an atom."""
+    last = re.findall(r"\d+", before)[-1]
+    alone = len(_SYMBOL.findall(after)) < 2 or len(_SYMBOL.findall(before)) < 2
+    if last in ("0", "1") or alone:
+        raise ValueError(
+            f"{text!r}: a dot between figures could be a hydrate or a fraction; write a hydrate with spaces, "
+            "as in BaCl2 . 2H2O, and fractions of atoms as whole numbers, as in Fe19O20"
+        )
+
+
+def _how(rest: str) -> str:
+    if rest[:1].islower():
+        return "symbols of elements begin with a capital letter"
+    return "write symbols, numbers, round or square brackets, and dots before water"
+
+
+def _counts(part: str, text: str) -> dict[str, int]:
+    """How many of each element there are in a formula unit without dots and charge."""
+    from molmass import Formula as Molmass
+    from molmass import FormulaError
+
+    weights = standard_weights()
+    for symbol in _SYMBOL.findall(part):
+        if symbol not in weights:
+            raise ValueError(f"{text!r}: {_no_weight(symbol)}")
+    if re.search(r"[\[(]\d", part):
+        raise ValueError(f"{text!r}: isotopes are not weighed here; leave their numbers out")
+    try:
+        read = Molmass(
+            part, groups={}, parse_groups=False, parse_oligos=False, parse_fractions=False,
+            parse_arithmetic=False, allow_empty=False,
+        )  # fmt: skip
+        return {item.symbol: item.count for item in read.composition().values()}
+    except (FormulaError, ValueError, RecursionError) as error:
+        what = str(error).splitlines()[0]
+        raise ValueError(f"{text!r} cannot be read ({what}); check brackets and numbers") from None
+
+
+def _no_weight(symbol: str) -> str:
+    from molmass import ELEMENTS
+
+    if symbol in ("D", "T"):
+        return f"{symbol} is an isotope, which is not weighed here; write H"
+    if symbol in ELEMENTS:
+        return f"{symbol} has no standard atomic weight, since none of its isotopes lasts"
+    return f"there is no element {symbol}; write groups out, as C2H5 for ethyl"
