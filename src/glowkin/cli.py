@@ -12,6 +12,7 @@ import click
 from glowkin import __version__
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.options import PHOTOS, PROGRAM, STUDY_FILE, Commands, shared_options
+from glowkin.preparing import prep
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -192,6 +193,9 @@ def spectrum(file: Path | None, **options: Any) -> None:
     from glowkin.spectra import run as read
 
     sys.exit(read(file, PROGRAM, options))
+
+
+main.add_command(prep)
 
 
 @main.group(cls=Commands)

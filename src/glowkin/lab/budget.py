@@ -1,7 +1,7 @@
 """Figures reckoned from weighings and tables, with what each input adds to their uncertainty.
 
-First-order propagation with one step of each input's standard uncertainty either way, so that no derivative is
-written down: c_i u_i = (f(x_i + u_i) - f(x_i - u_i)) / 2 (JCGM 100:2008, 5.1.3, note 2). Results keep their
+First-order propagation by a step of each input's standard uncertainty either way, with no derivative written
+down: c_i u_i = (f(x_i + u_i) - f(x_i - u_i)) / 2 (JCGM 100:2008, 5.1.3, note 2). Results keep their
 shares by input, so a difference of two cancels what they have in common.
 """
 

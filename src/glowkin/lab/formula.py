@@ -1,4 +1,4 @@
-"""A formula as a chemist writes it: dots of hydrates and charges are taken apart here, molmass reads the rest."""
+"""A formula as chemists write it: dots of hydrates and charges are taken off here, molmass reads the rest."""
 
 from __future__ import annotations
 

@@ -21,11 +21,11 @@ def samples_csv(photos: Sequence[MeasuredPhoto]) -> str:
     out.writerow([head for head, _ in _COLUMNS])
     for photo in photos:
         for sample in photo.samples:
-            out.writerow([_cell(take(photo, sample)) for _, take in _COLUMNS])
+            out.writerow([cell(take(photo, sample)) for _, take in _COLUMNS])
     return buffer.getvalue()
 
 
-def _cell(value: Any) -> Any:
+def cell(value: Any) -> Any:
     """A number as it is, flags joined, unknown empty; text no spreadsheet takes for a formula."""
     if value is None:
         return ""

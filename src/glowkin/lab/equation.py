@@ -1,0 +1,88 @@
+"""Whether an equation balances, element by element."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from glowkin.lab.formula import Formula
+    from glowkin.lab.preparation_file import PreparationFile, Step, Taking
+
+_CLOSE = 1e-9
+
+
+def surplus(left: Iterable[Formula], right: Iterable[Formula]) -> tuple[dict[str, float], int]:
+    """Left minus right: by element where it is not none, and the charge."""
+    counts: Counter[str] = Counter()
+    charge = 0
+    for sign, side in ((1, left), (-1, right)):
+        for formula in side:
+            charge += sign * formula.charge
+            for symbol, n in formula.elements.items():
+                counts[symbol] += sign * n  # type: ignore[assignment]
+    return {symbol: n for symbol, n in counts.items() if abs(n) > _CLOSE}, charge
+
+
+def _sides(told: PreparationFile) -> tuple[list[Formula], list[Formula]]:
+    out: list[Taking] = [*([told.product] if told.product else []), *told.by_product]
+    return [r.formula.times(r.coefficient) for r in told.reagent], [
+        s.formula.times(s.coefficient) for s in out
+    ]
+
+
+def equation_words(told: PreparationFile) -> str:
+    """The equation as it stands in the file; empty without reagents or product.
+
+    A number of 1 is left out.
+    """
+    left, right = _sides(told)
+    if not left or not right:
+        return ""
+    return " → ".join(" + ".join(f.text for f in side) for side in (left, right))
+
+
+def supply_sentences(told: PreparationFile) -> list[str]:
+    """What the reagents do not hold enough of: such an equation is wrong, whatever else comes out."""
+    left, right = _sides(told)
+    if not left or not right:
+        return []
+    over, _ = surplus(left, right)
+    have, need = _counted(left), _counted(right)
+    return [
+        f"the equation lacks {symbol}: the reagents hold {have.get(symbol, 0):g}, the products need "
+        f"{need[symbol]:g}; correct a formula or a coefficient"
+        for symbol, n in over.items()
+        if n < 0
+    ]
+
+
+def left_over_words(told: PreparationFile) -> str:
+    """Elements and charge that come out nowhere, in words; empty where the equation balances."""
+    left, right = _sides(told)
+    if not left or not right:
+        return ""
+    over, charge = surplus(left, right)
+    words = [f"{symbol} {n:g}" for symbol, n in over.items() if n > 0]
+    return ", ".join([*words, *([f"charge {charge:+d}"] if charge else [])])
+
+
+def step_sentences(steps: Sequence[Step]) -> list[str]:
+    """Conversions whose two sides differ."""
+    wrong = []
+    for i, step in enumerate(steps, 1):
+        over, charge = surplus([step.from_, *step.takes_up], [step.to, *step.gives_off])
+        words = [f"{symbol} {abs(n):g} {'left over' if n > 0 else 'too much'}" for symbol, n in over.items()]
+        words += [f"charge {charge:+d} left over"] if charge else []
+        if words:
+            wrong.append(
+                f"conversion[{i}]: does not balance ({', '.join(words)}); correct a formula, gives_off or "
+                "takes_up"
+            )
+    return wrong
+
+
+def _counted(side: Iterable[Formula]) -> dict[str, float]:
+    return surplus(side, ())[0]

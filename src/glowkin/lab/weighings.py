@@ -1,0 +1,286 @@
+"""Weighings over time, beside the light: does the mass lag, as it should where the surface converts first?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from itertools import pairwise
+from math import sqrt
+from statistics import NormalDist
+from typing import TYPE_CHECKING
+
+from glowkin.base.errors import CannotMeasureError
+from glowkin.base.preparations import LightPoint, MassCourse, Remark, Weighed
+from glowkin.lab.budget import Z95, Figure, Known, carried
+from glowkin.lab.conversion import mass_change
+from glowkin.lab.preparation import formula_mass, net_u, reading_u, weight_inputs
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from glowkin.base.preparations import Preparation
+    from glowkin.base.records import SampleCourse, TimeCourse
+    from glowkin.lab.preparation_file import PreparationFile, Step
+
+LAGS = "Mass lags light: expected if the surface converts first."
+LEADS = "Mass leads light: check the weighing."
+_Z90 = 1.6448536269514722
+_ON_ITS_WAY = (0.1, 0.9)
+_EARLY = 0.02
+"""The first weighing must lie in this share of the time weighed, to count as that of the start."""
+
+
+def with_weighings(
+    preparation: Preparation, told: PreparationFile, track: TimeCourse | None = None, sample: str = ""
+) -> Preparation:
+    """The preparation with its weighings, and the light of ``sample`` beside them where there is a track.
+
+    Raises ``CannotMeasureError`` where the track has no such sample, or its times cannot be set beside.
+    """
+    if not told.weighing:
+        if track is not None:
+            raise CannotMeasureError("--track needs weighings to stand beside; give [[weighing]] in the file")
+        return preparation
+    times, masses = _ordered(told)
+    figures = carried(lambda x: _fractions(told.conversion[0], len(times), x), _inputs(told, masses))
+    expected = 100.0 * mass_change(told.conversion[0], _weights(told.conversion[0]))
+    late = times[0] > _EARLY * times[-1]
+    remarks = _remarks(figures, len(times), expected, late=late)
+    points = [_weighed(i, t, figures) for i, t in enumerate(times)]
+    within = told.vial.agree_within
+    course = MassCourse(
+        sample or told.vial.sample or "the vial", "no light",
+        "No track record was given, so the mass stands alone; give one with --track.",
+        expected, within, tuple(points),
+    )  # fmt: skip
+    if track is not None:
+        course = _beside(
+            course, _followed(track, sample or told.vial.sample), track, told, figures, late=late
+        )
+    return replace(preparation, course=course, remarks=(*preparation.remarks, *remarks))
+
+
+def _ordered(told: PreparationFile) -> tuple[list[float], list[tuple[float, float | None]]]:
+    """Seconds after the start, in order, with what the balance showed and its given uncertainty."""
+    start = told.vial.start
+    if start is None:
+        start = min((w.time for w in told.weighing if isinstance(w.time, datetime)), default=None)
+    rows = []
+    for w in told.weighing:
+        after = (w.time - start).total_seconds() if isinstance(w.time, datetime) and start else w.time
+        assert isinstance(after, float | int)  # noqa: S101 - for the type checker
+        rows.append((float(after), (w.mass_g, w.uncertainty_g)))
+    rows.sort(key=lambda row: row[0])
+    return [t for t, _ in rows], [m for _, m in rows]
+
+
+def _weights(step: Step) -> dict[str, float]:
+    inputs = weight_inputs([step.from_, step.to])
+    return {name.removeprefix("atomic weight of "): known.value for name, known in inputs.items()}
+
+
+def _inputs(told: PreparationFile, masses: Sequence[tuple[float, float | None]]) -> dict[str, Known]:
+    """The vial's tare is one reading, common to all; without one each mass was tared for itself."""
+    step, vial = told.conversion[0], told.vial
+    inputs = weight_inputs([step.from_, step.to])
+    inputs["purity"] = Known(vial.purity_percent, vial.purity_uncertainty_percent or 0.0)
+    inputs["tare"] = Known(vial.tare_g or 0.0, reading_u(told.balance) if vial.tare_g else 0.0)
+    single = reading_u(told.balance) if vial.tare_g else net_u(told.balance, None)
+    for i, (mass, given) in enumerate(masses):
+        inputs[f"weighing {i}"] = Known(mass, single if given is None else given)
+    return inputs
+
+
+def _fractions(step: Step, n: int, x: Mapping[str, float]) -> dict[str, float]:
+    """Net masses, fractions converted, and the change in percent of the start."""
+    start, end = formula_mass(step.from_, x), formula_mass(step.to, x)
+    whole = (end - start) / start * x["purity"] / 100.0
+    net = [x[f"weighing {i}"] - x["tare"] for i in range(n)]
+    out = {f"net {i}": m for i, m in enumerate(net)}
+    out |= {f"fraction {i}": (m / net[0] - 1.0) / whole for i, m in enumerate(net)}
+    out["last over whole"] = out[f"fraction {n - 1}"]
+    return out
+
+
+def _weighed(i: int, t: float, figures: Mapping[str, Figure]) -> Weighed:
+    net, fraction = figures[f"net {i}"], figures[f"fraction {i}"]
+    return Weighed(t, net.value, net.interval, fraction.value, None if i == 0 else fraction.interval)
+
+
+def _remarks(figures: Mapping[str, Figure], n: int, expected: float, *, late: bool) -> list[Remark]:
+    out = []
+    last = figures[f"fraction {n - 1}"]
+    most = max((figures[f"fraction {i}"] for i in range(1, n)), key=lambda f: f.interval[0])
+    least = min((figures[f"fraction {i}"] for i in range(1, n)), key=lambda f: f.interval[1])
+    if most.interval[0] > 1.0:
+        out.append(
+            Remark(
+                "more than expected",
+                f"The mass changed by more than the conversion can account for ({expected:.2f} %): solvent, "
+                "impurity, a further step, or spilled sample. Check these before trusting the fractions.",
+            )
+        )
+    if least.interval[1] < 0.0:
+        out.append(
+            Remark(
+                "wrong way",
+                "The mass went the other way than the conversion's: damp, a wrong tare, or a wrong formula.",
+            )
+        )
+    if n > 2:
+        step = last.minus(figures[f"fraction {n - 2}"])
+        if abs(step.value) <= Z95 * step.u:
+            out.append(
+                Remark(
+                    "last two alike",
+                    "The last two weighings do not differ beyond the balance's uncertainty: the mass may be "
+                    "constant, if the time between them was long enough.",
+                )
+            )
+    if all(figures[f"net {i}"].u == 0.0 for i in range(n)):
+        out.append(
+            Remark("no balance", "No uncertainty of the balance is given, so no verdict rests on the masses. "
+                   "Give [balance].")
+        )  # fmt: skip
+    if late:
+        out.append(
+            Remark("late first weighing", "The first weighing is not that of the start, so what was lost "
+                   "before it is unknown. Weigh when the vial is opened.")
+        )  # fmt: skip
+    return out
+
+
+def _followed(track: TimeCourse, name: str) -> SampleCourse:
+    there = ", ".join(s.name for s in track.samples) or "none"
+    if not name:
+        if len(track.samples) == 1:
+            return track.samples[0]
+        raise CannotMeasureError(f"which sample was weighed? Give vial.sample or --sample; there are {there}")
+    found = track.sample(name)
+    if found is None:
+        raise CannotMeasureError(f"the track record has no sample {name!r}; there are {there}")
+    return found
+
+
+def _beside(
+    course: MassCourse, followed: SampleCourse, track: TimeCourse, told: PreparationFile,
+    figures: Mapping[str, Figure], *, late: bool,
+) -> MassCourse:  # fmt: skip
+    shift = _shift(track.start, told)
+    light = sorted(
+        (
+            LightPoint(p.time_s + shift, 1.0 - p.fraction_start, _less(p.high), _less(p.low))
+            for p in followed.points
+            if p.fraction_start is not None
+        ),
+        key=lambda p: p.time_s,
+    )
+    course = replace(course, sample=followed.name, light=tuple(light))
+    if not light:
+        return replace(
+            course, verdict="cannot tell",
+            sentence="Cannot tell: this sample's light is not amount, since its luminance ratio is unknown.",
+        )  # fmt: skip
+    points, gaps = [], []
+    for i, point in enumerate(course.points):
+        seen = None if i == 0 else light_at(light, point.time_s)
+        if seen is None:
+            points.append(point)
+            continue
+        gap = seen.minus(figures[f"fraction {i}"])
+        gaps.append((gap, seen.value))
+        points.append(
+            replace(
+                point, light_fraction_converted=seen.value, light_interval=seen.interval,
+                difference=gap.value, difference_interval=gap.interval,
+            )
+        )  # fmt: skip
+    known = any(figures[f"net {i}"].u for i in range(len(points)))
+    verdict, sentence = told_of(gaps, course.agree_within, known=known, late=late)
+    return replace(course, points=tuple(points), verdict=verdict, sentence=sentence)
+
+
+def _less(end: float | None) -> float | None:
+    return None if end is None else 1.0 - end
+
+
+def _shift(track_start: str | None, told: PreparationFile) -> float:
+    """What to add to the track's times so that they count from the weighings' start.
+
+    Raises ``CannotMeasureError`` where one start has a zone and the other none.
+    """
+    start = told.vial.start
+    if start is None or track_start is None:
+        return 0.0
+    seen = datetime.fromisoformat(track_start)
+    if (seen.tzinfo is None) != (start.tzinfo is None):
+        raise CannotMeasureError(
+            f"vial.start, {start}, and the track's start, {track_start}: one has a zone, the other none; "
+            "write vial.start as the track has it"
+        )
+    return (seen - start).total_seconds()
+
+
+def light_at(light: Sequence[LightPoint], time_s: float) -> Figure | None:
+    """The light's fraction between two photographs; None outside them or where they have no interval.
+
+    Linear in between. How far the course may lie from the line is taken as the change between the photographs
+    over the root of 12 in the middle, the sd of anything between the two, and less towards either.
+    """
+    for a, b in pairwise(light):
+        if a.time_s <= time_s <= b.time_s:
+            return _between(a, b, time_s)
+    if len(light) == 1 and light[0].time_s == time_s:
+        return _between(light[0], light[0], time_s)
+    return None
+
+
+def _between(a: LightPoint, b: LightPoint, time_s: float) -> Figure | None:
+    if a.low is None or a.high is None or b.low is None or b.high is None:
+        return None
+    s = 0.0 if b.time_s == a.time_s else (time_s - a.time_s) / (b.time_s - a.time_s)
+    value = (1 - s) * a.fraction_converted + s * b.fraction_converted
+    own = [(p.high - p.low) / (2.0 * Z95) for p in (a, b) if p.high is not None and p.low is not None]
+    line = 4.0 * s * (1.0 - s) * abs(b.fraction_converted - a.fraction_converted) / sqrt(12.0)
+    return Figure(value, {"light before": (1 - s) * own[0], "light after": s * own[1], "between": line})
+
+
+def told_of(
+    gaps: Sequence[tuple[Figure, float]], within: float, *, known: bool = True, late: bool = False
+) -> tuple[str, str]:
+    """Verdict and sentence of the differences light minus mass, each with the light's fraction beside it.
+
+    A lag or lead is told where one difference lies beyond none at 95 % for all of them together (Bonferroni,
+    which holds however they are correlated). They agree where every 90 % interval stays within the difference
+    that does not matter (two one-sided tests at 5 %) and the light is seen on its way at least once.
+    """
+    if not known:
+        return _cannot("the balance's uncertainty is not given")
+    if late:
+        return _cannot("the first weighing is not that of the start")
+    if not gaps:
+        return _cannot("no weighing lies between photographs that tell an amount")
+    k = NormalDist().inv_cdf(1.0 - 0.025 / len(gaps))
+    lags = any(g.value > k * g.u for g, _ in gaps)
+    leads = any(g.value < -k * g.u for g, _ in gaps)
+    if lags and leads:
+        return _cannot(
+            "mass lags light at some times and leads it at others; check times, sample and weighing"
+        )
+    if lags or leads:
+        return ("mass lags light", LAGS) if lags else ("mass leads light", LEADS)
+    return _alike(gaps, within)
+
+
+def _alike(gaps: Sequence[tuple[Figure, float]], within: float) -> tuple[str, str]:
+    """What to say where no difference is beyond the uncertainty."""
+    share = f"within {100 * within:g} % of the conversion"
+    if not any(_ON_ITS_WAY[0] <= light <= _ON_ITS_WAY[1] for _, light in gaps):
+        return _cannot("no weighing was made while the light was on its way")
+    if all(abs(g.value) + _Z90 * g.u <= within for g, _ in gaps):
+        return "agree", f"Mass and light agree {share}."
+    return _cannot(f"no difference beyond the uncertainty, which is too wide to call them alike {share}")
+
+
+def _cannot(why: str) -> tuple[str, str]:
+    return "cannot tell", f"Cannot tell: {why}."
