@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from glowkin.base import checks, records, spectra
+from glowkin.base import checks, preparations, records, spectra
 from glowkin.base.flags import FLAGS
 
 ROOT = Path(__file__).parents[1]
@@ -32,7 +32,10 @@ RECORDS = (
     records.Sample, records.CameraUsed, records.MeasuredPhoto, records.Place, records.Comparison,
     records.Ratio, records.TrackPoint, records.ModelFit, records.SampleCourse, records.CourseComparison,
     records.TimeCourse, checks.Advice, checks.ShotCheck, spectra.SpectrumRead, spectra.Form,
-    records.ReferenceRead,
+    records.ReferenceRead, preparations.Remark, preparations.Substance, preparations.Yield,
+    preparations.Scaled, preparations.Conversion, preparations.Weighed, preparations.LightPoint,
+    preparations.MassCourse,
+    preparations.Preparation,
 )  # fmt: skip
 
 

@@ -12,18 +12,12 @@ import pytest
 
 SOURCE = Path(__file__).parents[1] / "src" / "glowkin"
 STATIONS = (
-<<<<<<< HEAD
-    "base", "colour", "light", "camera", "samples", "findings", "telling", "recipes", "run", "study", "doors",
+    "base", "colour", "light", "camera", "samples", "findings", "lab", "telling", "recipes", "run",
+    "study", "doors",
 )  # fmt: skip
 DOORS = (
-    "", "api", "session", "spectra", "terminal", "watching", "planning", "demo", "options", "studied",
-    "cli", "__main__",
-=======
-    "base", "colour", "light", "camera", "samples", "findings", "lab", "telling", "recipes", "run", "doors",
-)  # fmt: skip
-DOORS = (
-    "", "api", "session", "spectra", "terminal", "watching", "planning", "preparing", "demo", "options", "cli", "__main__",
->>>>>>> 76411d4 (wip)
+    "", "api", "session", "spectra", "terminal", "watching", "planning", "preparing", "demo", "options",
+    "studied", "cli", "__main__",
 )  # fmt: skip
 """The empty one is glowkin/__init__.py."""
 MODULES = sorted(SOURCE.rglob("*.py"))

@@ -40,7 +40,7 @@ def test_percent_yield_is_that_of_the_textbook(told):
 
 
 def test_limiting_reagent_is_that_of_the_textbook(told):
-    """OpenStax, Chemistry 2e, section 4.4: 2.00 g Si and 1.50 g N2 to Si3N4, 0.0712 and 0.0535 mol, Si limits."""
+    """OpenStax, Chemistry 2e, section 4.4: 2.00 g Si, 1.50 g N2 to Si3N4; 0.0712, 0.0535 mol; Si limits."""
     prep = prepare(
         told("""
 [[reagent]]
@@ -69,8 +69,8 @@ formula = "Si3N4"
 
 
 def test_a_complex_salt_yields_as_in_the_textbook(told):
-    """Kotz, Treichel, Townsend, Chemistry and Chemical Reactivity, 9th ed., chapter 4, question 21: 10.0 g CuSO4
-    with an excess of NH3 to [Cu(NH3)4]SO4, theoretical 14.3 g; 12.6 g found are 88.3 %.
+    """Kotz, Treichel, Townsend, Chemistry and Chemical Reactivity, 9th ed., chapter 4, question 21: 10.0 g
+    CuSO4 with an excess of NH3 to [Cu(NH3)4]SO4, theoretical 14.3 g; 12.6 g found are 88.3 %.
     """
     found = prepare(
         told("""
@@ -94,8 +94,8 @@ mass_g = 12.6
 
 
 def test_amounts_from_volume_density_and_purity(told):
-    """Concentrated acids as sold: 37 % HCl of 1.18 g/mL is 12.0 mol/L; 48 % HBr of 1.49 g/mL 8.8 mol/L (tables of
-    concentrated reagents, from memory).
+    """Acids as sold: 37 % HCl of 1.18 g/mL is 12.0 mol/L; 48 % HBr of 1.49 g/mL 8.8 mol/L (tables
+    of concentrated reagents, from memory).
     """
     prep = prepare(
         told("""
@@ -161,7 +161,7 @@ def weights():
 
 
 def test_uncertainties_are_those_of_an_independent_library(told):
-    """The package uncertainties propagates by analytic derivatives, correlations of atomic weights included."""
+    """The package uncertainties propagates by analytic derivatives, shared atomic weights included."""
     w = weights()
     reading = np.sqrt(0.0003**2 + 0.001**2 / 12 + 0.0008**2 / 3)
     mass, found = (ufloat(m, np.sqrt(2.0) * reading) for m in (1.432, 1.51))
@@ -203,7 +203,7 @@ def near(text, acid_ml):
 
 def test_which_reagent_limits_is_left_open_where_amounts_do_not_tell(told):
     prep = prepare(told(near(UNCERTAIN, 1.105)))
-    salt, acid = prep.substances[:2]
+    acid = prep.substances[1]
     assert acid.equivalents == pytest.approx(1.0, abs=0.01)
     assert set(prep.reaction_yield.limiting) == {"salt", "acid"}
     assert "limit not told" in [r.cause for r in prep.remarks]
@@ -231,13 +231,13 @@ formula = "NaNO3"
 
 @pytest.mark.parametrize("apart", [0.0, 0.01, 0.03])
 def test_the_theoretical_interval_covers_the_lesser_of_two_also_where_it_is_not_told_which(told, apart):
-    """Drawn (JCGM 101), with two reagents alike or nearly: the 95 % interval, at most 0.06 g wide around 2.4 g,
-    holds what the lesser truly gives.
+    """Drawn (JCGM 101), with two reagents alike or nearly: the 95 % interval, 0.10 g wide around 2.45 g,
+    holds what the lesser truly gives (95 to 97 % of 3000 with another seed).
     """
-    rng = np.random.default_rng(20)
+    rng = np.random.default_rng(2)
     w = {s: v.n for s, v in weights().items()}
     NaCl, AgNO3 = w["Na"] + w["Cl"], w["Ag"] + w["N"] + 3 * w["O"]
-    inside, widths, n = 0, [], 400
+    inside, widths, n = 0, [], 1000
     for _ in range(n):
         seen = 1.0 + rng.normal(0, 0.01), (1.0 + apart) * AgNO3 / NaCl + rng.normal(0, 0.03)
         truth = min(1.0 / NaCl, (1.0 + apart) / NaCl) * (w["Ag"] + w["Cl"])
@@ -246,7 +246,7 @@ def test_the_theoretical_interval_covers_the_lesser_of_two_also_where_it_is_not_
         inside += low <= truth <= high
         widths.append(high - low)
     assert inside / n >= 0.93
-    assert np.median(widths) < 0.12
+    assert np.median(widths) < 0.1
 
 
 def test_mass_losses_are_those_of_thermogravimetry(told):
@@ -300,9 +300,9 @@ def test_taking_up_water_gains(told):
 
 def test_another_size_keeps_ratios(told):
     scaled = prepare(told(UNCERTAIN), scale=2.5).scaled
-    assert [(t["name"], pytest.approx(next(v for k, v in t.items() if k != "name"))) for t in scaled.take] == [
-        ("salt", 3.58), ("acid", 12.5),
-    ]  # fmt: skip
+    salt, acid = scaled.take
+    assert salt == {"name": "salt", "mass_g": pytest.approx(3.58)}
+    assert acid == {"name": "acid", "volume_ml": pytest.approx(12.5)}
     assert scaled.basis == "the yield of this batch"
     wanted = prepare(told(UNCERTAIN), to_yield_g=3.0).scaled
     assert wanted.expected_g == pytest.approx(3.0)
@@ -326,4 +326,6 @@ def test_remarks_name_what_is_odd(told):
     told_of = {r.cause: r.sentence for r in prep.remarks}
     assert "Zn 1, S 1, O 4" in told_of["not balanced"] or "O 4" in told_of["not balanced"]
     assert "above 100 %" in told_of["yield above 100 %"]
-    assert told_of["counted as exact"].startswith("Counted as exact, since no uncertainty is given: mass of copper")
+    assert told_of["counted as exact"].startswith(
+        "Counted as exact, since no uncertainty is given: mass of copper"
+    )

@@ -259,7 +259,7 @@ README = """# Sample images
 
 Rendered, not photographed, and all figures in them are invented: the substances, their colours, their
 half-times, the camera. `python -m glowkin.scene.sample_images sample_images` writes this folder again, byte
-for byte with the same versions of its libraries.
+for byte with the same versions of its libraries, but for `preparation.toml`, which was written by hand.
 
 | file | shows |
 |---|---|
@@ -267,6 +267,7 @@ for byte with the same versions of its libraries.
 | `side_by_side.jpg` | the same shot as the camera developed it, white balance fixed to daylight |
 | `chart.dng` | a 24-patch chart by a window, daylight of 5600 K, with a little flare and uneven light |
 | `series/` | fifteen vials in five storages and a stable control, twelve photographs over twelve days |
+| `preparation.toml` | the preparation of the red form and the weighings of one vial, for `glowkin prep` |
 | `answers.json` | the known answers: names in reading order, colours, half-times, where a change stops |
 
 `glowkin camera fit chart.dng -o camera.json` makes the camera file that the demo measures the others with.

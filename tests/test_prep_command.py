@@ -1,0 +1,222 @@
+"""``glowkin prep`` from the command line."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+import subprocess
+import sys
+
+import pytest
+from click.testing import CliRunner
+
+from glowkin.base.preparations import preparation_from_json
+from glowkin.cli import main
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, ["prep", *map(str, arguments)])
+
+
+@pytest.fixture
+def sample(root, tmp_path):
+    path = tmp_path / "preparation.toml"
+    shutil.copy(root / "sample_images" / "preparation.toml", path)
+    return path
+
+
+@pytest.fixture
+def track(tmp_path):
+    """A track record of the sample's vial, invented: half over after 6 h, as the demo's story has it."""
+    path = tmp_path / "track.json"
+    left = {0: 1.0, 3: 0.84, 6: 0.5, 12: 0.0625, 24: 0.0, 48: 0.0}
+    points = [
+        {"time_s": 3600.0 * h, "path": f"{h}.dng", "fraction_start": f, "low": f - 0.03, "high": f + 0.03,
+         "light_fraction_start": f / 5, "u_prime": 0.1, "v_prime": 0.5, "luminance_relative": 1.0}
+        for h, f in left.items()
+    ]  # fmt: skip
+    course = {
+        "name": "MgCl2-25C-1", "verdict": "changing", "two_forms_suffice": True,
+        "luminance_ratio": {"value": 10.0, "low": 9.0, "high": 11.0}, "stops_at": None, "model": None,
+        "not_excluded": [], "half_time_s": None, "half_time_interval_s": None, "light_half_time_s": None,
+        "longer_than_s": None, "models": [], "points": points,
+    }  # fmt: skip
+    record = {
+        "schema": "glowkin.track.v1",
+        "samples": [course],
+        "comparisons": [],
+        "start": "2026-05-04T09:00",
+    }
+    path.write_text(json.dumps(record), "utf-8")
+    return path
+
+
+def test_one_document_is_printed_and_read_back(sample):
+    done = run(sample, "--json", "--scale", "2")
+    document = json.loads(done.stdout)
+    assert done.exit_code == 0
+    assert (document["schema"], document["errors"]) == ("glowkin.prep.v1", [])
+    assert document["source"]["file"] == "preparation.toml"
+    assert len(document["source"]["sha256"]) == 64
+    prep = preparation_from_json(document)
+    assert prep.reaction_yield.limiting == ("diammonium bromide",)
+    assert prep.scaled.factor == 2.0
+    assert prep.conversions[0].gives_off == ("2 H2O",)
+    assert prep.course.verdict == "no light"
+    assert "<table>" in prep._repr_html_() + prep.course._repr_html_()
+    assert prep.rows()[2]["formula"] == "(C6H14N2)[MnBr4(H2O)2]"
+
+
+def test_the_page_shows_what_is_printed(root, monkeypatch):
+    monkeypatch.chdir(root)
+    monkeypatch.setenv("COLUMNS", "160")
+    page = (root / "docs" / "preparation.md").read_text("utf-8")
+    shown = page.split("$ glowkin prep sample_images/preparation.toml\n")[1].split("```")[0]
+    printed = run("sample_images/preparation.toml").stdout
+    assert shown.split() == printed.split()
+
+
+def test_the_sample_says_that_it_is_invented(root):
+    assert "Invented" in (root / "sample_images" / "preparation.toml").read_text("utf-8").splitlines()[0]
+
+
+def test_cautions_come_with_every_answer(sample):
+    said = " ".join(run(sample).stdout.split())
+    assert "Arithmetic, not a procedure." in said
+    assert "local codes and licensed or supervised practice come first" in said
+
+
+def test_light_stands_beside_mass(sample, track, tmp_path):
+    done = run(sample, "--track", track, "--out", tmp_path / "out")
+    assert done.exit_code == 0
+    assert "Mass lags light: expected if the surface converts first." in " ".join(done.stdout.split())
+    out = tmp_path / "out"
+    document = json.loads((out / "prep.json").read_text("utf-8"))
+    assert document["preparation"]["course"]["verdict"] == "mass lags light"
+    assert len(document["preparation"]["course"]["light"]) == 6
+    svg = (out / "figures" / "mass_and_light.svg").read_text("utf-8")
+    assert "by mass" in svg
+    assert "by light" in svg
+    assert (out / "figures" / "mass_and_light.png").stat().st_size > 10_000
+    rows = list(csv.DictReader((out / "weighings.csv").read_text("utf-8").splitlines()))
+    assert float(rows[2]["converted by light (1)"]) == pytest.approx(0.5)
+    substances = list(csv.DictReader((out / "substances.csv").read_text("utf-8").splitlines()))
+    assert float(substances[2]["formula mass (g/mol)"]) == pytest.approx(524.776)
+    assert all("(" in head or head in ("name", "role", "formula") for head in substances[0])
+
+
+def test_the_same_file_gives_the_same_bytes(sample, track, tmp_path):
+    for name in ("one", "two"):
+        assert run(sample, "--track", track, "--out", tmp_path / name).exit_code == 0
+    for file in ("prep.json", "weighings.csv", "figures/mass_and_light.svg", "figures/mass_and_light.png"):
+        assert (tmp_path / "one" / file).read_bytes() == (tmp_path / "two" / file).read_bytes()
+
+
+WRONG = """
+titel = "x"
+[balance]
+linearity_g = -1
+[[reagent]]
+name = "a"
+formula = "Xx2O"
+mas_g = 1
+[[reagent]]
+name = "b"
+formula = "nacl"
+mass_g = -3
+purity_percent = 120
+[[weighing]]
+time = "soon"
+mass_g = nan
+"""
+
+
+def test_all_that_is_wrong_is_told_at_once_with_the_nearest_key(tmp_path):
+    path = tmp_path / "wrong.toml"
+    path.write_text(WRONG, "utf-8")
+    done = run(path)
+    assert done.exit_code == 1
+    for words in (
+        "titel: there is no such key; nearest: title",
+        "balance.linearity_g: must be greater than or equal to 0",
+        "reagent[1].formula: 'Xx2O': there is no element Xx",
+        "reagent[1].mas_g: there is no such key; nearest: mass_g",
+        "reagent[2].formula: 'nacl' cannot be read",
+        "reagent[2].mass_g: must be greater than 0",
+        "reagent[2].purity_percent: must be less than or equal to 100",
+        "weighing[1].time: must be a time after the start, such as '6h'",
+        "weighing[1].mass_g: must be a number, and not infinite",
+    ):
+        assert words in done.stderr
+    document = json.loads(run(path, "--json").stdout)
+    assert document["preparation"] is None
+    assert len(document["errors"]) == 9
+    assert {row["path"] for row in document["errors"]} == {str(path)}
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "names no substance"),
+        ("x = ", "no TOML that can be read"),
+        ("reagent = 3", "reagent: must be a list"),
+        (
+            "[[reagent]]\nname = 'a'\nformula = 'NaCl'\nmass_g = 1\n"
+            "[product]\nname = 'p'\nformula = 'NaBr'\n",
+            "the equation lacks Br: the reagents hold 0, the products need 1",
+        ),
+        (
+            "[[conversion]]\nfrom = 'CuSO4.5H2O'\nto = 'CuSO4'\ngives_off = ['4 H2O']\n",
+            "conversion[1]: does not balance (O 1 left over, H 2 left over)",
+        ),
+        (
+            "[[conversion]]\nfrom = 'Fe^2+'\nto = 'Fe^3+'\n",
+            "conversion[1]: does not balance (charge -1 left over)",
+        ),
+        ("[[reagent]]\nname = 'a'\nformula = 'HBr'\nvolume_ml = 3\n", "needs one of density_g_per_ml and"),
+        (
+            "[[reagent]]\nname = 'a'\nformula = 'HBr'\n",
+            "has no amount; give mass_g or volume_ml, or in_excess",
+        ),
+        ("[[weighing]]\ntime = '1h'\nmass_g = 3\n[vial]\ntare_g = 4\n", "3 g is not above the tare, 4 g"),
+    ],
+)
+def test_wrong_files_are_told_in_sentences(text, said, tmp_path):
+    path = tmp_path / "wrong.toml"
+    path.write_text(text, "utf-8")
+    done = run(path)
+    assert done.exit_code == 1
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_other_wrong_uses(sample, tmp_path):
+    assert run(tmp_path / "none.toml").exit_code == 1
+    assert "is a folder" in run(tmp_path).stderr
+    assert run(sample, "--scale", "2", "--to-yield", "3").exit_code == 2
+    assert run(sample, "--scale", "-1").exit_code == 2
+    other = tmp_path / "other.json"
+    other.write_text("{}", "utf-8")
+    assert "is no glowkin.track.v1 record" in run(sample, "--track", other).stderr
+    other.write_text('{"schema": "glowkin.track.v1", "samples": [{}]}', "utf-8")
+    assert "is incomplete" in run(sample, "--track", other).stderr
+    other.write_text("[", "utf-8")
+    assert "no JSON" in run(sample, "--track", other).stderr
+
+
+def test_a_wrong_sample_is_told(sample, track):
+    done = run(sample, "--track", track, "--sample", "B")
+    assert done.exit_code == 1
+    assert "no sample 'B'; there are MgCl2-25C-1" in done.stderr
+
+
+def test_reckoning_needs_no_numerical_library(sample):
+    """It answers at once: neither numpy nor matplotlib is loaded before a figure is drawn."""
+    code = (
+        "import sys\nfrom pathlib import Path\nfrom glowkin.preparing import prepared\n"
+        f"prepared(Path({str(sample)!r}))\n"
+        "print([m for m in ('numpy', 'matplotlib', 'scipy') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)  # noqa: S603
+    assert done.stdout.strip() == "[]"
