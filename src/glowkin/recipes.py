@@ -124,9 +124,10 @@ def track(
     for name, _ in references:
         if name not in there:
             raise WrongUseError(f"--reference {name}: no such sample; there are {', '.join(there)}")
-    controls = tuple(dict.fromkeys((*plan.controls, *(name for name, _ in references))))
+    known = tuple(name for name, _ in references)
+    controls = tuple(dict.fromkeys((*plan.controls, *known)))
     series = [with_references(photo, references) for photo in series] if references else series
-    return series, track_photos(series, replace(plan, controls=controls))
+    return series, track_photos(series, replace(plan, controls=controls, references=known))
 
 
 def check(path: str | Path, settings: Settings | None = None, camera: Camera | None = None) -> CheckedShot:

@@ -60,7 +60,13 @@ def show(
     from glowkin.telling import tables
     from glowkin.telling.provenance import flag_rows
     from glowkin.telling.storage_table import storages_table
-    from glowkin.telling.wording import left_out, references_words, support_words
+    from glowkin.telling.wording import (
+        bleaching_words,
+        clock_words,
+        left_out,
+        references_words,
+        support_words,
+    )
 
     console = plain_console()
     if course is not None:
@@ -78,7 +84,8 @@ def show(
         for photo in photos if len(photos) <= _FEW else ():
             if photo.rejected:
                 console.print(f"{photo.path}: bright places left out: {left_out(photo)}.", highlight=False)
-    for words in (*support_words(photos), *references_words(photos)):
+    told = [*clock_words(course), *bleaching_words(course)] if course is not None else []
+    for words in (*support_words(photos), *references_words(photos), *told):
         console.print(words, highlight=False)
     for row in flag_rows(photos, course, pairs or ()):
         console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)

@@ -10,7 +10,6 @@ from glowkin.base import records
 from glowkin.base.records import (
     CameraUsed,
     Comparison,
-    CourseComparison,
     MeasuredPhoto,
     ModelFit,
     Place,
@@ -20,6 +19,7 @@ from glowkin.base.records import (
     TimeCourse,
     TrackPoint,
 )
+from glowkin.base.storages import CourseComparison
 
 # Keys fixed in the documented records.
 PHOTO_KEYS = [

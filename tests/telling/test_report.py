@@ -15,8 +15,8 @@ from PIL import Image
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.flags import FLAGS
-from glowkin.base.records import CourseComparison, TimeCourse
-from glowkin.base.storages import Arrhenius, AtTemperature, StorageCourse
+from glowkin.base.records import TimeCourse
+from glowkin.base.storages import Arrhenius, AtTemperature, CourseComparison, StorageCourse
 from glowkin.base.uncertainty import ellipse_95
 from glowkin.telling.previews import jpeg as reencoded
 from glowkin.telling.previews import pixels_of

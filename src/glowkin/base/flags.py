@@ -248,6 +248,36 @@ _TABLE = (
         "Keep and watch a few vials at that temperature.",
     ),
     Flag(
+        "lamp-not-steadied",
+        "Neither a control nor a reference glow steadies the lamp: brightness is not compared between "
+        "photographs.",
+        "Keep a stable control or a reference glow in every photograph, and name it with --control or "
+        "--reference.",
+    ),
+    Flag(
+        "lamp-changed",
+        "The lamp was changed within the series: brightness before and after is not compared.",
+        "Keep one lamp for a series; failing that, photograph everything under both when you change.",
+    ),
+    Flag(
+        "arrangement-moved",
+        "Samples or lamp were moved within the series: brightness before and after is compared within 20 % "
+        "only.",
+        "Mark where everything stands, and put it back there.",
+    ),
+    Flag(
+        "condition-changed",
+        "The sample was opened, sealed or warmed within the series: one rate law does not hold "
+        "for all of it.",
+        "Follow the time before and the time after as two series.",
+    ),
+    Flag(
+        "control-fades",
+        "A control loses light against the reference glow: its bleaching was divided out of the samples, as "
+        "if they bleach alike.",
+        "Switch the lamp on for the exposure only; take a control of the samples' own kind.",
+    ),
+    Flag(
         "across-lamps",
         "The photographs were taken under different lamps: another excitation shows two forms in another "
         "ratio.",

@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, TypeVar
 
+from glowkin.base.clocks import Bleaching, ClockFound, told_from_json
+from glowkin.base.events import Event  # noqa: TC001 - a field of a record
 from glowkin.base.html_table import table_html
-from glowkin.base.storages import Arrhenius, Limits, StorageCourse, Vial, storages_from_json
+from glowkin.base.storages import Arrhenius, CourseComparison, StorageCourse, Vial, storages_from_json
 
 Pair = tuple[float, float]
 Matrix = tuple[tuple[float, ...], ...]
@@ -231,6 +233,7 @@ class TrackPoint:
     v_prime: float | None
     luminance_relative: float | None
     flags: tuple[str, ...] = ()
+    lamp_on_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -264,17 +267,8 @@ class SampleCourse:
     stops_at_interval: Pair | None = None
     flags: tuple[str, ...] = ()
     vial: Vial | None = None
-
-
-@dataclass(frozen=True)
-class CourseComparison:
-    """How many times longer one sample takes than another; None is an open end."""
-
-    a: str
-    b: str
-    half_time_ratio: float | None
-    interval: Limits
-    verdict: str
+    begun_s: float = 0.0
+    clock: ClockFound | None = None
 
 
 @dataclass(frozen=True)
@@ -289,6 +283,8 @@ class TimeCourse:
     storages: tuple[StorageCourse, ...] = ()
     storage_comparisons: tuple[CourseComparison, ...] = ()
     arrhenius: tuple[Arrhenius, ...] = ()
+    events: tuple[Event, ...] = ()
+    bleaching: tuple[Bleaching, ...] = ()
 
     def sample(self, name: str) -> SampleCourse | None:
         """The course of that sample, if it was followed."""
@@ -355,6 +351,7 @@ def course_from_json(document: Row) -> TimeCourse:
     samples = tuple(_course(row) for row in document["samples"])
     comparisons = tuple(build(CourseComparison, row) for row in document["comparisons"])
     found = {"samples": samples, "comparisons": comparisons, **storages_from_json(document)}
+    found |= told_from_json(document)
     return build(TimeCourse, {**document, **found})
 
 
@@ -377,6 +374,7 @@ def _course(row: Row) -> SampleCourse:
         "luminance_ratio": ratio and build(Ratio, ratio),
         "models": tuple(build(ModelFit, m) for m in row["models"]),
         "points": tuple(build(TrackPoint, p) for p in row["points"]),
+        "clock": build(ClockFound, row["clock"]) if row.get("clock") else None,
         "vial": build(Vial, row["vial"]) if row.get("vial") else None,
     }
     return build(SampleCourse, {**row, **nested})

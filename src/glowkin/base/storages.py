@@ -68,6 +68,17 @@ class StorageCourse:
 
 
 @dataclass(frozen=True)
+class CourseComparison:
+    """How many times longer one sample takes than another; None is an open end."""
+
+    a: str
+    b: str
+    half_time_ratio: float | None
+    interval: Limits
+    verdict: str
+
+
+@dataclass(frozen=True)
 class AtTemperature:
     """The half-time reckoned for one temperature; ``beyond`` the temperatures watched or within them."""
 
@@ -91,7 +102,7 @@ class Arrhenius:
 
 def storages_from_json(document: dict[str, Any]) -> dict[str, Any]:
     """The storages of a glowkin.track.v1 document, as fields of a time course."""
-    from glowkin.base.records import CourseComparison, build
+    from glowkin.base.records import build
 
     rows = document.get("arrhenius", ())
     return {

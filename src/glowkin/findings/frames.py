@@ -61,7 +61,7 @@ def name_along(
     changed places, each with the first photograph after it; others that may have are flagged.
     """
     dated = sorted(
-        (p for p in photos if p.taken_at and p.samples), key=lambda p: _moment(p.taken_at or "", "taken_at")
+        (p for p in photos if p.taken_at and p.samples), key=lambda p: moment(p.taken_at or "", "taken_at")
     )
     if len(dated) < 2:
         raise CannotMeasureError(
@@ -105,19 +105,21 @@ def _follow(first: MeasuredPhoto, reference: Array, photo: MeasuredPhoto) -> Mea
     return replace(photo, samples=samples, flags=(*photo.flags, *(("moved",) if step.moved else ())))
 
 
-def frames_in_time(photos: Sequence[MeasuredPhoto], zero: str | None) -> list[Frame]:
-    """The photographs with their time after zero."""
-    moments = [_moment(p.taken_at or "", "taken_at") for p in photos]
-    start = _moment(zero, "--start") if zero else moments[0]
-    if moments[0] < start:
+def frames_in_time(photos: Sequence[MeasuredPhoto], zero: str | None, *, opened: bool = False) -> list[Frame]:
+    """The photographs with their time after zero, which may lie among them where something was ``opened``."""
+    moments = [moment(p.taken_at or "", "taken_at") for p in photos]
+    start = moment(zero, "--start") if zero else moments[0]
+    if opened and moments[-1] <= start:
+        raise WrongUseError(f"opened at {zero}: is later than the last photograph, {photos[-1].taken_at}")
+    if not opened and moments[0] < start:
         raise WrongUseError(f"--start {zero}: is later than the first photograph, {photos[0].taken_at}")
     return [
-        Frame((moment - start).total_seconds(), photo, {s.name: s for s in photo.samples})
-        for moment, photo in zip(moments, photos, strict=True)
+        Frame((taken - start).total_seconds(), photo, {s.name: s for s in photo.samples})
+        for taken, photo in zip(moments, photos, strict=True)
     ]
 
 
-def _moment(text: str, where: str) -> datetime:
+def moment(text: str, where: str) -> datetime:
     """A time as written; a zone is passed over, since cameras as a rule do not tell theirs."""
     try:
         return datetime.fromisoformat(text).replace(tzinfo=None)
@@ -136,7 +138,7 @@ def steadied(frames: list[Frame], controls: tuple[str, ...]) -> list[Frame]:
     """The frames with the lamp's brightness read from the controls; 1 where there are none."""
     if not controls:
         return [replace(frame, lamp=1.0) for frame in frames]
-    levels = np.array([[_level(frame, name) for frame in frames] for name in controls])
+    levels = np.array([[level(frame, name) for frame in frames] for name in controls])
     return [replace(frame, lamp=lamp) for frame, lamp in zip(frames, _lamps(levels), strict=True)]
 
 
@@ -148,7 +150,7 @@ def _lamps(levels: Array) -> list[float]:
     return [float(r.mean()) if r.size else float("nan") for r in known]
 
 
-def _level(frame: Frame, name: str) -> float:
+def level(frame: Frame, name: str) -> float:
     """The summed signal of one sample for unit exposure."""
     sample = _whole(frame, name)
     if sample is None or sample.linear_rgb is None:

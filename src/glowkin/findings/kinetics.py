@@ -48,6 +48,7 @@ from glowkin.findings.unmix import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from glowkin.base.clocks import ClockFound
     from glowkin.base.records import ModelFit
     from glowkin.base.uncertainty import Array
     from glowkin.findings.courses import FittedCourse
@@ -94,6 +95,7 @@ class CourseFit:
     flags: tuple[str, ...] = ()
     start_signal: tuple[float, ...] | None = None
     end_signal: EndForm | None = None
+    clock: ClockFound | None = None
 
 
 def fit_course(

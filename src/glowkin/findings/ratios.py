@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import CourseComparison
+from glowkin.base.storages import CourseComparison
 from glowkin.base.uncertainty import Z95
 from glowkin.findings.change import CANNOT_TELL
 from glowkin.findings.courses import SUPPORTED

@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import CourseComparison
-from glowkin.base.storages import Arrhenius, AtTemperature, StorageCourse, vial_in
+from glowkin.base.storages import Arrhenius, AtTemperature, CourseComparison, StorageCourse, vial_in
 from glowkin.base.uncertainty import t95
 from glowkin.findings.arrhenius import fit_arrhenius
 from glowkin.findings.ratios import Logs, difference, logs_of

@@ -15,6 +15,8 @@ from glowkin.base.errors import WrongUseError
 from glowkin.base.records import SampleCourse, TimeCourse, TrackPoint
 from glowkin.base.storages import vial_of
 from glowkin.findings.across import across
+from glowkin.findings.bleaching import fading
+from glowkin.findings.clocks import which_clock
 from glowkin.findings.frames import (
     Frame,
     clipped_at_an_end,
@@ -25,6 +27,7 @@ from glowkin.findings.frames import (
     steadied,
 )
 from glowkin.findings.kinetics import CourseFit, EndForm, Series, fit_course, see_only
+from glowkin.findings.occasions import Occasions, occasions_of
 from glowkin.findings.ratios import compare_half_times
 from glowkin.findings.rendered import TONES, open_channels, toned, widest
 from glowkin.findings.storage import storages_found
@@ -52,7 +55,7 @@ class Plan:
     form and show what the others would become; ``start`` is time zero (ISO 8601); ``swapped`` are two samples
     that changed places, each with the first photograph after it (file, name, name); ``at`` are temperatures
     (degrees Celsius) to reckon half-times for, from storages at several; ``study`` tells more of samples,
-    lamps and events.
+    lamps and events; ``references`` are those of the controls whose glow is known.
     """
 
     controls: tuple[str, ...] = ()
@@ -61,6 +64,12 @@ class Plan:
     swapped: tuple[tuple[str, str, str], ...] = ()
     at: tuple[float, ...] = ()
     study: StudyFile | None = None
+    references: tuple[str, ...] = ()
+
+    @property
+    def zero(self) -> str | None:
+        """Time zero: the start, failing that when something was first opened, as the study file tells."""
+        return self.start or (self.study.zero if self.study else None)
 
     def told_by(self, study: StudyFile | None) -> Plan:
         """The plan with what it does not say itself as a study file has it."""
@@ -70,7 +79,7 @@ class Plan:
             self,
             controls=self.controls or study.controls,
             converted=self.converted or study.converted,
-            start=self.start or study.zero,
+            start=self.start or study.start,
             study=study,
         )
 
@@ -78,12 +87,13 @@ class Plan:
 def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> TimeCourse:
     """The course of every sample through photographs from ``name_along``."""
     plan = plan or Plan()
-    frames = frames_in_time(photos, plan.start)
+    frames = frames_in_time(photos, plan.zero, opened=not plan.start and plan.zero is not None)
+    told = occasions_of(frames, plan.study, plan.controls, plan.references)
     names = list(dict.fromkeys(name for frame in frames for name in frame.samples))
     _check_names(plan, names)
     rendered = frames[0].photo.kind == "rendered"
-    fits = (_fit_rendered if rendered else _fit)(frames, names, plan)
-    courses = tuple(_record(frames, name, fits[name], names, plan) for name in names)
+    fits = (_fit_rendered if rendered else _fit)(frames, names, plan, told)
+    courses = tuple(_record(frames, name, fits[name], names, plan, told) for name in names)
     apart = {*plan.controls, *(plan.study.blanks if plan.study else ())}
     stored = storages_found([c for c in courses if c.name not in apart], plan.at)
     beyond = any(at.beyond for fit in stored.arrhenius for at in fit.at)
@@ -91,27 +101,43 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
         samples=courses,
         comparisons=compare_half_times(courses),
         control=", ".join(plan.controls) or None,
-        start=plan.start,
-        flags=(*_series_flags(frames, plan), *(("beyond-temperatures",) if beyond else ())),
+        start=plan.zero,
+        flags=(
+            *_series_flags(frames, plan),
+            *told.flags(frames),
+            *(("beyond-temperatures",) if beyond else ()),
+        ),
         storages=stored.storages,
         storage_comparisons=stored.comparisons,
         arrhenius=stored.arrhenius,
+        events=told.events,
+        bleaching=told.faded,
     )
 
 
 def _fit(
-    frames: list[Frame], names: list[str], plan: Plan, channels: Index | None = None
+    frames: list[Frame], names: list[str], plan: Plan, told: Occasions, channels: Index | None = None
 ) -> Mapping[str, CourseFit]:
     """Every sample's course, from all channels or these."""
-    series = _all_series(frames, names, plan)
+    series = _all_series(frames, names, plan, told)
     if channels is not None:
         series = {name: s.channels(channels) for name, s in series.items()}
     ends = _end_forms(series, plan)
     cut = {name for name in names if clipped_at_an_end(frames, name)}
-    return {name: see_only(s) if name in cut else fit_course(s, ends.get(name)) for name, s in series.items()}
+    fits = {name: see_only(s) if name in cut else fit_course(s, ends.get(name)) for name, s in series.items()}
+    if told.lamp_on is None:
+        return fits
+    return {
+        name: replace(fit, clock=which_clock(series[name], *told.lamp_on, ends.get(name)))
+        if fit.model
+        else fit
+        for name, fit in fits.items()
+    }
 
 
-def _fit_rendered(frames: list[Frame], names: list[str], plan: Plan) -> Mapping[str, CourseFit]:
+def _fit_rendered(
+    frames: list[Frame], names: list[str], plan: Plan, told: Occasions
+) -> Mapping[str, CourseFit]:
     """Courses from what a rendered file does tell: channels nowhere at zero, under several tone curves.
 
     A channel at zero is a bound, not a value; where none is left, or the lamp is not known and so all three
@@ -120,15 +146,15 @@ def _fit_rendered(frames: list[Frame], names: list[str], plan: Plan) -> Mapping[
     channels = open_channels(frames)
     if len(channels) == 3 or (len(channels) and plan.controls):
         kept = None if len(channels) == 3 else channels
-        tried = [_fit(toned(frames, tone), names, plan, kept) for tone in TONES]
+        tried = [_fit(toned(frames, tone), names, plan, told, kept) for tone in TONES]
         return {name: widest([fits[name] for fits in tried]) for name in names}
-    return {name: see_only(s) for name, s in _all_series(frames, names, plan).items()}
+    return {name: see_only(s) for name, s in _all_series(frames, names, plan, told).items()}
 
 
-def _all_series(frames: list[Frame], names: list[str], plan: Plan) -> dict[str, Series]:
+def _all_series(frames: list[Frame], names: list[str], plan: Plan, told: Occasions) -> dict[str, Series]:
     lamp_sd = _POSITION_SD if plan.controls else np.inf
-    steady = steadied(frames, plan.controls)
-    return {name: series_of(steady, name, lamp_sd) for name in names}
+    steady = steadied(frames, fading(told.faded) or plan.controls)
+    return {name: told.on(series_of(steady, name, lamp_sd), frames, name) for name in names}
 
 
 def _check_names(plan: Plan, names: list[str]) -> None:
@@ -173,15 +199,22 @@ def _start_level(series: Series) -> float:
     return float(series.signals[index[0]] @ series.luminance_weights) if len(index) else float("nan")
 
 
-def _record(frames: list[Frame], name: str, fit: CourseFit, names: list[str], plan: Plan) -> SampleCourse:
+def _record(
+    frames: list[Frame], name: str, fit: CourseFit, names: list[str], plan: Plan, told: Occasions
+) -> SampleCourse:
     vials = _vials(plan, names)
     alone = sum(v.condition == vials[name].condition for v in vials.values()) < 2
     swapped = any("maybe-swapped" in f.samples[name].flags for f in frames if name in f.samples)
-    checks = {"single-vial": alone and name not in plan.controls, "maybe-swapped": swapped}
+    checks = {
+        "single-vial": alone and name not in plan.controls,
+        "maybe-swapped": swapped,
+        "condition-changed": told.condition_changed(frames, name),
+    }
+    begun, dose = told.begun_s(name), told.lamp_on[0] if told.lamp_on else [None] * len(frames)
     flags = (*fit.flags, *(flag for flag, raised in checks.items() if raised))
     points = tuple(
         TrackPoint(
-            time_s=frame.time_s,
+            time_s=frame.time_s - begun,
             path=frame.photo.path,
             fraction_start=fit.fraction_start[i],
             low=fit.low[i],
@@ -191,6 +224,7 @@ def _record(frames: list[Frame], name: str, fit: CourseFit, names: list[str], pl
             v_prime=sample.v_prime,
             luminance_relative=sample.luminance_relative,
             flags=sample.flags,
+            lamp_on_s=None if (lit := dose[i]) is None else float(lit),
         )
         for i, frame in enumerate(frames)
         if (sample := frame.samples.get(name)) is not None
@@ -212,6 +246,8 @@ def _record(frames: list[Frame], name: str, fit: CourseFit, names: list[str], pl
         stops_at_interval=fit.stops_at_interval,
         flags=flags,
         vial=vials[name],
+        begun_s=begun,
+        clock=fit.clock,
     )
 
 
@@ -224,7 +260,8 @@ def _vials(plan: Plan, names: list[str]) -> dict[str, Vial]:
 def _series_flags(frames: list[Frame], plan: Plan) -> tuple[str, ...]:
     exposures = {round(exposure(frame.photo), 9) for frame in frames}
     checks = {
-        "no-start-time": plan.start is None,
+        "no-start-time": plan.zero is None,
+        "lamp-not-steadied": not plan.controls,
         "moved": any("moved" in frame.photo.flags for frame in frames),
         "exposure-changed": len(exposures) > 1,
     }

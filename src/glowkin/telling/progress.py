@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from glowkin.base.events import Event
     from glowkin.base.records import ModelFit, SampleCourse, TimeCourse, TrackPoint
     from glowkin.base.uncertainty import Array
 
@@ -57,6 +58,7 @@ def fraction_against_time(course: TimeCourse, like: TimeCourse | None = None) ->
         axes = fig.subplots(max(len(groups), 1), 1, sharex=True, squeeze=False)[:, 0]
         for ax, (condition, samples) in zip(axes, groups.items(), strict=False):
             _panel(ax, condition, samples, axis)
+            _events(ax, samples, course.events, axis.last)
         axis.dress(axes[-1], course.start is not None)
     return fig
 
@@ -147,6 +149,20 @@ def _panel(ax: Axes, condition: str, samples: Sequence[SampleCourse], axis: _Tim
         ax.legend(
             loc="best", frameon=True, framealpha=0.85, edgecolor="none", borderpad=0.2, handletextpad=0.3
         )
+
+
+def _events(ax: Axes, samples: Sequence[SampleCourse], events: Sequence[Event], last_s: float) -> None:
+    """A line with its word for each event that these samples lived through, on the first one's own time."""
+    begun = samples[0].begun_s if samples else 0.0
+    seen = [e for e in events if e.time_s is not None and any(e.concerns(s.name) for s in samples)]
+    shown = [(e.time_s - begun, e.what) for e in seen if e.time_s is not None and e.time_s - begun <= last_s]
+    top = ax.get_ylim()[1]
+    for time_s, words in dict.fromkeys(s for s in shown if s[0] > 0.0 or s[1] != "opened"):
+        ax.axvline(time_s, color=drawing.FAINT, linewidth=0.9, linestyle=(0, (1, 1.5)), zorder=1)
+        ax.annotate(
+            words, (time_s, top), xytext=(-2, -3), textcoords="offset points", rotation=90, ha="right",
+            va="top", fontsize=drawing.SMALL_PT, color=drawing.FAINT,
+        )  # fmt: skip
 
 
 def _vial(ax: Axes, i: int, sample: SampleCourse, axis: _TimeAxis, by_light: bool, alone: bool) -> None:

@@ -15,12 +15,12 @@ if TYPE_CHECKING:
 
     from glowkin.base.records import (
         Comparison,
-        CourseComparison,
         MeasuredPhoto,
         Sample,
         SampleCourse,
         TimeCourse,
     )
+    from glowkin.base.storages import CourseComparison
 
 Z95 = 1.959963984540054
 MOST_ROWS = 40

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from glowkin.base.clocks import EITHER, ELAPSED, LAMP_ON
 from glowkin.base.uncertainty import ellipse_95
 from glowkin.telling.naming import base_name, by_storage
 from glowkin.telling.numbers import at_least, durations, significant, with_interval
@@ -17,6 +18,7 @@ from glowkin.telling.tables import half_time, pair_name, stop_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from glowkin.base.clocks import Bleaching
     from glowkin.base.records import Comparison, MeasuredPhoto, ReferenceRead, SampleCourse, TimeCourse
     from glowkin.telling.provenance import FlagRow
 
@@ -32,7 +34,7 @@ def summary(
 ) -> list[str]:
     """What was measured and what came out, a sentence each."""
     out = [_measured(photos), *support_words(photos), *references_words(photos)] if photos else []
-    out += _changes(course) if course else []
+    out += [*_changes(course), *clock_words(course), *bleaching_words(course)] if course else []
     out += _differences(pairs)
     if errors:
         names = ", ".join(base_name(str(e.get("path", "?"))) for e in errors)
@@ -100,6 +102,38 @@ def _count(n: int, thing: str) -> str:
 
 def _changes(course: TimeCourse) -> list[str]:
     return [_change(condition, vials) for condition, vials in by_storage(course.samples).items()]
+
+
+def clock_words(course: TimeCourse) -> list[str]:
+    """Which samples change by the lamp rather than by the hours, and for which that cannot be told."""
+    by: dict[str, list[str]] = {}
+    for s in course.samples:
+        if s.clock is not None:
+            by.setdefault(s.clock.explains, []).append(s.name)
+    least = any(s.clock.told_by == "exposure" for s in course.samples if s.clock)
+    floor = " (of the lamp only exposures are known, the least it was on)" if least else ""
+    said = {
+        LAMP_ON: "explained better by lamp-on time than by elapsed time: the light drives the change",
+        ELAPSED: "explained better by elapsed time than by lamp-on time",
+        EITHER: "whether elapsed or lamp-on time explains the change cannot be told",
+    }
+    return [f"{', '.join(by[clock])}: {words}{floor}." for clock, words in said.items() if clock in by]
+
+
+def bleaching_words(course: TimeCourse) -> list[str]:
+    """How much light each fading control lost, and whether that was bleaching."""
+    return [_bleached(b) for b in course.bleaching]
+
+
+def _bleached(b: Bleaching) -> str:
+    low, high = (100.0 * (1.0 - left) for left in b.left_interval[::-1])
+    lost = with_interval(100.0 * (1.0 - b.left), (low, high))
+    why = (
+        "against the reference glow, so it bleached; the curve was divided out of the samples"
+        if b.told_from_lamp
+        else "by bleaching or a weakening lamp, which look alike without a reference glow; it was divided out"
+    )
+    return f"{b.control} lost {lost} % of its light over {b.clock}, {why}."
 
 
 def _change(condition: str, vials: Sequence[SampleCourse]) -> str:

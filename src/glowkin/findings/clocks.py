@@ -1,0 +1,90 @@
+"""The lamp as a second clock: does a change go by the hours, or by the minutes under the lamp?
+
+Both are asked of the same photographs with the same weights: the best rate model against elapsed time and
+the best against lamp-on time, by AICc. Where the two clocks go together nothing tells them apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glowkin.base.clocks import EITHER, ELAPSED, LAMP_ON, ClockFound
+from glowkin.findings.courses import SAME, Course, fit_one, rough_fit
+from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
+from glowkin.findings.unmix import frames_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.study import StudyFile
+    from glowkin.base.uncertainty import Array
+    from glowkin.findings.courses import FittedCourse
+    from glowkin.findings.frames import Frame
+    from glowkin.findings.unmix import EndForm, Frames, Series
+
+TOGETHER = 0.995
+"""Correlation of two clocks from which they are taken for proportional."""
+
+
+def lamp_on(frames: Sequence[Frame], study: StudyFile | None) -> tuple[Array, str] | None:
+    """Seconds that the lamp had been on (n,) when each photograph was done, and what tells it.
+
+    From the study file's minutes, where it has them for all; else exposures stand for those missing, the
+    least it may have been. None without a study file, or where a photograph tells neither.
+    """
+    if study is None:
+        return None
+    told = [study.shot_of(f.photo.path, f.photo.taken_at).lamp_on_min for f in frames]
+    seconds = [
+        f.photo.exposure_s if minutes is None else 60.0 * minutes
+        for f, minutes in zip(frames, told, strict=True)
+    ]
+    known = [s for s in seconds if s is not None]
+    if len(known) < len(seconds) or not any(known):
+        return None
+    return np.cumsum(known), "exposure" if None in told else "study file"
+
+
+def which_clock(
+    series: Series, lamp_on_s: Array, told_by: str, end_form: EndForm | None = None
+) -> ClockFound | None:
+    """Which of the two clocks explains one sample's photographs, lamp-on seconds (n,) beside the series.
+
+    None where the lamp's brightness is not known, or there are fewer than five photographs.
+    """
+    index = series.usable()
+    series, dose = series.take(index), lamp_on_s[index]
+    if len(index) < 5 or not series.lamp_known or series.times_s[-1] <= 0.0:
+        return None
+    if abs(float(np.corrcoef(series.times_s, dose)[0, 1])) > TOGETHER:
+        return ClockFound(EITHER, None, None, None, None, told_by)
+    by_time, by_lamp = (_best(f, end_form) for f in _both(series, dose, end_form))
+    if by_time is None or by_lamp is None:
+        return None
+    ahead = by_lamp.aicc - by_time.aicc
+    explains = EITHER if abs(ahead) <= SAME else (ELAPSED if ahead > 0 else LAMP_ON)
+    names = by_time.course.model.name, by_lamp.course.model.name
+    return ClockFound(explains, by_time.aicc, by_lamp.aicc, *names, told_by)
+
+
+def _both(series: Series, dose: Array, end_form: EndForm | None) -> tuple[Frames, Frames]:
+    """The frames against either clock, weighted alike, by the signals that the better clock fits."""
+    courses = _courses(end_form)
+    frames = frames_of(series, end_form)
+    rough = [rough_fit(replace(frames, times_s=t), courses) for t in (series.times_s, dose)]
+    smooth, scatter = min(rough, key=lambda r: r[1])
+    frames = frames_of(series, end_form, smooth, scatter)
+    return frames, replace(frames, times_s=dose)
+
+
+def _courses(end_form: EndForm | None) -> list[Course]:
+    ends = (False,) if end_form is None else (False, True)
+    return [Course(RATE_MODELS[name], stops) for stops in ends for name in DEFAULT_MODELS]
+
+
+def _best(frames: Frames, end_form: EndForm | None) -> FittedCourse | None:
+    fits = [f for course in _courses(end_form) if (f := fit_one(frames, course)) is not None]
+    return min(fits, key=lambda f: f.aicc, default=None)
