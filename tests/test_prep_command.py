@@ -77,6 +77,30 @@ def test_the_page_shows_what_is_printed(root, monkeypatch):
     assert shown.split() == printed.split()
 
 
+def test_the_python_example_of_the_page_runs(root, monkeypatch):
+    import doctest
+
+    monkeypatch.chdir(root)
+    page = (root / "docs" / "preparation.md").read_text("utf-8")
+    text = page.split("```python\n")[1].split("```")[0]
+    example = doctest.DocTestParser().get_doctest(text, {}, "preparation.md", "preparation.md", 0)
+    assert len(example.examples) >= 5
+    said: list[str] = []
+    assert doctest.DocTestRunner(verbose=False).run(example, out=said.append).failed == 0, "".join(said)
+
+
+def test_every_remark_is_in_the_page(root):
+    import re
+
+    page = (root / "docs" / "preparation.md").read_text("utf-8")
+    code = "".join(
+        (root / "src/glowkin/lab" / f"{n}.py").read_text("utf-8") for n in ("preparation", "weighings")
+    )
+    causes = re.findall(r'Remark\(\s*"([^"]+)"', code)
+    assert len(causes) >= 10
+    assert [c for c in causes if f"| {c} |" not in page] == []
+
+
 def test_the_sample_says_that_it_is_invented(root):
     assert "Invented" in (root / "sample_images" / "preparation.toml").read_text("utf-8").splitlines()[0]
 
@@ -94,6 +118,8 @@ def test_light_stands_beside_mass(sample, track, tmp_path):
     out = tmp_path / "out"
     document = json.loads((out / "prep.json").read_text("utf-8"))
     assert document["preparation"]["course"]["verdict"] == "mass lags light"
+    assert document["settings"]["track"]["file"] == "track.json"
+    assert "molmass" in document["versions"]
     assert len(document["preparation"]["course"]["light"]) == 6
     svg = (out / "figures" / "mass_and_light.svg").read_text("utf-8")
     assert "by mass" in svg
@@ -115,6 +141,10 @@ def test_the_same_file_gives_the_same_bytes(sample, track, tmp_path):
 
 WRONG = """
 titel = "x"
+[[conversion]]
+from = "BaCl2.2H2O"
+to = "BaCl2"
+gives_off = ["H2O"]
 [balance]
 linearity_g = -1
 [[reagent]]
@@ -147,11 +177,12 @@ def test_all_that_is_wrong_is_told_at_once_with_the_nearest_key(tmp_path):
         "reagent[2].purity_percent: must be less than or equal to 100",
         "weighing[1].time: must be a time after the start, such as '6h'",
         "weighing[1].mass_g: must be a number, and not infinite",
+        "conversion[1]: does not balance (H 2 left over, O 1 left over)",
     ):
         assert words in done.stderr
     document = json.loads(run(path, "--json").stdout)
     assert document["preparation"] is None
-    assert len(document["errors"]) == 9
+    assert len(document["errors"]) == 10
     assert {row["path"] for row in document["errors"]} == {str(path)}
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from glowkin.base.checks import ShotCheck
+    from glowkin.base.preparations import Preparation
     from glowkin.base.spectra import SpectrumRead
     from glowkin.camera.emission import Camera
 
@@ -145,3 +146,23 @@ def spectrum(
     from glowkin.spectra import spectrum as read
 
     return read(FilePath(path), Told(white_point, observer), photons=photons)[0]
+
+
+def prepare(
+    path: str | Path,
+    *,
+    scale: float | None = None,
+    to_yield_g: float | None = None,
+    track: TimeCourse | str | Path | None = None,
+    sample: str = "",
+) -> Preparation:
+    """A preparation file reckoned through, at ``scale`` times its size or so that it yields ``to_yield_g``.
+
+    ``track``: the time course, or its track.json, of the vial that was weighed, named ``sample`` in it.
+    """
+    from pathlib import Path as FilePath
+
+    from glowkin.preparing import prepared
+
+    course = FilePath(track) if isinstance(track, str | PathLike) else track
+    return prepared(FilePath(path), scale=scale, to_yield=to_yield_g, track=course, sample=sample)

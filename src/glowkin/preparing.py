@@ -34,8 +34,8 @@ def prep(file: Path, as_json: bool, **options: Any) -> None:
 
 
 def prepared(
-    path: Path, *, scale: float | None = None, to_yield: float | None = None, track: Path | None = None,
-    sample: str = "",
+    path: Path, *, scale: float | None = None, to_yield: float | None = None,
+    track: TimeCourse | Path | None = None, sample: str = "",
 ) -> Preparation:  # fmt: skip
     """A preparation file reckoned through, with the light of a track record beside its weighings."""
     from glowkin.lab.preparation import prepare
@@ -45,7 +45,7 @@ def prepared(
     if scale is not None and to_yield is not None:
         raise WrongUseError("--scale and --to-yield both set the size; give one of them")
     told = read_preparation(path)
-    course = None if track is None else _read_track(track)
+    course = _read_track(track) if isinstance(track, Path) else track
     return with_weighings(prepare(told, scale=scale, to_yield_g=to_yield), told, course, sample)
 
 
@@ -54,9 +54,9 @@ def run(path: Path, options: dict[str, Any], *, as_json: bool) -> int:
     from glowkin.base.files import named
     from glowkin.base.preparations import prep_document
 
-    out = options.pop("out")
+    out, asked = options["out"], {key: value for key, value in options.items() if key != "out"}
     try:
-        preparation = prepared(path, **options)
+        preparation = prepared(path, **asked)
     except GlowkinError as error:
         if as_json and not isinstance(error, WrongUseError):
             _print(prep_document(None, _rows(path, error), PROGRAM))
@@ -65,12 +65,22 @@ def run(path: Path, options: dict[str, Any], *, as_json: bool) -> int:
     if out:
         from glowkin.telling.preparation_files import write_preparation
 
-        write_preparation(out, preparation, document)
+        write_preparation(out, preparation, document | _obtained(asked))
     if as_json:
         _print(document)
     else:
         _show(preparation)
     return 0
+
+
+def _obtained(asked: dict[str, Any]) -> dict[str, Any]:
+    """What was asked for, files by name and hash, and what computed."""
+    from glowkin.base.files import named
+    from glowkin.base.versions import versions
+
+    track = asked["track"]
+    settings = asked | {"track": None if track is None else named(track)}
+    return {"settings": settings, "versions": versions()}
 
 
 def _rows(path: Path, error: GlowkinError) -> list[dict[str, str]]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from glowkin.lab.budget import carried
 from glowkin.lab.formula import read_formula, read_several
@@ -163,3 +165,28 @@ def test_a_number_before_counts_the_whole_formula():
 def test_what_cannot_be_read_is_told_in_a_sentence(text, said):
     with pytest.raises(ValueError, match=said):
         read_formula(text)
+
+
+PIECES = st.sampled_from(
+    [*"()[]{}<>^_+-*/.· 20", "H2O", "Mn", "Br4", "1.5", "2-", "Xx", "é", "D", "e", "½", "²⁺", "OH"]
+)
+
+
+@settings(deadline=None)
+@given(st.one_of(st.text(max_size=40), st.lists(PIECES, max_size=12).map("".join)))
+def test_any_text_is_read_or_refused_in_a_sentence(text):
+    said = ""
+    try:
+        formula = read_several(text)
+    except ValueError as error:
+        said = str(error).replace(repr(text), "")
+    else:
+        assert formula.mass({symbol: weight for symbol, (weight, _) in standard_weights().items()}) > 0
+    assert "\n" not in said
+
+
+@settings(deadline=None)
+@given(st.lists(st.sampled_from(["MnBr2", "H2O", "C6H14N2", "CaC2O4"]), min_size=1, max_size=4))
+def test_masses_add(parts):
+    together = mass_of("·".join(parts)).value
+    assert together == pytest.approx(sum(mass_of(part).value for part in parts))

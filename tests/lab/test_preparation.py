@@ -329,3 +329,11 @@ def test_remarks_name_what_is_odd(told):
     assert told_of["counted as exact"].startswith(
         "Counted as exact, since no uncertainty is given: mass of copper"
     )
+
+
+def test_what_is_said_to_be_in_excess_must_be(told):
+    zinc = 'formula = "Zn"\n'
+    text = COPPER.replace(zinc, f"{zinc}mass_g = 0.3\n")
+    assert "not in excess" in [r.cause for r in prepare(told(text)).remarks]
+    text = COPPER.replace(zinc, f"{zinc}mass_g = 3.0\n")
+    assert "not in excess" not in [r.cause for r in prepare(told(text)).remarks]

@@ -7,7 +7,7 @@ from importlib.metadata import version
 
 _PACKAGES = (
     "numpy", "scipy", "colour-science", "opencv-python-headless", "scikit-image", "rawpy", "simplejpeg",
-    "tifffile", "imagecodecs", "pi-heif", "matplotlib",
+    "tifffile", "imagecodecs", "pi-heif", "matplotlib", "molmass",
 )  # fmt: skip
 
 

@@ -158,12 +158,15 @@ def _counts(part: str, text: str) -> dict[str, int]:
     try:
         read = Molmass(
             part, groups={}, parse_groups=False, parse_oligos=False, parse_fractions=False,
-            parse_arithmetic=False, allow_empty=False,
+            parse_arithmetic=False,
         )  # fmt: skip
-        return {item.symbol: item.count for item in read.composition().values()}
+        counts = {item.symbol: item.count for item in read.composition().values()}
     except (FormulaError, ValueError, RecursionError) as error:
         what = str(error).splitlines()[0]
         raise ValueError(f"{text!r} cannot be read ({what}); check brackets and numbers") from None
+    if not counts:
+        raise ValueError(f"{text!r} holds no element; write a formula such as MnBr2.4H2O")
+    return counts
 
 
 def _no_weight(symbol: str) -> str:

@@ -59,7 +59,7 @@ def prepare(
     limits = limiting(told, figures)
     found = _yield(told, figures, limits)
     scaled = _scaled(told, found, scale, to_yield_g)
-    remarks = (*_remarks(told, found), *_size_remarks(scaled))
+    remarks = (*_remarks(told, found), *_short(told, figures, limits), *_size_remarks(scaled))
     return Preparation(
         told.title, told.notes, equation_words(told), _substances(told, figures, limits), found, scaled,
         conversions(told.conversion), None, remarks,
@@ -247,11 +247,28 @@ def _remarks(told: PreparationFile, found: Yield | None) -> list[Remark]:
     return out
 
 
+def _short(told: PreparationFile, figures: Mapping[str, Figure], limits: tuple[str, ...]) -> list[Remark]:
+    """What was said to be in excess and is less than what limits."""
+    if not limits:
+        return []
+    least = figures[f"extent {limits[0]}"].value
+    extents = {r.name: figures.get(f"extent {r.name}") for r in told.reagent if r.in_excess}
+    names = [name for name, extent in extents.items() if extent is not None and extent.value < least]
+    return [
+        Remark(
+            "not in excess",
+            f"{name} is given as in excess, but there is less of it than of {limits[0]}, by the equation. "
+            "Leave in_excess out, or correct its amount.",
+        )
+        for name in names
+    ]
+
+
 def _counted_as_exact(told: PreparationFile) -> list[str]:
     out = []
     measured: list[Any] = [*told.reagent, *([told.product] if told.product else [])]
     for s in measured:
-        if s.mass_g is not None and told.balance is None and s.mass_uncertainty_g is None:
+        if s.mass_g is not None and s.mass_uncertainty_g is None and reading_u(told.balance) == 0.0:
             out.append(f"mass of {s.name}")
         for key in ("volume_ml", "density_g_per_ml", "concentration_mol_per_l"):
             stem, _, unit = key.partition("_")

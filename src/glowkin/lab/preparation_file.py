@@ -206,8 +206,12 @@ def read_preparation(path: Path) -> PreparationFile:
     try:
         told = PreparationFile.model_validate(row)
     except ValidationError as error:
-        raise WrongFileError(path, told_keys(error, PreparationFile)) from None
-    if wrong := _contradictions(told):
+        broken = {str(e["loc"][0]) for e in error.errors()}
+        rest = PreparationFile.model_validate({key: value for key, value in row.items() if key not in broken})
+        raise WrongFileError(
+            path, told_keys(error, PreparationFile) + _contradictions(rest, broken)
+        ) from None
+    if wrong := _contradictions(told, set()):
         raise WrongFileError(path, wrong)
     return told
 
@@ -234,8 +238,8 @@ def _toml(path: Path) -> dict[str, Any]:
         raise CannotReadError(f"{path}: is no TOML that can be read ({error}); correct it") from None
 
 
-def _contradictions(told: PreparationFile) -> list[str]:
-    """What no key is wrong in alone."""
+def _contradictions(told: PreparationFile, broken: set[str]) -> list[str]:
+    """What no key is wrong in alone; of the parts that are not ``broken``, which ``told`` goes without."""
     from glowkin.lab.equation import step_sentences, supply_sentences
 
     wrong: list[str] = []
@@ -243,11 +247,11 @@ def _contradictions(told: PreparationFile) -> list[str]:
     names = [s.name for s in listed]
     names += [told.product.name] if told.product else []
     wrong += [f"{name!r} is named twice; give each its own name" for name in _twice(names)]
-    if not (told.reagent or told.product or told.by_product or told.conversion):
+    if not (broken or told.reagent or told.product or told.by_product or told.conversion):
         wrong.append("the file names no substance; give [[reagent]], [product] or [[conversion]]")
-    wrong += supply_sentences(told)
+    wrong += [] if broken & {"reagent", "product", "by_product"} else supply_sentences(told)
     wrong += step_sentences(told.conversion)
-    wrong += _weighing_sentences(told)
+    wrong += _weighing_sentences(told, conversion_known="conversion" not in broken)
     return wrong
 
 
@@ -255,11 +259,11 @@ def _twice(names: list[str]) -> list[str]:
     return [n for n in dict.fromkeys(names) if names.count(n) > 1]
 
 
-def _weighing_sentences(told: PreparationFile) -> list[str]:
+def _weighing_sentences(told: PreparationFile, *, conversion_known: bool) -> list[str]:
     if not told.weighing:
         return []
     wrong = []
-    if not told.conversion:
+    if conversion_known and not told.conversion:
         wrong.append("weighing: give the [[conversion]] that the weighings follow")
     if len(told.weighing) < 2:
         wrong.append("weighing: one says nothing of a change; give at least two")

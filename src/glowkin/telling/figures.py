@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from glowkin.telling.diagram import chromaticity_diagram, locus_marks
 from glowkin.telling.drawing import png, save, svg
+from glowkin.telling.mass_figure import mass_against_light
 from glowkin.telling.picture import annotated_photograph, swatches
 from glowkin.telling.progress import fraction_against_time
 
@@ -12,6 +13,7 @@ __all__ = [
     "chromaticity_diagram",
     "fraction_against_time",
     "locus_marks",
+    "mass_against_light",
     "png",
     "save",
     "svg",

@@ -9,37 +9,38 @@ from glowkin.telling import drawing
 from glowkin.telling.numbers import duration_unit, fixed
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from glowkin.base.preparations import LightPoint, MassCourse, Weighed
+    from glowkin.base.preparations import MassCourse
+
+_LINE = 56
+"""Signs of a title that fit the figure."""
 
 
 def mass_against_light(course: MassCourse) -> Figure:
-    """Filled squares for mass, open circles for light, 95 % bars; on the right the mass change itself."""
+    """Filled squares for mass, open circles for light, 95 % bars; on the right the mass change itself.
+
+    The time is that of the weighings; what the light did later stands in the track record's own figure.
+    """
     with drawing.style():
         fig = drawing.blank(3.9)
         ax = fig.subplots()
-        length, sign = duration_unit(
-            max(t for part in (course.points, course.light) for t in _times(part)) or 1.0
-        )
+        last = max(p.time_s for p in course.points) or 1.0
+        length, sign = duration_unit(last)
         _light(ax, course, length)
         _mass(ax, course, length)
         drawing.quiet_grid(ax)
+        ax.set_xlim(-0.04 * last / length, 1.06 * last / length)
         ax.set_xlabel(f"time after the start, {sign}")
         ax.set_ylabel("fraction converted")
         low, high = ax.get_ylim()
         ax.set_ylim(min(low, -0.06), max(high, 1.12))
         _percent_axis(ax, course)
-        ax.set_title("\n".join(textwrap.wrap(f"{course.sample}: {course.sentence}", 62)), loc="left")
+        words = textwrap.wrap(course.sentence, _LINE)
+        ax.set_title("\n".join([course.sample, *words]), loc="left")
         ax.legend(loc="best", frameon=True, framealpha=0.85, edgecolor="none")
     return fig
-
-
-def _times(part: Sequence[Weighed] | Sequence[LightPoint]) -> list[float]:
-    return [p.time_s for p in part]
 
 
 def _mass(ax: Axes, course: MassCourse, length: float) -> None:
@@ -52,7 +53,7 @@ def _mass(ax: Axes, course: MassCourse, length: float) -> None:
     )
     ax.errorbar(
         [p.time_s / length for p in points], y, yerr=bars, linestyle="-", linewidth=0.8, marker="s",
-        markersize=5, color=drawing.colour(0), elinewidth=1.0, capsize=2.5, label="by mass", zorder=3,
+        markersize=4.5, color=drawing.colour(0), elinewidth=1.0, label="by mass", zorder=3,
     )  # fmt: skip
 
 
