@@ -10,6 +10,8 @@ import sys
 
 import pytest
 from click.testing import CliRunner
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from glowkin.base.preparations import preparation_from_json
 from glowkin.cli import main
@@ -210,6 +212,16 @@ def test_all_that_is_wrong_is_told_at_once_with_the_nearest_key(tmp_path):
             "[[reagent]]\nname = 'a'\nformula = 'HBr'\n",
             "has no amount; give mass_g or volume_ml, or in_excess",
         ),
+        ("[[reagent]]\nname = 'a'\nformula = 'HBr'\nmass_g = 1e300\n", "must be between 1e-09 and 1e+09"),
+        (
+            "[[reagent]]\nname = 'a'\nformula = 'HBr'\nmass_g = 0.01\n[balance]\nrepeatability_g = 0.01\n",
+            "too uncertain to reckon with: mass of a, 0.01 ± 0.014",
+        ),
+        (
+            "[[conversion]]\nfrom = 'MnBr2'\nto = 'MnBr2'\n"
+            "[[weighing]]\ntime = '0h'\nmass_g = 1\n[[weighing]]\ntime = '1h'\nmass_g = 1\n",
+            "changes no mass",
+        ),
         ("[[weighing]]\ntime = '1h'\nmass_g = 3\n[vial]\ntare_g = 4\n", "3 g is not above the tare, 4 g"),
     ],
 )
@@ -240,6 +252,44 @@ def test_a_wrong_sample_is_told(sample, track):
     done = run(sample, "--track", track, "--sample", "B")
     assert done.exit_code == 1
     assert "no sample 'B'; there are MgCl2-25C-1" in done.stderr
+
+
+NUMBER = st.one_of(
+    st.floats(1e-9, 1e9),
+    st.floats(0.01, 10.0),
+    st.sampled_from([0.5, 1.0, 100.0, 1e-9, 1e9, 0.0, float("inf")]),
+)
+FORMULA = st.sampled_from(["MnBr2.4H2O", "MnBr2", "H2O", "HBr", "H2MnBr4", "HBr", "H2O", "Xx", "Na+"])
+KEYS = ("mass_g", "volume_ml", "density_g_per_ml", "purity_percent", "mass_uncertainty_g", "coefficient")
+
+
+@st.composite
+def any_file(draw):
+    """A preparation file that may be right, and may be wrong anywhere."""
+    lines = ["[balance]", f"repeatability_g = {draw(NUMBER)}"] if draw(st.booleans()) else []
+    for _ in range(draw(st.integers(0, 3))):
+        lines += ["[[reagent]]", f"name = 'n{len(lines)}'", f"formula = '{draw(FORMULA)}'"]
+        keys = draw(st.one_of(st.just({"mass_g"}), st.sets(st.sampled_from(KEYS), max_size=3)))
+        lines += [f"{key} = {draw(NUMBER)}" for key in sorted(keys)]
+    if draw(st.booleans()):
+        lines += ["[product]", "name = 'p'", f"formula = '{draw(FORMULA)}'", f"mass_g = {draw(NUMBER)}"]
+    if draw(st.booleans()):
+        lines += ["[[conversion]]", "from = 'MnBr2.4H2O'", "to = 'MnBr2'", "gives_off = ['4 H2O']"]
+        for i in range(draw(st.integers(0, 4))):
+            lines += ["[[weighing]]", f"time = '{i}h'", f"mass_g = {draw(NUMBER)}"]
+    return "\n".join(lines)
+
+
+@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(any_file())
+def test_no_file_ends_in_a_traceback_or_in_what_json_has_not(tmp_path, text):
+    path = tmp_path / "any.toml"
+    path.write_text(text, "utf-8")
+    done = run(path, "--json")
+    assert done.exit_code in (0, 1)
+    assert done.exception is None or isinstance(done.exception, SystemExit)
+    assert (json.loads(done.stdout)["preparation"] is None) == (done.exit_code == 1)
+    assert run(path).exit_code == done.exit_code
 
 
 def test_reckoning_needs_no_numerical_library(sample):

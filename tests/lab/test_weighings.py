@@ -164,6 +164,25 @@ def test_starts_that_differ_are_set_beside_each_other():
         course_of(HALFWAY, followed(HALFWAY, start="2026-05-04T09:00+02:00"), head=head)
 
 
+def test_dated_weighings_count_from_the_first_of_them():
+    rows = "".join(
+        f"[[weighing]]\ntime = 2026-05-04T{9 + h:02d}:00:00\nmass_g = {8.0 + 0.5 * (1 - LOSS * f):.7f}\n"
+        for h, f in ((0, 0.0), (3, 0.3), (6, 0.55), (12, 0.8))
+    )
+    told = PreparationFile.model_validate(tomllib.loads(HEAD + rows))
+    light = followed(HALFWAY, [h + 2 for h in HOURS], start="2026-05-04T07:00")
+    prep = with_weighings(prepare(told), told, light)
+    assert [p.time_s for p in prep.course.points] == [0.0, 10800.0, 21600.0, 43200.0]
+    assert prep.course.verdict == "agree"
+    assert prep.remarks == ()
+
+
+def test_a_track_that_was_told_no_start_is_remarked_on():
+    told = of_fractions(HALFWAY)
+    remarks = with_weighings(prepare(told), told, followed(HALFWAY)).remarks
+    assert [r.cause for r in remarks] == ["track without start"]
+
+
 def test_the_sample_must_be_in_the_record():
     with pytest.raises(CannotMeasureError, match="no sample 'A'; there are B"):
         course_of(HALFWAY, followed(HALFWAY, name="B"))

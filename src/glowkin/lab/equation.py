@@ -84,5 +84,12 @@ def step_sentences(steps: Sequence[Step]) -> list[str]:
     return wrong
 
 
+def no_change_sentences(steps: Sequence[Step]) -> list[str]:
+    """A conversion by which nothing is lost or gained, and which weighings cannot follow."""
+    if not steps or surplus([steps[0].from_], [steps[0].to])[0]:
+        return []
+    return ["conversion[1]: changes no mass, so weighings say nothing of it; leave them out"]
+
+
 def _counted(side: Iterable[Formula]) -> dict[str, float]:
     return surplus(side, ())[0]

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _LONGEST = 200
+_MOST = 100_000
+"""Atoms of one element in a formula unit."""
 _PLAIN = str.maketrans("₀₁₂₃₄₅₆₇₈₉−–⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻", "0123456789--0123456789+-")
 _SUPER = re.compile(r"[⁰¹²³⁴⁵⁶⁷⁸⁹]*[⁺⁻]$")
 _CHARGE = re.compile(r"(?:\^|_|(?<=\]))(\d*)([+-])$|(?<=[A-Za-z)])([+-]+)$")
@@ -166,6 +168,8 @@ def _counts(part: str, text: str) -> dict[str, int]:
         raise ValueError(f"{text!r} cannot be read ({what}); check brackets and numbers") from None
     if not counts:
         raise ValueError(f"{text!r} holds no element; write a formula such as MnBr2.4H2O")
+    if max(counts.values()) > _MOST:
+        raise ValueError(f"{text!r} has more than {_MOST} atoms of one element; correct its numbers")
     return counts
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import sqrt
 from typing import TYPE_CHECKING, Any
 
+from glowkin.base.errors import CannotMeasureError
 from glowkin.base.preparations import Preparation, Remark, Scaled, Substance, Yield
 from glowkin.lab.budget import Z95, Figure, Known, carried
 from glowkin.lab.conversion import conversions
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
 
     from glowkin.lab.formula import Formula
     from glowkin.lab.preparation_file import Balance, PreparationFile, Product, Reagent, Solvent, Taking
+
+_VAGUE = 0.2
+"""Relative standard uncertainty up to which an input may be carried to first order."""
 
 
 def weight_inputs(formulas: Iterable[Formula]) -> dict[str, Known]:
@@ -55,6 +59,7 @@ def prepare(
 ) -> Preparation:
     """The whole file but for its weighings."""
     inputs = _inputs(told)
+    sure_enough(inputs)
     figures = carried(lambda x: _reckon(told, x), inputs)
     limits = limiting(told, figures)
     found = _yield(told, figures, limits)
@@ -64,6 +69,15 @@ def prepare(
         told.title, told.notes, equation_words(told), _substances(told, figures, limits), found, scaled,
         conversions(told.conversion), None, remarks,
     )  # fmt: skip
+
+
+def sure_enough(inputs: Mapping[str, Known]) -> None:
+    """Raise ``CannotMeasureError`` where inputs are less certain than first-order propagation bears."""
+    vague = [f"{n}, {k.value:g} ± {k.u:.2g}" for n, k in inputs.items() if k.u > _VAGUE * abs(k.value)]
+    if vague:
+        raise CannotMeasureError(
+            f"too uncertain to reckon with: {'; '.join(vague)} (standard uncertainty); weigh more, or finer"
+        )
 
 
 def _takings(told: PreparationFile) -> list[tuple[str, Taking]]:
@@ -190,8 +204,6 @@ def _scaled(
     expected = None if found is None else found.actual_g or found.theoretical_g
     if to_yield_g is not None:
         if expected is None:
-            from glowkin.base.errors import CannotMeasureError
-
             raise CannotMeasureError(
                 "--to-yield needs what this size yields; give [product] and the reagents' amounts, or --scale"
             )

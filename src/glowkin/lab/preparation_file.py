@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _LARGEST_FILE = 1_000_000
+_SMALLEST, _LARGEST = 1e-9, 1e9
 
 
 def _formula(read: Callable[[str], Formula]) -> BeforeValidator:
@@ -55,6 +56,12 @@ def _moment(value: object) -> float | datetime:
     raise ValueError(f"must be a time after the start, such as '6h', or a date and time; {kind} is neither")
 
 
+def _sane(value: float) -> float:
+    if value and not _SMALLEST <= value <= _LARGEST:
+        raise ValueError(f"must be between {_SMALLEST:g} and {_LARGEST:g}")
+    return value
+
+
 def _named(text: str) -> str:
     if not text.strip():
         raise ValueError("must not be empty")
@@ -62,8 +69,8 @@ def _named(text: str) -> str:
 
 
 _NUMBER: Any = {"allow_inf_nan": False, "strict": True}
-Positive = Annotated[float, Field(gt=0, **_NUMBER)]
-NotNegative = Annotated[float, Field(ge=0, **_NUMBER)]
+Positive = Annotated[float, Field(gt=0, **_NUMBER), AfterValidator(_sane)]
+NotNegative = Annotated[float, Field(ge=0, **_NUMBER), AfterValidator(_sane)]
 Percent = Annotated[float, Field(gt=0, le=100, **_NUMBER)]
 Name = Annotated[str, AfterValidator(_named)]
 OneFormula = Annotated[InstanceOf[Formula], _formula(read_formula)]
@@ -240,7 +247,7 @@ def _toml(path: Path) -> dict[str, Any]:
 
 def _contradictions(told: PreparationFile, broken: set[str]) -> list[str]:
     """What no key is wrong in alone; of the parts that are not ``broken``, which ``told`` goes without."""
-    from glowkin.lab.equation import step_sentences, supply_sentences
+    from glowkin.lab.equation import no_change_sentences, step_sentences, supply_sentences
 
     wrong: list[str] = []
     listed: list[Taking | Solvent] = [*told.reagent, *told.by_product, *told.solvent]
@@ -251,6 +258,7 @@ def _contradictions(told: PreparationFile, broken: set[str]) -> list[str]:
         wrong.append("the file names no substance; give [[reagent]], [product] or [[conversion]]")
     wrong += [] if broken & {"reagent", "product", "by_product"} else supply_sentences(told)
     wrong += step_sentences(told.conversion)
+    wrong += no_change_sentences(told.conversion) if told.weighing else []
     wrong += _weighing_sentences(told, conversion_known="conversion" not in broken)
     return wrong
 

@@ -13,7 +13,7 @@ from glowkin.base.errors import CannotMeasureError
 from glowkin.base.preparations import LightPoint, MassCourse, Remark, Weighed
 from glowkin.lab.budget import Z95, Figure, Known, carried
 from glowkin.lab.conversion import mass_change
-from glowkin.lab.preparation import formula_mass, net_u, reading_u, weight_inputs
+from glowkin.lab.preparation import formula_mass, net_u, reading_u, sure_enough, weight_inputs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 
 LAGS = "Mass lags light: expected if the surface converts first."
 LEADS = "Mass leads light: check the weighing."
+_NO_START = (
+    "The track record has no start but its first photograph, so both may count from different times. Give "
+    "glowkin track --start."
+)
 _Z90 = 1.6448536269514722
 _ON_ITS_WAY = (0.1, 0.9)
 _EARLY = 0.02
@@ -42,7 +46,10 @@ def with_weighings(
             raise CannotMeasureError("--track needs weighings to stand beside; give [[weighing]] in the file")
         return preparation
     times, masses = _ordered(told)
-    figures = carried(lambda x: _fractions(told.conversion[0], len(times), x), _inputs(told, masses))
+    inputs = _inputs(told, masses)
+    first = carried(lambda x: {"net": x["weighing 0"] - x["tare"]}, inputs)["net"]
+    sure_enough({"net mass of the first weighing": Known(first.value, first.u), "purity": inputs["purity"]})
+    figures = carried(lambda x: _fractions(told.conversion[0], len(times), x), inputs)
     expected = 100.0 * mass_change(told.conversion[0], _weights(told.conversion[0]))
     late = times[0] > _EARLY * times[-1]
     remarks = _remarks(figures, len(times), expected, late=late)
@@ -54,6 +61,7 @@ def with_weighings(
         expected, within, tuple(points),
     )  # fmt: skip
     if track is not None:
+        remarks += [] if track.start else [Remark("track without start", _NO_START)]
         course = _beside(
             course, _followed(track, sample or told.vial.sample), track, told, figures, late=late
         )
@@ -62,9 +70,7 @@ def with_weighings(
 
 def _ordered(told: PreparationFile) -> tuple[list[float], list[tuple[float, float | None]]]:
     """Seconds after the start, in order, with what the balance showed and its given uncertainty."""
-    start = told.vial.start
-    if start is None:
-        start = min((w.time for w in told.weighing if isinstance(w.time, datetime)), default=None)
+    start = _start(told)
     rows = []
     for w in told.weighing:
         after = (w.time - start).total_seconds() if isinstance(w.time, datetime) and start else w.time
@@ -72,6 +78,13 @@ def _ordered(told: PreparationFile) -> tuple[list[float], list[tuple[float, floa
         rows.append((float(after), (w.mass_g, w.uncertainty_g)))
     rows.sort(key=lambda row: row[0])
     return [t for t, _ in rows], [m for _, m in rows]
+
+
+def _start(told: PreparationFile) -> datetime | None:
+    """When the vial was opened: as given, else the first dated weighing, else unknown."""
+    if told.vial.start is not None:
+        return told.vial.start
+    return min((w.time for w in told.weighing if isinstance(w.time, datetime)), default=None)
 
 
 def _weights(step: Step) -> dict[str, float]:
@@ -97,8 +110,7 @@ def _fractions(step: Step, n: int, x: Mapping[str, float]) -> dict[str, float]:
     whole = (end - start) / start * x["purity"] / 100.0
     net = [x[f"weighing {i}"] - x["tare"] for i in range(n)]
     out = {f"net {i}": m for i, m in enumerate(net)}
-    out |= {f"fraction {i}": (m / net[0] - 1.0) / whole for i, m in enumerate(net)}
-    out["last over whole"] = out[f"fraction {n - 1}"]
+    out |= {f"fraction {i}": (m / net[0] - 1.0) / whole + 0.0 for i, m in enumerate(net)}
     return out
 
 
@@ -209,13 +221,13 @@ def _shift(track_start: str | None, told: PreparationFile) -> float:
 
     Raises ``CannotMeasureError`` where one start has a zone and the other none.
     """
-    start = told.vial.start
+    start = _start(told)
     if start is None or track_start is None:
         return 0.0
     seen = datetime.fromisoformat(track_start)
     if (seen.tzinfo is None) != (start.tzinfo is None):
         raise CannotMeasureError(
-            f"vial.start, {start}, and the track's start, {track_start}: one has a zone, the other none; "
+            f"the weighings' start, {start}, and the track's, {track_start}: one has a zone, the other none; "
             "write vial.start as the track has it"
         )
     return (seen - start).total_seconds()
