@@ -128,6 +128,24 @@ def test_half_a_water_is_read(text):
 
 
 @pytest.mark.parametrize(
+    ("text", "elements"),
+    [
+        ("Zn0.95Mn0.05S", {"Zn": 0.95, "Mn": 0.05, "S": 1}),
+        ("Fe0.95O", {"Fe": 0.95, "O": 1}),
+        ("LiNi0.5Mn1.5O4", {"Li": 1, "Ni": 0.5, "Mn": 1.5, "O": 4}),
+        ("(Y0.98Ce0.02)3Al5O12", {"Y": 2.94, "Ce": 0.06, "Al": 5, "O": 12}),
+        ("Y2,94Ce0,06Al5O12", {"Y": 2.94, "Ce": 0.06, "Al": 5, "O": 12}),
+        ("(C6H14N2)Mn0.9Zn0.1Br4.2H2O", {"C": 6, "H": 18, "N": 2, "Mn": 0.9, "Zn": 0.1, "Br": 4, "O": 2}),
+        ("[(NH4)0.5K0.5]1.5Cl1.5", {"N": 0.75, "H": 3.0, "K": 0.75, "Cl": 1.5}),
+    ],
+)
+def test_fractions_of_atoms_of_doped_solids_are_read(text, elements):
+    if ".2H2O" in text:
+        text = text.replace(".2H2O", " . 2H2O")
+    assert dict(read_formula(text).elements) == pytest.approx(elements)
+
+
+@pytest.mark.parametrize(
     ("text", "charge"),
     [("SO4^2-", -2), ("SO₄²⁻", -2), ("[CoCl4]2-", -2), ("NH4^+", 1), ("Na+", 1), ("Mn²⁺", 2), ("MnBr2", 0)],
 )
@@ -152,9 +170,15 @@ def test_a_number_before_counts_the_whole_formula():
         ("2H2O", "numbers of formula units go into coefficient"),
         ("NH4+", "set the charge apart"),
         ("SO4-2", "set the charge apart"),
-        ("Fe0.95O", "could be a hydrate or a fraction"),
         ("YBa2Cu2.5O7", "could be a hydrate or a fraction"),
-        ("LiNi0.5Mn1.5O4", "could be a hydrate or a fraction"),
+        ("Y2.94Ce0.06Al5O12", "could be a hydrate or a fraction"),
+        ("MnBr2.4", "write what follows the dot"),
+        ("MnBr2 4H2O", "a space between figures"),
+        ("Fe0.0O", "none of an element"),
+        ("A1,1".join("HBCNOFP"), "no element A"),
+        (",".join(f"{s}0,1" for s in ("H", "B")), "cannot be read"),
+        ("H0.1B0.1C0.1N0.1O0.1F0.1P0.1", "more than 6 fractions"),
+        ("C9999999H2", "more than 100000 atoms"),
         ("D2O", "an isotope"),
         ("[13C]H4", "isotopes"),
         ("TcO2", "no standard atomic weight"),
@@ -168,7 +192,23 @@ def test_what_cannot_be_read_is_told_in_a_sentence(text, said):
 
 
 PIECES = st.sampled_from(
-    [*"()[]{}<>^_+-*/.· 20", "H2O", "Mn", "Br4", "1.5", "2-", "Xx", "é", "D", "e", "½", "²⁺", "OH"]
+    [
+        *"()[]{}<>^_+-*/.,· 20",
+        "0.5",
+        "2,5",
+        "H2O",
+        "Mn",
+        "Br4",
+        "1.5",
+        "2-",
+        "Xx",
+        "é",
+        "D",
+        "e",
+        "½",
+        "²⁺",
+        "OH",
+    ]
 )
 
 

@@ -18,7 +18,11 @@ _MOST = 100_000
 _PLAIN = str.maketrans("₀₁₂₃₄₅₆₇₈₉−–⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻", "0123456789--0123456789+-")
 _SUPER = re.compile(r"[⁰¹²³⁴⁵⁶⁷⁸⁹]*[⁺⁻]$")
 _CHARGE = re.compile(r"(?:\^|_|(?<=\]))(\d*)([+-])$|(?<=[A-Za-z)])([+-]+)$")
-_PART = re.compile(r"(\d+\.\d+|\d+)?([A-Z(\[][^.]*)(?:\.|$)")
+_PART = re.compile(r"(\d+[.,]\d+|\d+)?([A-Z(\[][^.]*)(?:\.|$)")
+_BELOW_TWO = re.compile(r"(?<=[A-Za-z)\]])([01])\.(?=\d)")
+"""A count that begins with 0 or 1 and a dot is a fraction: nobody writes none or one of an atom."""
+_FRACTION = re.compile(r"(\d+),(\d+)")
+_MOST_FRACTIONS = 6
 _SYMBOL = re.compile(r"[A-Z][a-z]?")
 
 
@@ -38,7 +42,7 @@ class Formula:
         """So many of it."""
         if n == 1:
             return self
-        counts = {symbol: n * k for symbol, k in self.elements.items()}
+        counts = {symbol: _whole(n * k) for symbol, k in self.elements.items()}
         return Formula(f"{n:g} {self.text}", counts, round(n * self.charge))
 
 
@@ -52,16 +56,23 @@ def read_formula(text: str) -> Formula:
     Formula(text='BaCl2·2H2O', elements={'Ba': 1, 'Cl': 2, 'H': 4, 'O': 2}, charge=0)
     >>> read_formula("[Mn(H2O)6]2+").charge, read_formula("SO4^2-").charge
     (2, -2)
+    >>> read_formula("Zn0.95Mn0.05S").elements
+    {'Mn': 0.05, 'S': 1, 'Zn': 0.95}
     """
     plain, charge = _charge_off(_tidied(text))
     parts = _parts(plain, text)
     counts: Counter[str] = Counter()
     for n, part in parts:
         for symbol, k in _counts(part, text).items():
-            counts[symbol] += k if n == 1 else n * k  # type: ignore[assignment]
-    shown = "·".join(part if n == 1 else f"{n:g}{part}" for n, part in parts)
+            counts[symbol] += n * k  # type: ignore[assignment]
+    shown = "·".join(_shown(part) if n == 1 else f"{n:g}{_shown(part)}" for n, part in parts)
     sign = "" if not charge else f"^{abs(charge) if abs(charge) > 1 else ''}{'+' if charge > 0 else '-'}"
-    return Formula(shown + sign, dict(counts), charge)
+    return Formula(shown + sign, {symbol: _whole(k) for symbol, k in counts.items()}, charge)
+
+
+def _whole(n: float) -> float:
+    """A whole number without a fraction of none."""
+    return int(n) if n == int(n) else n
 
 
 def read_several(text: str) -> Formula:
@@ -86,6 +97,8 @@ def _tidied(text: str) -> str:
         text = f"{text.strip()[: raised.start()]}^{raised.group()}"
     text = re.sub(r"\s*([·•⋅∙*‧]|(?<=\s)\.|\.(?=\s))\s*", "·", text.strip())
     text = re.sub(r"(?<=[.·])(1/2|½)", "0.5", text)
+    if re.search(r"\d\s+\d", text):
+        raise ValueError(f"{text!r}: a space between figures; write a dot before water, as in MnBr2.4H2O")
     return "".join(text.split())
 
 
@@ -111,7 +124,7 @@ def _parts(plain: str, text: str) -> list[tuple[float, str]]:
 
 def _split(piece: str, text: str, *, leading: bool) -> list[tuple[float, str]]:
     parts: list[tuple[float, str]] = []
-    at = 0
+    piece, at = _BELOW_TWO.sub(r"\1,", piece), 0
     while at < len(piece):
         found = _PART.match(piece, at)
         if not found:
@@ -120,9 +133,10 @@ def _split(piece: str, text: str, *, leading: bool) -> list[tuple[float, str]]:
             raise ValueError(f"{text!r} begins with a number; numbers of formula units go into coefficient")
         if parts and re.search(r"\d$", parts[-1][1]) and found[1]:
             _sure_of_dot(parts[-1][1], found[2], text)
-        if float(found[1] or 1) == 0:
+        n = float((found[1] or "1").replace(",", "."))
+        if n == 0:
             raise ValueError(f"{text!r}: none of {found[2]}; leave it out")
-        parts.append((float(found[1]) if found[1] and "." in found[1] else int(found[1] or 1), found[2]))
+        parts.append((n, found[2]))
         at = found.end()
     if piece.endswith(".") or not parts:
         raise ValueError(f"{text!r} ends at a dot; write what follows it, as in CoCl2.6H2O")
@@ -131,23 +145,45 @@ def _split(piece: str, text: str, *, leading: bool) -> list[tuple[float, str]]:
 
 def _sure_of_dot(before: str, after: str, text: str) -> None:
     """A dot between two figures is that of a hydrate, unless it looks like a fraction of an atom."""
-    last = re.findall(r"\d+", before)[-1]
-    alone = len(_SYMBOL.findall(after)) < 2 or len(_SYMBOL.findall(before)) < 2
-    if last in ("0", "1") or alone:
+    if "," in before + after or min(len(_SYMBOL.findall(side)) for side in (before, after)) < 2:
         raise ValueError(
             f"{text!r}: a dot between figures could be a hydrate or a fraction; write a hydrate with spaces, "
-            "as in BaCl2 . 2H2O, and fractions of atoms as whole numbers, as in Fe19O20"
+            "as in BaCl2 . 2H2O, and fractions of atoms with a comma, as in Y2,94Ce0,06Al5O12"
         )
+
+
+def _shown(part: str) -> str:
+    """Fractions below two with the dot that they were given with."""
+    return re.sub(r"(?<=[A-Za-z)\]])([01]),", r"\1.", part)
 
 
 def _how(rest: str) -> str:
     if rest[:1].islower():
         return "symbols of elements begin with a capital letter"
+    if rest.isdigit():
+        return "write what follows the dot, as in MnBr2.4H2O, or a fraction with a comma, as in O6,95"
     return "write symbols, numbers, round or square brackets, and dots before water"
 
 
-def _counts(part: str, text: str) -> dict[str, int]:
-    """How many of each element there are in a formula unit without dots and charge."""
+def _counts(part: str, text: str) -> dict[str, float]:
+    """How many of each element there are in a formula unit without dots and charge.
+
+    Fractions are found between 1 and 2 of them: a composition is linear in each of its numbers.
+    """
+    found = _FRACTION.search(part)
+    if not found:
+        return _whole_counts(part, text)
+    if len(_FRACTION.findall(part)) > _MOST_FRACTIONS:
+        raise ValueError(f"{text!r} has more than {_MOST_FRACTIONS} fractions; write whole numbers")
+    n = float(f"{found[1]}.{found[2]}")
+    if n == 0:
+        raise ValueError(f"{text!r}: none of an element; leave it out")
+    one, two = (_counts(f"{part[: found.start()]}{k}{part[found.end() :]}", text) for k in (1, 2))
+    return {symbol: round((2.0 - n) * one[symbol] + (n - 1.0) * two[symbol], 9) for symbol in one}
+
+
+def _whole_counts(part: str, text: str) -> dict[str, float]:
+    """The same of whole numbers."""
     from molmass import Formula as Molmass
     from molmass import FormulaError
 
@@ -162,7 +198,7 @@ def _counts(part: str, text: str) -> dict[str, int]:
             part, groups={}, parse_groups=False, parse_oligos=False, parse_fractions=False,
             parse_arithmetic=False,
         )  # fmt: skip
-        counts = {item.symbol: item.count for item in read.composition().values()}
+        counts: dict[str, float] = {item.symbol: item.count for item in read.composition().values()}
     except (FormulaError, ValueError, RecursionError) as error:
         what = str(error).splitlines()[0]
         raise ValueError(f"{text!r} cannot be read ({what}); check brackets and numbers") from None

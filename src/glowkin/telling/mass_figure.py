@@ -39,7 +39,7 @@ def mass_against_light(course: MassCourse) -> Figure:
         _percent_axis(ax, course)
         words = textwrap.wrap(course.sentence, _LINE)
         ax.set_title("\n".join([course.sample, *words]), loc="left")
-        ax.legend(loc="best", frameon=True, framealpha=0.85, edgecolor="none")
+        ax.legend(loc="lower right", frameon=True, framealpha=0.85, edgecolor="none")
     return fig
 
 
