@@ -132,6 +132,8 @@ def track(
             session.photos, session.course = recipes.track(session.photos, plan, names, references)
         except CannotMeasureError as error:
             session.fail(error)
+        else:
+            session.map_course(options["jobs"])
     sys.exit(session.finish())
 
 

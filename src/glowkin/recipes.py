@@ -32,13 +32,16 @@ from glowkin.findings.check import CheckedShot, check_look, concluded
 from glowkin.findings.check_series import series_advice
 from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
 from glowkin.findings.look import Look
+from glowkin.findings.mapped import map_samples, plots_of
 from glowkin.findings.reference import reference_flags, reference_records, with_references
 from glowkin.findings.track import Plan, name_along, track_photos
 from glowkin.light.bracket import View, view
+from glowkin.light.crop import crops_of
 from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
-from glowkin.light.masters import blank_light, masters_of, room_light
+from glowkin.light.masters import blank_light, correction_of, masters_of, room_light
 from glowkin.light.mismatch import mismatch_flags
+from glowkin.light.noise import estimate_noise
 from glowkin.light.preview import preview
 from glowkin.light.region import region_means
 from glowkin.samples.bounds import bounded
@@ -47,14 +50,17 @@ from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import KINDS, remove, surroundings, with_frames
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from glowkin.base.checks import ShotCheck
+    from glowkin.base.maps import FractionMap
     from glowkin.base.records import Comparison, TimeCourse
     from glowkin.base.study import StudyFile
     from glowkin.base.uncertainty import Array
+    from glowkin.findings.mapped import Crops, Plots, Wanted
+    from glowkin.light.crop import Crop
     from glowkin.light.photo import Photograph
 
 
@@ -128,6 +134,33 @@ def track(
     controls = tuple(dict.fromkeys((*plan.controls, *known)))
     series = [with_references(photo, references) for photo in series] if references else series
     return series, track_photos(series, replace(plan, controls=controls, references=known))
+
+
+def to_map(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Plots:
+    """Which samples of a course can be mapped, and what to cut out of which photographs for that."""
+    return plots_of(photos, course)
+
+
+def mapped(
+    photos: Sequence[MeasuredPhoto], course: TimeCourse, plots: Plots, crops: Crops
+) -> tuple[TimeCourse, dict[str, tuple[FractionMap, ...]]]:
+    """The course with where each change begins, and maps by the sample's name, from what was cut out."""
+    return map_samples(photos, course, plots, crops)
+
+
+def cut_out(path: Path, settings: Settings, outlines: Mapping[str, Wanted]) -> dict[str, Crop]:
+    """The samples of one photograph of a series as small pictures, for maps; empty if it is not as measured.
+
+    ``outlines``: by the photograph's path what is wanted of it.
+    """
+    wanted, photo = outlines[str(path)], open_photo(path)
+    if photo.sha256 != wanted.sha256:
+        return {}
+    masters = masters_of(settings)
+    correction = correction_of(photo, masters) if masters else None
+    polygons = [np.array(outline) for outline in wanted.outlines.values()]
+    found = crops_of(photo, polygons, estimate_noise(photo), correction)
+    return dict(zip(wanted.outlines, found, strict=True))
 
 
 def check(path: str | Path, settings: Settings | None = None, camera: Camera | None = None) -> CheckedShot:

@@ -26,6 +26,7 @@ from glowkin.samples.outlines import read_outlines
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from glowkin.base.maps import FractionMap
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.camera.camera_file import CameraFile
     from glowkin.run.outcome import Outcome
@@ -60,6 +61,7 @@ class Session:
     course: TimeCourse | None = None
     interrupted: bool = False
     series: bool = False
+    maps: dict[str, tuple[FractionMap, ...]] = field(default_factory=dict)
 
     def measure_bracket(self, paths: Sequence[Path]) -> None:
         """Measure the photographs as exposures of one scene."""
@@ -102,6 +104,20 @@ class Session:
             self.errors.append({"path": str(outcome.path), "message": outcome.message or ""})
         else:
             self.photos.append(self.kept(outcome.result))
+
+    def map_course(self, jobs: int) -> None:
+        """Look into a few photographs of the series again, for where each sample changes; with --out only."""
+        if self.outlet.out is None or self.course is None:
+            return
+        plots = recipes.to_map(self.photos, self.course)
+        work = partial(recipes.cut_out, settings=self.settings, outlines=plots.wanted)
+        try:
+            outcomes = list(map_photos(work, [Path(path) for path in plots.wanted], jobs))
+        except KeyboardInterrupt:
+            self.interrupted = True
+            return
+        crops = {(str(o.path), name): crop for o in outcomes for name, crop in (o.result or {}).items()}
+        self.course, self.maps = recipes.mapped(self.photos, self.course, plots, crops)
 
     def fail(self, error: GlowkinError) -> None:
         """What was asked of the photographs together cannot be answered, and this is why."""
@@ -151,6 +167,7 @@ class Session:
             program=self.program,
             versions=versions(),
             errors=self.errors,
+            maps=self.maps,
         )
 
 

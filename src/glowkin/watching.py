@@ -105,6 +105,7 @@ class Watch:
         session.photos = course.series
         if course.error is None:
             session.course = course.course
+            session.map_course(self._jobs)
             return None
         if not isinstance(course.error, GlowkinError):
             raise course.error

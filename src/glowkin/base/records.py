@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from glowkin.base.clocks import Bleaching, ClockFound, told_from_json
 from glowkin.base.events import Event  # noqa: TC001 - a field of a record
 from glowkin.base.html_table import table_html
+from glowkin.base.maps import MapFound
 from glowkin.base.storages import Arrhenius, CourseComparison, StorageCourse, Vial, storages_from_json
 
 Pair = tuple[float, float]
@@ -269,6 +270,7 @@ class SampleCourse:
     vial: Vial | None = None
     begun_s: float = 0.0
     clock: ClockFound | None = None
+    map: MapFound | None = None
 
 
 @dataclass(frozen=True)
@@ -376,6 +378,7 @@ def _course(row: Row) -> SampleCourse:
         "points": tuple(build(TrackPoint, p) for p in row["points"]),
         "clock": build(ClockFound, row["clock"]) if row.get("clock") else None,
         "vial": build(Vial, row["vial"]) if row.get("vial") else None,
+        "map": build(MapFound, row["map"]) if row.get("map") else None,
     }
     return build(SampleCourse, {**row, **nested})
 

@@ -112,6 +112,14 @@ def block_means(photo: Photograph, mask: NDArray[np.uint8], window: Window, side
     return _per_cell(sums, counts)
 
 
+def cells_by_block(
+    photo: Photograph, mask: NDArray[np.uint8], window: Window, side: int
+) -> tuple[Array, Array]:
+    """``block_means`` and how many cells each is of (blocks x 3, blocks)."""
+    sums, counts, _ = _block_sums(photo, mask, window, side, None)
+    return _per_cell(sums, counts), np.asarray(counts)
+
+
 def _per_cell(sums: Array, counts: Array) -> Array:
     return np.asarray(sums / np.where(counts > 0, counts, np.nan)[:, None])
 

@@ -83,7 +83,8 @@ def metered(scene: Scene, camera: SceneCamera, exposure: Exposure, brightest: fl
     """The exposure with its time set, to three digits, for the brightest sample."""
     if not 0.0 < brightest < 2.0:
         raise WrongUseError(f"brightest {brightest}: give a share of the full well between 0 and 2")
-    peaks = [camera.response(s.radiance).max() for s in scene.samples]
+    forms = [form for s in scene.samples for form in (s.radiance, s.second) if form is not None]
+    peaks = [camera.response(form).max() for form in forms]
     peak = max([*peaks, 0.0]) or camera.response(scene.violet_spectrum).max()
     well = camera.full_well_e * 100.0 / exposure.iso
     seconds = brightest * well * exposure.f_number**2 / (camera.throughput_e * peak)
@@ -156,13 +157,21 @@ def _paint(canvas: _Canvas, scene: Scene, sample: SceneSample, camera: SceneCame
     room = scene.room * sample.albedo * (cover + 0.05 * glass)
     part = canvas.mosaic[box] * (1.0 - cover)
     for amount, spectrum in (
-        (glow, sample.radiance),
+        *_forms(sample, glow, rho / edge, angle),
         (violet, scene.violet_spectrum),
         (room, scene.room_spectrum),
     ):
         part += amount * canvas.weights(box, camera.response(spectrum))
     canvas.mosaic[box] = part
     canvas.albedo[box] += cover * np.float32(sample.albedo - scene.surroundings_albedo)
+
+
+def _forms(sample: SceneSample, glow: Plane, rho: Plane, angle: Plane) -> list[tuple[Plane, Array]]:
+    """The glow of each place by the form it is in; rho in radii."""
+    if sample.front is None or sample.second is None:
+        return [(glow, sample.radiance)]
+    share = np.clip(sample.front(rho.astype(float), angle.astype(float)), 0.0, 1.0).astype(np.float32)
+    return [(glow * (1.0 - share), sample.radiance), (glow * share, sample.second)]
 
 
 def _lay(canvas: _Canvas, thing: Thing, camera: SceneCamera) -> None:

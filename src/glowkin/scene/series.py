@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from glowkin.scene.cameras import SceneCamera
     from glowkin.scene.shot import Shot
-    from glowkin.scene.stage import Scene
+    from glowkin.scene.stage import Front, Scene, SceneSample
 
     Array: TypeAlias = "NDArray[np.float64]"
 
@@ -88,7 +88,8 @@ class Change:
 
     ``end``: radiance of the fully converted vial under the same lamp. ``bleach_per_s``: first-order loss of
     all light by lamp-on time. ``on_the_way``: for a vial that is no mixture of two forms, its radiance at
-    each fraction left of the start.
+    each fraction left of the start. ``front``: at each fraction left, the share of the new form at each
+    place; evenly mixed without it.
     """
 
     name: str
@@ -96,6 +97,7 @@ class Change:
     end: Array = field(repr=False, compare=False)
     bleach_per_s: float = 0.0
     on_the_way: Callable[[float], Array] | None = field(default=None, repr=False, compare=False)
+    front: Callable[[float], Front] | None = field(default=None, repr=False, compare=False)
 
     def radiance(self, start: Array, time_s: float) -> Array:
         """What the vial gives at a time: a mixture of two forms, or what it is said to give on the way."""
@@ -188,10 +190,17 @@ def _at(scene: Scene, changes: Sequence[Change], time_s: float, lit_s: float) ->
     for sample in scene.samples:
         change = by_name.get(sample.name)
         if change is not None:
-            mixed = change.radiance(sample.radiance, time_s) * exp(-change.bleach_per_s * lit_s)
-            sample = replace(sample, radiance=mixed)  # noqa: PLW2901
+            sample = _changed(sample, change, time_s, exp(-change.bleach_per_s * lit_s))  # noqa: PLW2901
         samples.append(sample)
     return replace(scene, samples=tuple(samples))
+
+
+def _changed(sample: SceneSample, change: Change, time_s: float, kept: float) -> SceneSample:
+    """The sample as it is at a time, of its light so much kept."""
+    if change.front is None:
+        return replace(sample, radiance=change.radiance(sample.radiance, time_s) * kept)
+    front = change.front(change.course.fraction(time_s))
+    return replace(sample, radiance=sample.radiance * kept, second=change.end * kept, front=front)
 
 
 def _fixed_exposure(

@@ -6,6 +6,7 @@ sums over 1 nm steps; brightnesses are luminances.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     Array: TypeAlias = "NDArray[np.float64]"
 
 Pair = tuple[float, float]
+Front = Callable[["Array", "Array"], "Array"]
+"""How much of the light at a place is that of the second form, from radii off the centre and angle."""
 
 KINDS = ("vial", "spot", "heap")
 """Those that scenes draw from at random; a gel's "band" is the fourth."""
@@ -76,6 +79,7 @@ class SceneSample:
     ``violet``: power of the lamp's visible leakage that comes back from it, whatever the surroundings give,
     and ``glass_violet`` from the rim of a vial.
     ``texture``: rms unevenness of its brightness. ``albedo`` is for room light and its neighbours' light.
+    ``second``: what it would emit all in another form, and ``front`` which share of each place is in that.
     """
 
     name: str
@@ -86,6 +90,17 @@ class SceneSample:
     albedo: float = POWDER_ALBEDO
     texture: float = 0.07
     seed: int = 0
+    second: Array | None = field(default=None, repr=False, compare=False)
+    front: Front | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def mean_radiance(self) -> Array:
+        """Power per nm over the whole sample, wherever the front stands in it."""
+        if self.front is None or self.second is None:
+            return self.radiance
+        rho, angle = np.meshgrid(np.sqrt((np.arange(200) + 0.5) / 200), np.pi * (np.arange(96) + 0.5) / 48)
+        share = float(np.clip(self.front(rho, angle), 0.0, 1.0).mean())
+        return np.asarray((1.0 - share) * self.radiance + share * self.second)
 
 
 @dataclass(frozen=True)
@@ -130,7 +145,7 @@ class Scene:
 
     def truths(self) -> tuple[SampleTruth, ...]:
         """The known answers, one a sample, in the order of the samples."""
-        levels = [luminance(s.radiance) for s in self.samples]
+        levels = [luminance(s.mean_radiance) for s in self.samples]
         top = max([*levels, 0.0]) or 1.0
         return tuple(self._truth(s, level / top) for s, level in zip(self.samples, levels, strict=True))
 
@@ -138,9 +153,10 @@ class Scene:
         centre = self.placed(np.array([sample.shape.centre_px]))[0]
         outline = self.placed(sample.shape.outline())
         points = tuple((float(x), float(y)) for x, y in outline)
-        colour = colour_of(sample.radiance)
+        radiance = sample.mean_radiance
+        colour = colour_of(radiance)
         return SampleTruth(
-            sample.name, (float(centre[0]), float(centre[1])), points, colour, brightness, sample.radiance
+            sample.name, (float(centre[0]), float(centre[1])), points, colour, brightness, radiance
         )
 
 

@@ -7,12 +7,14 @@ from glowkin.telling.drawing import png, save, svg
 from glowkin.telling.mass_figure import mass_against_light
 from glowkin.telling.picture import annotated_photograph, swatches
 from glowkin.telling.progress import fraction_against_time
+from glowkin.telling.strip import map_strip
 
 __all__ = [
     "annotated_photograph",
     "chromaticity_diagram",
     "fraction_against_time",
     "locus_marks",
+    "map_strip",
     "mass_against_light",
     "png",
     "save",

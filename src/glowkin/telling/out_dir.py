@@ -1,7 +1,7 @@
 """The folder a run leaves behind, and the report made anew from it.
 
-``measure.json``, ``compare.json`` and ``track.json`` (where there is something in them), ``samples.csv``,
-``outlines/``,
+``measure.json``, ``compare.json``, ``track.json`` and ``maps.npz`` (where there is something in them),
+``samples.csv``, ``outlines/``,
 ``figures/`` with SVG, PNG and the small pictures, and ``report.html``. Every file is written whole by
 rename; paths in them are cut to what tells the photographs apart, so that the folder can be published.
 """
@@ -31,17 +31,20 @@ from glowkin.samples.outlines import outlines_text
 from glowkin.telling import figures
 from glowkin.telling.csv_file import samples_csv
 from glowkin.telling.diagram import chromaticity_diagram
+from glowkin.telling.maps_file import read_maps, write_maps
 from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.previews import jpeg, pixels_of
 from glowkin.telling.progress import pages
 from glowkin.telling.report import build_report, shown_photographs
 from glowkin.telling.spots import outside_series
+from glowkin.telling.strip import map_pages
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
+    from glowkin.base.maps import FractionMap
     from glowkin.telling.previews import Preview
 
 DOCUMENTS = ("measure.json", "compare.json", "track.json")
@@ -59,6 +62,7 @@ class Parts:
     program: str = "glowkin"
     versions: Mapping[str, str] = field(default_factory=dict)
     errors: tuple[dict[str, Any], ...] = ()
+    maps: Mapping[str, Sequence[FractionMap]] = field(default_factory=dict)
 
 
 def write_out(
@@ -71,6 +75,7 @@ def write_out(
     program: str = "glowkin",
     versions: Mapping[str, str] | None = None,
     errors: Sequence[dict[str, Any]] = (),
+    maps: Mapping[str, Sequence[FractionMap]] | None = None,
 ) -> Path:
     """Write the whole folder; answers the path of its report.html."""
     parts = _public(
@@ -83,11 +88,13 @@ def write_out(
             program,
             versions or {},
             tuple(errors),
+            maps or {},
         )
     )
     for folder in ("figures", "outlines"):
         (out_dir / folder).mkdir(parents=True, exist_ok=True)
     _write_documents(out_dir, parts)
+    write_maps(out_dir, parts.maps)
     write_whole(out_dir / "samples.csv", samples_csv(parts.photos).encode())
     for photo in parts.photos:
         name = f"{file_stem(photo.path)}.geojson"
@@ -183,6 +190,7 @@ def _parts(out_dir: Path, found: Mapping[str, dict[str, Any]]) -> Parts:
         program=said.get("program", "glowkin"),
         versions=said.get("versions", {}),
         errors=tuple(errors.values()),
+        maps=read_maps(out_dir) if tracked else {},
     )
 
 
@@ -212,6 +220,7 @@ def _public(parts: Parts) -> Parts:
         previews={short[path]: preview for path, preview in parts.previews.items() if path in short},
         settings=without_folders(dict(parts.settings)),
         errors=tuple(_public_error(e, short) for e in parts.errors),
+        maps={n: tuple(replace(m, path=short.get(m.path, m.path)) for m in r) for n, r in parts.maps.items()},
     )
 
 
@@ -233,7 +242,12 @@ def _public_photo(photo: MeasuredPhoto, path: str) -> MeasuredPhoto:
 
 def _public_course(course: TimeCourse, short: Mapping[str, str]) -> TimeCourse:
     samples = tuple(
-        replace(s, points=tuple(replace(p, path=short[p.path]) for p in s.points)) for s in course.samples
+        replace(
+            s,
+            points=tuple(replace(p, path=short[p.path]) for p in s.points),
+            map=s.map and replace(s.map, path=short.get(s.map.path or "", s.map.path)),
+        )
+        for s in course.samples
     )
     return replace(course, samples=samples)
 
@@ -259,6 +273,7 @@ def _write_report(out_dir: Path, parts: Parts) -> Path:
         parts.program,
         parts.versions,
         parts.errors,
+        maps=parts.maps,
     )
     return write_whole(out_dir / "report.html", text.encode())
 
@@ -297,6 +312,8 @@ def _figures(parts: Parts) -> Iterator[tuple[str, Figure]]:
     if parts.course and parts.course.samples:
         for i, part in enumerate(pages(parts.course), start=1):
             yield f"fraction-against-time-{i}", figures.fraction_against_time(part, parts.course)
+        for i, page in enumerate(map_pages(parts.maps), start=1):
+            yield f"maps-{i}", figures.map_strip(page, parts.course)
         yield "path-1976", chromaticity_diagram(parts.photos, "1976", parts.course)
 
 

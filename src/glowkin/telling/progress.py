@@ -90,10 +90,10 @@ class _TimeAxis:
         if self.compressed:
             ax.set_xscale("symlog", linthresh=self.first, linscale=0.5)
             ticks = self._ticks()
-            ax.set_xticks(ticks, ["0" if t == 0 else _short(t) for t in ticks], minor=False)
+            ax.set_xticks(ticks, ["0" if t == 0 else short_time(t) for t in ticks], minor=False)
             ax.set_xticks([], minor=True)
             ax.set_xlim(-0.15 * self.first, self.last * 1.25)
-            ax.set_xlabel(f"{since} (scale compressed beyond {_short(self.first)})")
+            ax.set_xlabel(f"{since} (scale compressed beyond {short_time(self.first)})")
             return
         length, sign = duration_unit(self.last)
         step = _round_step(self.last / length)
@@ -118,7 +118,8 @@ def _round_step(span: float) -> float:
     return float(next(k * power for k in (1, 2, 5, 10) if k * power >= span / 7))
 
 
-def _short(seconds: float) -> str:
+def short_time(seconds: float) -> str:
+    """A time in the fewest signs, for a tick or over a picture."""
     length, sign = duration_unit(seconds)
     # 60 min, 48 h and the like read better in the larger unit where they are whole.
     for longer, name in ((86400.0, "d"), (3600.0, "h"), (60.0, "min")):

@@ -14,6 +14,7 @@ from glowkin.telling.previews import data_uri, jpeg, pixels_of
 from glowkin.telling.progress import fraction_against_time, pages
 from glowkin.telling.spots import outside_series
 from glowkin.telling.storage_table import storages_table
+from glowkin.telling.strip import begins_words, map_pages, map_strip, strip_caption
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from matplotlib.figure import Figure
 
+    from glowkin.base.maps import FractionMap
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.telling.previews import Preview
 
@@ -46,6 +48,7 @@ def build_report(
     versions: Mapping[str, str] | None = None,
     errors: Sequence[dict[str, Any]] = (),
     title: str = "Colours of glowing samples",
+    maps: Mapping[str, Sequence[FractionMap]] | None = None,
 ) -> str:
     """The report as HTML text.
 
@@ -59,7 +62,7 @@ def build_report(
         summary=wording.summary(photos, pairs, course, errors),
         caution=wording.largest_caution(noticed, photos),
         course=_course_tables(course),
-        course_figures=_course_figures(photos, course),
+        course_figures=_course_figures(photos, course, maps or {}),
         pairs=tables.pairs_table(pairs) if pairs else None,
         samples=tables.samples_table(photos) if photos else None,
         photo_figures=_photo_figures(shown_photographs(photos, course), previews or {}),
@@ -200,10 +203,13 @@ def _positions(photos: Sequence[MeasuredPhoto]) -> str:
     return "; ".join(f"{r[0]} at u′ {r[u]}, v′ {r[v]}" for r in rows.rows if r[u] != NOTHING) + "."
 
 
-def _course_figures(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[Shown]:
+def _course_figures(
+    photos: Sequence[MeasuredPhoto], course: TimeCourse | None, maps: Mapping[str, Sequence[FractionMap]]
+) -> list[Shown]:
     if course is None or not course.samples:
         return []
     out = [_fractions(part, course, f"time{i}") for i, part in enumerate(pages(course))]
+    out += [_maps(page, course, f"maps{i}") for i, page in enumerate(map_pages(maps))]
     label = "CIE 1976 chromaticity diagram with the path of each storage condition through its photographs."
     caption = (
         "The way each condition has gone on the CIE 1976 diagram: small markers are photographs, arrow "
@@ -211,6 +217,12 @@ def _course_figures(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) 
         "vials. Grey: the 95 % ellipse of one vial of each condition at the last photograph."
     )
     return [*out, _inline(chromaticity_diagram(photos, "1976", course), "path", label, caption)]
+
+
+def _maps(page: Mapping[str, Sequence[FractionMap]], course: TimeCourse, prefix: str) -> Shown:
+    said = "; ".join(f"{s.name} {begins_words(s.map)}" for s in course.samples if s.name in page)
+    label = f"Maps of how far each sample has changed where. {said}."
+    return _inline(map_strip(page, course), prefix, label, strip_caption(page))
 
 
 def _fractions(part: TimeCourse, whole: TimeCourse, prefix: str) -> Shown:

@@ -13,6 +13,7 @@ from glowkin.base.uncertainty import ellipse_95
 from glowkin.telling.naming import base_name, by_storage
 from glowkin.telling.numbers import at_least, durations, significant, with_interval
 from glowkin.telling.provenance import camera_words
+from glowkin.telling.strip import beginnings_words
 from glowkin.telling.tables import half_time, pair_name, stop_words
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def summary(
 ) -> list[str]:
     """What was measured and what came out, a sentence each."""
     out = [_measured(photos), *support_words(photos), *references_words(photos)] if photos else []
-    out += [*_changes(course), *clock_words(course), *bleaching_words(course)] if course else []
+    out += _of_course(course) if course else []
     out += _differences(pairs)
     if errors:
         names = ", ".join(base_name(str(e.get("path", "?"))) for e in errors)
@@ -102,6 +103,11 @@ def _count(n: int, thing: str) -> str:
 
 def _changes(course: TimeCourse) -> list[str]:
     return [_change(condition, vials) for condition, vials in by_storage(course.samples).items()]
+
+
+def _of_course(course: TimeCourse) -> list[str]:
+    told = clock_words(course), bleaching_words(course), beginnings_words(course)
+    return [*_changes(course), *(words for group in told for words in group)]
 
 
 def clock_words(course: TimeCourse) -> list[str]:
