@@ -72,11 +72,11 @@ class Unmixed:
 
 
 def series_frames(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> list[Frame]:
-    """The photographs of a course as it saw them, the lamp steadied by its controls."""
+    """The photographs of a course as it saw them but for their times, the lamp steadied by its controls."""
     names = {s.name for s in course.samples}
     told = (course.control or "").split(", ")
     controls = tuple(name for name in told if name in names)
-    return steadied(frames_in_time(photos, course.start), controls)
+    return steadied(frames_in_time(photos, None), controls)
 
 
 def forms_of(frames: list[Frame], course: SampleCourse) -> Forms | None:
