@@ -16,8 +16,8 @@ STATIONS = (
     "study", "doors",
 )  # fmt: skip
 DOORS = (
-    "", "api", "session", "spectra", "terminal", "watching", "planning", "preparing", "demo", "options",
-    "studied", "cli", "__main__",
+    "", "api", "session", "spectra", "terminal", "watching", "planning", "matching", "preparing", "demo",
+    "options", "studied", "cli", "__main__",
 )  # fmt: skip
 """The empty one is glowkin/__init__.py."""
 MODULES = sorted(SOURCE.rglob("*.py"))

@@ -10,11 +10,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from glowkin.api import check, compare, measure, prepare, spectrum, track
+    from glowkin.api import check, compare, match, measure, prepare, spectrum, track
     from glowkin.camera.emission import Camera
 
 __version__ = "0.1.0"
-__all__ = ["Camera", "__version__", "check", "compare", "measure", "prepare", "spectrum", "track"]
+__all__ = ["Camera", "__version__", "check", "compare", "match", "measure", "prepare", "spectrum", "track"]
 
 
 def __getattr__(name: str) -> Any:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError
+from glowkin.base.matches import Assumed
 from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import TOLERANCE
@@ -17,8 +18,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from glowkin.base.checks import ShotCheck
+    from glowkin.base.matches import Matches
     from glowkin.base.preparations import Preparation
-    from glowkin.base.spectra import SpectrumRead
+    from glowkin.base.spectra import Form, SpectrumRead
     from glowkin.camera.emission import Camera
 
 Frames: TypeAlias = "str | Path | Sequence[str | Path]"
@@ -131,6 +133,34 @@ def track(
     measured = [p if isinstance(p, MeasuredPhoto) else measure(p) for p in photos]
     plan = Plan(tuple(controls), tuple(converted), start, tuple(swapped), tuple(at))
     return recipes.track(measured, plan, names, tuple((references or {}).items()))[1]
+
+
+def match(
+    photos: MeasuredPhoto | str | Path | Sequence[MeasuredPhoto | str | Path],
+    forms: str | Path | Sequence[Form],
+    *,
+    prior_of_none: float = 0.5,
+    prior_of_mixtures: float = 0.25,
+    weights: Mapping[str, float] | None = None,
+    variation: float = 0.004,
+    sure: float = 0.95,
+) -> Matches:
+    """Which known forms the samples of photographs are consistent with: of each form, of two of them mixed,
+    and of none of them the probability. A colour does not prove identity, and light is not amount.
+
+    ``forms`` is a forms file or its forms, ``prior_of_none`` and ``prior_of_mixtures`` what is thought before
+    the photograph (the rest is the forms' alone, by their ``weights``), ``variation`` how far batches of one
+    form differ in u' and in v' (one standard deviation; 0.004 is common practice, no source), ``sure`` the
+    probability that a verdict needs.
+    Raises CannotReadError or WrongUseError with a sentence that names the mend.
+    """
+    from pathlib import Path as FilePath
+
+    given = [photos] if isinstance(photos, MeasuredPhoto | str | PathLike) else photos
+    seen = [p if isinstance(p, MeasuredPhoto) else measure(p) for p in given]
+    file = FilePath(forms) if isinstance(forms, str | PathLike) else forms
+    assumed = Assumed(prior_of_none, prior_of_mixtures, dict(weights or {}), variation, sure)
+    return recipes.match(seen, file, assumed)
 
 
 def spectrum(

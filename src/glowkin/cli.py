@@ -11,7 +11,8 @@ import click
 
 from glowkin import __version__
 from glowkin.base.errors import CannotMeasureError, WrongUseError
-from glowkin.options import PHOTOS, PROGRAM, STUDY_FILE, Commands, shared_options
+from glowkin.matching import asked_forms, keep_forms, keeping_forms, match
+from glowkin.options import BRACKET, PHOTOS, PROGRAM, STUDY_FILE, Commands, shared_options
 from glowkin.preparing import prep
 
 if TYPE_CHECKING:
@@ -43,18 +44,19 @@ def swaps(_ctx: click.Context, _option: click.Parameter, given: Sequence[str]) -
     return tuple(out)
 
 
-BRACKET = click.option("--bracket", is_flag=True, help="The PHOTOs are one scene, exposed differently.")
-
-
 @main.command(epilog="Example: glowkin measure evening.dng --names red,green --out results")
 @PHOTOS
 @BRACKET
+@keeping_forms
 @shared_options
 def measure(photos: tuple[Path, ...], **options: Any) -> None:
     """Find the samples of each PHOTO and measure their colours."""
     from glowkin.session import start
 
-    sys.exit(start(photos, PROGRAM, **options).finish())
+    kept = asked_forms(options)
+    session = start(photos, PROGRAM, **options)
+    keep_forms(session, kept)
+    sys.exit(session.finish())
 
 
 @main.command(epilog="Example: glowkin compare evening.dng --names red,green --pair red green")
@@ -197,6 +199,7 @@ def spectrum(file: Path | None, **options: Any) -> None:
     sys.exit(read(file, PROGRAM, options))
 
 
+main.add_command(match)
 main.add_command(prep)
 
 

@@ -98,6 +98,8 @@ def _ahead(_context: click.Context, _parameter: click.Parameter, photos: tuple[P
 
 PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), callback=_ahead)
 
+BRACKET = click.option("--bracket", is_flag=True, help="The PHOTOs are one scene, exposed differently.")
+
 STUDY_FILE = click.option(
     "--study-file", type=click.Path(path_type=Path), metavar="FILE",
     help="Samples, lamps, conditions and events, written down in TOML; options given beside it come first.",

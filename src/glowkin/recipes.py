@@ -16,8 +16,10 @@ import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.files import named
+from glowkin.base.matches import Assumed
 from glowkin.base.records import CameraUsed, FrameUsed, MeasuredPhoto
 from glowkin.base.settings import Settings
+from glowkin.base.spectra import read_forms
 from glowkin.camera.camera_file import CameraFile, unlike_widened
 from glowkin.camera.chart import check_pair, fit_chart
 from glowkin.camera.emission import Camera, camera_of
@@ -31,9 +33,11 @@ from glowkin.findings.assemble import Evidence, exposure_records, sample_records
 from glowkin.findings.check import CheckedShot, check_look, concluded
 from glowkin.findings.check_series import series_advice
 from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
+from glowkin.findings.known_forms import form_of_sample, match_photos
 from glowkin.findings.look import Look
 from glowkin.findings.mapped import map_samples, plots_of
 from glowkin.findings.reference import reference_flags, reference_records, with_references
+from glowkin.findings.spectrum import Told
 from glowkin.findings.track import Plan, name_along, track_photos
 from glowkin.light.bracket import View, view
 from glowkin.light.crop import crops_of
@@ -56,7 +60,9 @@ if TYPE_CHECKING:
 
     from glowkin.base.checks import ShotCheck
     from glowkin.base.maps import FractionMap
+    from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, TimeCourse
+    from glowkin.base.spectra import Form
     from glowkin.base.study import StudyFile
     from glowkin.base.uncertainty import Array
     from glowkin.findings.mapped import Crops, Plots, Wanted
@@ -161,6 +167,29 @@ def cut_out(path: Path, settings: Settings, outlines: Mapping[str, Wanted]) -> d
     polygons = [np.array(outline) for outline in wanted.outlines.values()]
     found = crops_of(photo, polygons, estimate_noise(photo), correction)
     return dict(zip(wanted.outlines, found, strict=True))
+
+
+def match(
+    photos: Sequence[MeasuredPhoto], forms: Path | Sequence[Form], assumed: Assumed | None = None
+) -> Matches:
+    """Every sample of the photographs beside known forms, those of a file or given ones."""
+    if isinstance(forms, PathLike):
+        told = str(forms), named(forms)["sha256"] if forms.is_file() else ""
+        return match_photos(photos, read_forms(forms), assumed or Assumed(), *told)
+    return match_photos(photos, forms, assumed or Assumed(), "the forms")
+
+
+def check_forms(forms: Path, assumed: Assumed, observer: int) -> None:
+    """Raise what ``match`` would about forms and weights, before any photograph is decoded."""
+    match_photos((), read_forms(forms), assumed, str(forms), observer=observer)
+
+
+def form_of(
+    photos: Sequence[MeasuredPhoto], address: str, name: str, source: str | None, excitation: str | None
+) -> Form:
+    """A form from a measured sample, NAME or FILE:NAME."""
+    photo, sample = find_sample(photos, address, "--form")
+    return form_of_sample(name, photo, sample, Told(source=source or "", excitation=excitation or ""))
 
 
 def check(path: str | Path, settings: Settings | None = None, camera: Camera | None = None) -> CheckedShot:

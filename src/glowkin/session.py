@@ -13,6 +13,7 @@ from glowkin import recipes
 from glowkin.base.checks import check_document
 from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
 from glowkin.base.files import check_place
+from glowkin.base.matches import match_document
 from glowkin.base.records import compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
 from glowkin.base.versions import versions
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.maps import FractionMap
+    from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.camera.camera_file import CameraFile
     from glowkin.run.outcome import Outcome
@@ -59,6 +61,8 @@ class Session:
     errors: list[Error] = field(default_factory=list)
     pairs: list[Comparison] | None = None
     course: TimeCourse | None = None
+    matches: Matches | None = None
+    matching: bool = False
     interrupted: bool = False
     series: bool = False
     maps: dict[str, tuple[FractionMap, ...]] = field(default_factory=dict)
@@ -134,11 +138,13 @@ class Session:
         elif self.photos:
             from glowkin.terminal import show
 
-            show(self.photos, self.pairs, self.course, report)
+            show(self.photos, self.pairs, self.course, report, self.matches)
         return _ended(self.errors, interrupted=self.interrupted)
 
     def document(self) -> dict[str, Any]:
         """The document of the command that was run."""
+        if self.matching:
+            return match_document(self.matches, self.errors, self.program)
         if self.course is not None:
             return track_document(self.course, self.errors, self.program)
         if self.pairs is not None:
@@ -168,6 +174,7 @@ class Session:
             versions=versions(),
             errors=self.errors,
             maps=self.maps,
+            matches=self.matches,
         )
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rich.table import Table as Grid
 
     from glowkin.base.checks import ShotCheck
+    from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.camera.camera_file import CameraFile
     from glowkin.telling.tables import Table
@@ -55,6 +56,7 @@ def show(
     pairs: Sequence[Comparison] | None = None,
     course: TimeCourse | None = None,
     report: Path | None = None,
+    matches: Matches | None = None,
 ) -> None:
     """Print what a command found, what to mind, and where the report is."""
     from glowkin.telling import tables
@@ -69,7 +71,11 @@ def show(
     )
 
     console = plain_console()
-    if course is not None:
+    if matches is not None:
+        from glowkin.telling.match_table import matches_table
+
+        print_table(console, matches_table(matches))
+    elif course is not None:
         print_table(console, tables.courses_table(course))
         if course.storages:
             print_table(console, storages_table(course))

@@ -78,7 +78,8 @@ def spectrum_document(read: SpectrumRead | None, errors: Any, program: str, form
 @dataclass(frozen=True)
 class Form:
     """A form of known colour. ``basis`` is measured-spectrum, photograph or published; ``source`` a file, a
-    DOI or words; ``excitation`` the lamp, as 365 nm. A measured spectrum is kept in power per nm.
+    DOI or words; ``excitation`` the lamp, as 365 nm. A measured spectrum is kept in power per nm, of a
+    photograph its ``camera``, the errors shared with whatever else that camera sees, and the sample's flags.
     """
 
     name: str
@@ -94,6 +95,10 @@ class Form:
     notes: str = ""
     wavelength_nm: tuple[float, ...] | None = None
     power: tuple[float, ...] | None = None
+    shared_errors: dict[str, Matrix] | None = None
+    camera: str = ""
+    photograph_sha256: str = ""
+    flags: tuple[str, ...] = ()
 
 
 def forms_document(forms: Sequence[Form], program: str) -> Row:
@@ -112,23 +117,54 @@ def read_forms(path: Path) -> list[Form]:
         raise CannotReadError(f"{path}: there is no such file; check the name") from None
     except (OSError, ValueError):
         raise CannotReadError(f"{path}: is no forms file; write one with glowkin spectrum --form") from None
-    if not isinstance(document, dict) or document.get("schema") != FORMS_SCHEMA:
-        raise CannotReadError(f"{path}: is no forms file ({FORMS_SCHEMA}); write one with glowkin spectrum")
-    return [_form(path, row) for row in document.get("forms", ())]
+    _check_schema(path, document)
+    rows = document.get("forms", ())
+    if not isinstance(rows, list):
+        raise CannotReadError(f"{path}: forms must be a list; save them anew with glowkin spectrum --form")
+    forms = [_form(path, row) for row in rows]
+    names = [form.name for form in forms]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise CannotReadError(f"{path}: holds two forms named {twice!r}; give one of them another name")
+    return forms
+
+
+def _check_schema(path: Path, document: Any) -> None:
+    schema = document.get("schema") if isinstance(document, dict) else None
+    if schema == FORMS_SCHEMA:
+        return
+    if isinstance(schema, str) and schema.startswith(FORMS_SCHEMA.rstrip("0123456789")):
+        raise CannotReadError(
+            f"{path}: is a forms file of another version, {schema}; this program reads {FORMS_SCHEMA}: save "
+            "the forms anew with glowkin spectrum --form, or use the program that wrote it"
+        )
+    raise CannotReadError(
+        f"{path}: is no forms file ({FORMS_SCHEMA}); write one with glowkin spectrum --form"
+    )
 
 
 def _form(path: Path, row: Any) -> Form:
     name = row.get("name", "?") if isinstance(row, dict) else "?"
     try:
         form = build(Form, row)
-        numbers = [form.u_prime, form.v_prime, *(v for r in form.u_prime_v_prime_covariance for v in r)]
-        sound = len(numbers) == 6 and all(isinstance(v, int | float) for v in numbers)
-        sound &= form.v_prime > 0 and form.observer in (2, 10) and form.basis in BASES
-        sound &= len(form.wavelength_nm or ()) == len(form.power or ())
-    except (TypeError, AttributeError):
+        sound = _sound(form)
+    except (TypeError, AttributeError, ValueError):
         sound = False
     if not sound:
         raise CannotReadError(
             f"{path}: form {name!r} is incomplete; save it anew with glowkin spectrum --form"
         )
     return form
+
+
+def _sound(form: Form) -> bool:
+    """Whether it is a colour with errors that can be."""
+    (a, b), (c, d) = form.u_prime_v_prime_covariance
+    numbers = [form.u_prime, form.v_prime, a, b, c, d]
+    for first, second in (form.shared_errors or {}).values():
+        numbers += [v for pair in zip(first, second, strict=True) for v in pair]
+    sound = all(isinstance(v, int | float) and abs(v) < 10 for v in numbers)
+    sound = sound and min(a, d) >= 0 and abs(b - c) <= 1e-9 and a * d - b * c >= -1e-12
+    sound = sound and form.v_prime > 0 and form.observer in (2, 10) and form.basis in BASES
+    sound = sound and isinstance(form.name, str) and bool(form.name.strip())
+    return sound and len(form.wavelength_nm or ()) == len(form.power or ())

@@ -125,15 +125,17 @@ def _delta_e(a: Sample, b: Sample, lab: Lab) -> float | None:
     return float(delta_e_2000(*(XYZ_to_Lab(XYZ, white) for XYZ in colours)))
 
 
-def find_sample(photos: Sequence[MeasuredPhoto], address: str) -> tuple[MeasuredPhoto, Sample]:
+def find_sample(
+    photos: Sequence[MeasuredPhoto], address: str, option: str = "--pair"
+) -> tuple[MeasuredPhoto, Sample]:
     """The sample at NAME or FILE:NAME; WrongUseError where there is none, or more than one."""
     found = [(p, s) for p in photos for s in p.samples if address in addresses(p, s)]
     if len(found) == 1:
         return found[0]
     if not found:
         names = dict.fromkeys(s.name for p in photos for s in p.samples)
-        raise WrongUseError(f"--pair {address}: no such sample; there are {', '.join(names) or 'none'}")
-    raise WrongUseError(f"--pair {address}: is in several photographs; write {_one_of(found)}")
+        raise WrongUseError(f"{option} {address}: no such sample; there are {', '.join(names) or 'none'}")
+    raise WrongUseError(f"{option} {address}: is in several photographs; write {_one_of(found)}")
 
 
 def _one_of(found: Sequence[tuple[MeasuredPhoto, Sample]]) -> str:

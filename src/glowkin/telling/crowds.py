@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.telling.naming import by_condition
-from glowkin.telling.spots import GATHERED, ellipse_uv
+from glowkin.telling.spots import FORM, GATHERED, ellipse_uv
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -109,9 +109,9 @@ def _extent(group: Sequence[Named]) -> float:
 
 
 def joined(labels: Sequence[Named]) -> list[Named]:
-    """The labels, three or more in one place made one."""
-    out: list[Named] = []
-    for group in clusters(labels, SAME):
+    """The labels, three or more samples in one place made one; a known form keeps its own."""
+    out = [label for label in labels if label.number == FORM]
+    for group in clusters([label for label in labels if label.number != FORM], SAME):
         out += [_join(group)] if len(group) >= GATHERED else group
     return out
 

@@ -12,7 +12,8 @@ from glowkin.colour.observer import locus_xy
 from glowkin.telling import drawing
 from glowkin.telling.crowds import Named, crowds, joined, named
 from glowkin.telling.labels import Label, place
-from glowkin.telling.spots import Path, Spot, ellipse_uv, paths_of, spots_of
+from glowkin.telling.match_table import form_spots, mixed_pairs
+from glowkin.telling.spots import FORM, Path, Spot, ellipse_uv, paths_of, spots_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from glowkin.base.matches import Matches
     from glowkin.base.records import MeasuredPhoto, TimeCourse
     from glowkin.base.uncertainty import Array
 
@@ -55,22 +57,27 @@ class Mark:
 
 
 def chromaticity_diagram(
-    photos: Sequence[MeasuredPhoto], kind: Kind = "1976", course: TimeCourse | None = None
+    photos: Sequence[MeasuredPhoto],
+    kind: Kind = "1976",
+    course: TimeCourse | None = None,
+    matches: Matches | None = None,
 ) -> Figure:
-    """Samples on the diagram with their 95 % ellipses; with a course, the way each condition has gone.
+    """Samples on the diagram with their 95 % ellipses; with a course, the way each condition has gone; with
+    matches, the known forms, and lines where mixtures of them lie.
 
     Below the whole diagram up to two crowded places are drawn larger. The inside is left white: no screen
     or paper can show those colours.
     """
     plane = _Plane(kind, _degrees(photos))
-    spots = spots_of(photos)
+    spots = [*spots_of(photos), *(form_spots(matches) if matches else ())]
     paths = paths_of(course) if course else []
     labels = [] if paths else named(spots)
     close = crowds(labels)
     with drawing.style():
         fig = drawing.blank(WHOLE_IN[kind] + ENLARGED_IN * len(close))
         ax, panels = _panels(fig, WHOLE_IN[kind], len(close))
-        _whole(ax, plane, photos, "; arrows: in time" if paths else "")
+        _whole(ax, plane, photos, "; arrows: in time" if paths else "; dashed: forms" if matches else "")
+        _draw_mixtures([ax, *panels], plane, matches)
         for panel, group, letter in zip(panels, close, "AB", strict=False):
             _enlarge(panel, ax, plane, group, spots, letter)
         if paths:
@@ -191,20 +198,36 @@ def _draw_spots(
 
 
 def _draw_spot(ax: Axes, plane: _Plane, spot: Spot, size: float, tint: bool) -> None:
-    colour = drawing.colour(spot.number)
+    colour, form = _colour(spot.number), spot.number == FORM
     edge = plane.of(ellipse_uv(spot))
-    inside = (colour, 0.12) if tint else "none"
+    inside = (colour, 0.12) if tint and not form else "none"
     ax.fill(
-        *edge.T, facecolor=inside, edgecolor=colour, linewidth=1.1, zorder=4, label=f"95 % of {spot.name}"
-    )
+        *edge.T, facecolor=inside, edgecolor=colour, linewidth=1.1, zorder=4, label=f"95 % of {spot.name}",
+        linestyle=(0, (3, 2)) if form else "-",
+    )  # fmt: skip
     ax.plot(
-        *plane.of(spot.uv), marker=drawing.marker(spot.number), color=colour, markersize=size,
-        markeredgecolor="white", markeredgewidth=0.6, zorder=5, linestyle="none",
+        *plane.of(spot.uv), marker="*" if form else drawing.marker(spot.number), markersize=size + 5 * form,
+        color="white" if form else colour, markeredgecolor=colour if form else "white",
+        markeredgewidth=1.1 if form else 0.6, zorder=5, linestyle="none",
     )  # fmt: skip
 
 
+def _colour(number: int) -> str:
+    return drawing.INK if number == FORM else drawing.colour(number)
+
+
+def _draw_mixtures(axes: Sequence[Axes], plane: _Plane, matches: Matches | None) -> None:
+    """Straight lines between the forms that some sample may be a mixture of."""
+    if matches is None:
+        return
+    at = [spot.uv for spot in form_spots(matches)]
+    for ax in axes:
+        for i, j in mixed_pairs(matches):
+            ax.plot(*plane.of(np.stack([at[i], at[j]])).T, color=drawing.FAINT, linewidth=0.9, zorder=3)
+
+
 def _labels(plane: _Plane, labels: Sequence[Named]) -> list[Label]:
-    return [Label(*_pair(plane.of(n.uv)), n.text, drawing.colour(n.number)) for n in labels]
+    return [Label(*_pair(plane.of(n.uv)), n.text, _colour(n.number)) for n in labels]
 
 
 def _shorten(words: str, most: int = 34) -> str:

@@ -1,9 +1,9 @@
 """The folder a run leaves behind, and the report made anew from it.
 
-``measure.json``, ``compare.json``, ``track.json`` and ``maps.npz`` (where there is something in them),
-``samples.csv``, ``outlines/``,
-``figures/`` with SVG, PNG and the small pictures, and ``report.html``. Every file is written whole by
-rename; paths in them are cut to what tells the photographs apart, so that the folder can be published.
+``measure.json``, ``compare.json``, ``track.json``, ``match.json`` and ``maps.npz`` (where there is
+something in them), ``samples.csv``, ``outlines/``, ``figures/`` with SVG, PNG and the small pictures, and
+``report.html``. Every file is written whole by rename; paths in them are cut to what tells the photographs
+apart, so that the folder can be published.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.files import write_whole
+from glowkin.base.matches import Matches, match_document, matches_from_json
 from glowkin.base.records import (
     Comparison,
     MeasuredPhoto,
@@ -32,6 +33,7 @@ from glowkin.telling import figures
 from glowkin.telling.csv_file import samples_csv
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.maps_file import read_maps, write_maps
+from glowkin.telling.match_table import public_matches
 from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.previews import jpeg, pixels_of
 from glowkin.telling.progress import pages
@@ -47,7 +49,7 @@ if TYPE_CHECKING:
     from glowkin.base.maps import FractionMap
     from glowkin.telling.previews import Preview
 
-DOCUMENTS = ("measure.json", "compare.json", "track.json")
+DOCUMENTS = ("measure.json", "compare.json", "track.json", "match.json")
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,7 @@ class Parts:
     versions: Mapping[str, str] = field(default_factory=dict)
     errors: tuple[dict[str, Any], ...] = ()
     maps: Mapping[str, Sequence[FractionMap]] = field(default_factory=dict)
+    matches: Matches | None = None
 
 
 def write_out(
@@ -76,6 +79,7 @@ def write_out(
     versions: Mapping[str, str] | None = None,
     errors: Sequence[dict[str, Any]] = (),
     maps: Mapping[str, Sequence[FractionMap]] | None = None,
+    matches: Matches | None = None,
 ) -> Path:
     """Write the whole folder; answers the path of its report.html."""
     parts = _public(
@@ -89,6 +93,7 @@ def write_out(
             versions or {},
             tuple(errors),
             maps or {},
+            matches,
         )
     )
     for folder in ("figures", "outlines"):
@@ -145,14 +150,14 @@ def rebuild(out_dir: Path) -> Path:
 
 
 def read_out_dir(out_dir: Path) -> Parts:
-    """What measure, compare and track left in a folder; what is missing is left empty.
+    """What measure, compare, track and match left in a folder; what is missing is left empty.
 
     Raises ``CannotReadError`` for a folder without any of their documents, and for a broken one.
     """
     found = {name: _read(out_dir / name) for name in DOCUMENTS if (out_dir / name).is_file()}
     if not found:
         raise CannotReadError(
-            f"{out_dir}: there is no measure.json, compare.json or track.json to report on; "
+            f"{out_dir}: there is no measure.json, compare.json, track.json or match.json to report on; "
             "make them with: glowkin measure PHOTO... --out DIR"
         )
     try:
@@ -175,7 +180,7 @@ def _read(path: Path) -> dict[str, Any]:
 
 
 def _parts(out_dir: Path, found: Mapping[str, dict[str, Any]]) -> Parts:
-    measured, compared, tracked = (found.get(name) for name in DOCUMENTS)
+    measured, compared, tracked, matched = (found.get(name) for name in DOCUMENTS)
     photos = tuple(photos_from_json(measured)) if measured else ()
     said: dict[str, Any] = {}
     for document in reversed(list(found.values())):
@@ -191,6 +196,7 @@ def _parts(out_dir: Path, found: Mapping[str, dict[str, Any]]) -> Parts:
         versions=said.get("versions", {}),
         errors=tuple(errors.values()),
         maps=read_maps(out_dir) if tracked else {},
+        matches=matches_from_json(matched) if matched else None,
     )
 
 
@@ -202,6 +208,8 @@ def _documents(parts: Parts) -> dict[str, dict[str, Any]]:
         out["compare.json"] = {**compare_document(parts.pairs, parts.errors, parts.program), **more}
     if parts.course:
         out["track.json"] = {**track_document(parts.course, parts.errors, parts.program), **more}
+    if parts.matches:
+        out["match.json"] = {**match_document(parts.matches, parts.errors, parts.program), **more}
     return out
 
 
@@ -217,6 +225,7 @@ def _public(parts: Parts) -> Parts:
         photos=tuple(_public_photo(p, short[p.path]) for p in parts.photos),
         pairs=pairs,
         course=parts.course and _public_course(parts.course, short),
+        matches=parts.matches and public_matches(parts.matches, short),
         previews={short[path]: preview for path, preview in parts.previews.items() if path in short},
         settings=without_folders(dict(parts.settings)),
         errors=tuple(_public_error(e, short) for e in parts.errors),
@@ -274,6 +283,7 @@ def _write_report(out_dir: Path, parts: Parts) -> Path:
         parts.versions,
         parts.errors,
         maps=parts.maps,
+        matches=parts.matches,
     )
     return write_whole(out_dir / "report.html", text.encode())
 
@@ -301,6 +311,8 @@ def _figures(parts: Parts) -> Iterator[tuple[str, Figure]]:
         shown = outside_series(parts.photos, parts.course)
         yield "chromaticity-1976", chromaticity_diagram(shown, "1976")
         yield "chromaticity-1931", chromaticity_diagram(shown, "1931")
+    if parts.matches:
+        yield "match-1976", chromaticity_diagram(parts.photos, "1976", matches=parts.matches)
     for photo in shown_photographs(parts.photos, parts.course):
         stem = file_stem(photo.path)
         if photo.path in parts.previews:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.telling import drawing, provenance, tables, wording
 from glowkin.telling.diagram import chromaticity_diagram
+from glowkin.telling.match_table import matches_table
 from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.numbers import NOTHING
 from glowkin.telling.picture import annotated_photograph, swatches
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from glowkin.base.maps import FractionMap
+    from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.telling.previews import Preview
 
@@ -49,6 +51,7 @@ def build_report(
     errors: Sequence[dict[str, Any]] = (),
     title: str = "Colours of glowing samples",
     maps: Mapping[str, Sequence[FractionMap]] | None = None,
+    matches: Matches | None = None,
 ) -> str:
     """The report as HTML text.
 
@@ -59,16 +62,18 @@ def build_report(
     html: str = _template().render(
         title=title,
         program=program,
-        summary=wording.summary(photos, pairs, course, errors),
+        summary=wording.summary(photos, pairs, course, errors, matches),
         caution=wording.largest_caution(noticed, photos),
         course=_course_tables(course),
         course_figures=_course_figures(photos, course, maps or {}),
         pairs=tables.pairs_table(pairs) if pairs else None,
+        matches=matches_table(matches) if matches else None,
+        match_figures=_match_figures(photos, matches),
         samples=tables.samples_table(photos) if photos else None,
         photo_figures=_photo_figures(shown_photographs(photos, course), previews or {}),
         diagrams=_diagrams(outside_series(photos, course)),
         flags=noticed,
-        method=wording.method(photos, course),
+        method=wording.method(photos, course, matches),
         settings=_settings(photos, course, settings or {}, versions or {}),
         files=provenance.photos_table(photos, public_names(p.path for p in photos)) if photos else None,
         errors=[_error(e) for e in errors],
@@ -195,6 +200,18 @@ def _diagrams(photos: Sequence[MeasuredPhoto]) -> list[Shown]:
         _inline(chromaticity_diagram(photos, "1976"), "uv", f"CIE 1976 {label}", uniform),
         _inline(chromaticity_diagram(photos, "1931"), "xy", f"CIE 1931 {label}", older),
     ]
+
+
+def _match_figures(photos: Sequence[MeasuredPhoto], matches: Matches | None) -> list[Shown]:
+    if matches is None or not photos:
+        return []
+    said = "; ".join(f"{s.name}: {s.sentence}" for s in matches.samples)
+    caption = (
+        "Samples and known forms (hollow, dashed: 95 % of what batches of the form may look like) on the CIE "
+        "1976 diagram. A grey line joins forms that a sample may be a mixture of: mixtures lie on it."
+    )
+    diagram = chromaticity_diagram(photos, "1976", matches=matches)
+    return [_inline(diagram, "match", f"Samples beside known forms. {said}.", caption)]
 
 
 def _positions(photos: Sequence[MeasuredPhoto]) -> str:

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 MOST_SPOTS = 30
 """More than that and only the first and the last photograph are drawn."""
 
+FORM = -1
+"""The number of a known form, which is drawn in ink."""
+
 GATHERED = 3
 """So many vials of one condition in one place are labelled once."""
 

@@ -156,12 +156,12 @@ def _pair_row(c: Comparison, with_photo: bool, lab: bool) -> tuple[str, ...]:
         rounded(c.n_step, (high - low) / 2 / 0.0011),
         with_interval(c.delta_dominant_wavelength_nm, c.delta_dominant_wavelength_interval_nm),
         f"{c.tolerance_u_prime_v_prime:g}",
-        _chance(c.probability_within_tolerance),
+        chance(c.probability_within_tolerance),
         *((delta_e,) if lab else ()),
     )
 
 
-def _chance(p: float) -> str:
+def chance(p: float) -> str:
     """A chance from draws, no nearer to 0 or 1 than draws can tell."""
     if p < 0.01:
         return "below 1 %"

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.clocks import Bleaching
+    from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, MeasuredPhoto, ReferenceRead, SampleCourse, TimeCourse
     from glowkin.telling.provenance import FlagRow
 
@@ -32,11 +33,13 @@ def summary(
     pairs: Sequence[Comparison],
     course: TimeCourse | None,
     errors: Sequence[dict[str, Any]] = (),
+    matches: Matches | None = None,
 ) -> list[str]:
     """What was measured and what came out, a sentence each."""
     out = [_measured(photos), *support_words(photos), *references_words(photos)] if photos else []
     out += _of_course(course) if course else []
     out += _differences(pairs)
+    out += [f"{s.name}: {s.sentence}." for s in matches.samples] if matches else []
     if errors:
         names = ", ".join(base_name(str(e.get("path", "?"))) for e in errors)
         out.append(f"Could not be measured: {names}.")
@@ -189,10 +192,13 @@ def largest_caution(rows: Sequence[FlagRow], photos: Sequence[MeasuredPhoto]) ->
     return "A colour does not prove identity: samples of equal colour may differ in substance."
 
 
-def method(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[str]:
+def method(
+    photos: Sequence[MeasuredPhoto], course: TimeCourse | None, matches: Matches | None = None
+) -> list[str]:
     """How the figures were come by, a paragraph each."""
     out = [_LIGHT, *(_by_kind(photos)), _MEANS, _COLOUR, *_by_camera(photos), _UNCERTAINTY, _EMISSION]
     out += [_REFERENCE] if any(p.references for p in photos) else []
+    out += [_MATCH] if matches else []
     return [*out, *(_TIME if course else ())]
 
 
@@ -228,6 +234,13 @@ _REFERENCE = (
     "with what it is known to emit, the error of both counted, and the camera's description was moved and "
     "narrowed as far as the reference tells; one that is off moves nothing. In a series the reference's "
     "light steadies the lamp, and its colour is checked in every photograph."
+)
+_MATCH = (
+    "Samples were set beside known forms by Bayes' theorem over these answers: each form alone, every two of "
+    "them mixed, and none of them, for which the colours of a broad range of emission spectra stand. Errors "
+    "of sample and form were combined, those they share cancelling; batches of a form may differ. "
+    "Light adds, so the chromaticity of a mixture lies on the straight line between those of the forms; the "
+    "share given is one of light, not of amount."
 )
 _TIME = (
     "Over time, the two forms were unmixed in linear light, where they add; the path on the diagram only "
