@@ -17,7 +17,7 @@ STATIONS = (
 )  # fmt: skip
 DOORS = (
     "", "api", "session", "spectra", "terminal", "watching", "planning", "matching", "preparing", "demo",
-    "options", "studied", "cli", "__main__",
+    "options", "studied", "studying", "bookkeeping", "showing", "cli", "__main__",
 )  # fmt: skip
 """The empty one is glowkin/__init__.py."""
 MODULES = sorted(SOURCE.rglob("*.py"))
@@ -107,7 +107,13 @@ def test_modules_stay_small(module):
 def commands() -> list[str]:
     from glowkin.cli import main
 
-    return ["", *sorted(main.commands), "camera fit", "camera import"]
+    return [
+        "",
+        *sorted(main.commands),
+        "camera fit",
+        "camera import",
+        *(f"study {name}" for name in main.commands["study"].commands),
+    ]
 
 
 @pytest.mark.parametrize("command", commands())

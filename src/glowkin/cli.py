@@ -14,6 +14,7 @@ from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.matching import asked_forms, keep_forms, keeping_forms, match
 from glowkin.options import BRACKET, PHOTOS, PROGRAM, STUDY_FILE, Commands, shared_options
 from glowkin.preparing import prep
+from glowkin.studying import study_commands
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -266,6 +267,9 @@ def demo(out: Path, as_json: bool) -> None:
     from glowkin.demo import run_demo
 
     run_demo(out, PROGRAM, as_json=as_json)
+
+
+main.add_command(study_commands)
 
 
 def run(arguments: Sequence[str] | None = None) -> None:

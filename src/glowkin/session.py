@@ -198,7 +198,7 @@ def start(
     settings = session.settings
     if series:
         session.series, session.settings = True, of_a_series(settings)
-    paths, session.errors = _paths(photos, settings)
+    paths, session.errors = meant(photos, settings)
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)
     if bracket and not session.errors:
@@ -229,7 +229,7 @@ def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **o
     settings, errors = _settings(options)
     paths: list[Path] = []
     if not errors:
-        paths, errors = _paths(photos, settings)
+        paths, errors = meant(photos, settings)
     work = partial(recipes.check, settings=settings)
     outcomes: list[Outcome[Any]] = []
     interrupted = False
@@ -295,7 +295,7 @@ def _reference(text: str) -> tuple[str, str]:
     return name, kind
 
 
-def _paths(photos: Sequence[Path], settings: Settings) -> tuple[list[Path], list[Error]]:
+def meant(photos: Sequence[Path], settings: Settings) -> tuple[list[Path], list[Error]]:
     """The photographs meant, without the frames taken beside them; and the folders that hold none."""
     found: dict[Path, None] = {}
     errors = []

@@ -1,1 +1,1 @@
-"""The study: what is written down of samples, lamps and events."""
+"""A study: one folder that keeps what was photographed, how it was measured, and what was concluded."""

@@ -1,0 +1,132 @@
+"""How long a study of 100 000 measured photographs takes to open, and each question to answer.
+
+``python benchmarks/large_study.py [--photographs 100000] [--samples 5]`` fills a ledger by the workbook
+itself with invented measurements, then asks everything that ``show`` and a report ask, each query five times
+on a fresh connection: the slowest is told. Must hold: opening below 0.5 s, every query below 50 ms.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+import time
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from glowkin.base.records import CameraUsed, MeasuredPhoto, Sample
+from glowkin.base.settings import Settings
+from glowkin.study.pictures import Picture
+from glowkin.study.reading import open_study
+from glowkin.study.ways import way_of
+from glowkin.study.workbook import Task, Workbook, new_study, open_workbook
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from glowkin.study.reading import Reading
+
+OPENING_S, QUERY_S = 0.5, 0.05
+FLAGS = ("lamp-leakage", "uneven-sample", "clipped", "lit-by-neighbour")
+OUTLINE = tuple((100.0 + i, 200.5 + i % 7) for i in range(90))
+
+
+def photograph(number: int, samples: int) -> MeasuredPhoto:
+    """An invented measurement; figures differ from photograph to photograph."""
+    taken = (datetime(2020, 1, 1) + timedelta(minutes=number)).isoformat()
+    found = tuple(
+        Sample(
+            f"vial-{i + 1}", (100.0 * i, 80.0), 4000.0, OUTLINE, 0.1 + number % 97 / 1000, 0.55,
+            ((1e-4, 1e-5), (1e-5, 2e-4)), {"camera": ((1e-3,) * 16, (2e-3,) * 16)},
+            luminance_relative=1.0, luminance_per_exposure=2.0 + number % 13,
+            dominant_wavelength_nm=550.0, dominant_wavelength_interval_nm=(540.0, 560.0),
+            excitation_purity=0.9, excitation_purity_interval=(0.8, 1.0),
+            flags=FLAGS[(number + i) % 5 : (number + i) % 5 + 1],
+        )
+        for i in range(samples)
+    )  # fmt: skip
+    used = CameraUsed(f"Invented camera {number % 2}", "generic")
+    shot = taken, 0.5, 100.0, 4.0, "raw", (6000, 4000)
+    flags = ("rendered-file",) if number % 3 == 0 else ()
+    return MeasuredPhoto("", f"{number:064x}", *shot, used, "E", (1 / 3, 1 / 3), 2, flags, found)
+
+
+def fill(workbook: Workbook, photographs: int, samples: int) -> None:
+    """Take up and keep so many photographs, by the workbook's own deeds, in one commit."""
+    way = workbook.keep_way(way_of(Settings(), workbook.folder))
+    with workbook.one_commit():
+        for number in range(photographs):
+            photo = photograph(number, samples)
+            picture = Picture(f"photos/{number:06d}.dng", photo.sha256, 25_000_000, number)
+            taken = workbook.take(picture, way)
+            workbook.keep(Task(taken, picture, way, (), None), photo, b"\xff\xd8" * 2000, None)
+
+
+def questions(some: int) -> dict[str, Callable[[Reading], object]]:
+    """Every question by name; ``some`` is the number of a photograph in the middle."""
+    return {
+        "overview": lambda s: s.overview(),
+        "photographs, first 50": lambda s: s.photographs(50),
+        "photographs, last 50": lambda s: s.photographs(50, 2 * some - 50),
+        "left out": lambda s: s.left_out(50),
+        "not done": lambda s: s.not_done(50),
+        "one photograph": lambda s: s.photograph(some),
+        "find by path": lambda s: s.find(f"photos/{some - 1:06d}.dng"),
+        "find by name": lambda s: s.find(f"{some - 1:06d}.dng"),
+        "find by hash": lambda s: s.find(f"{some - 1:064x}"),
+        "names": lambda s: s.names(),
+        "one sample, 1000 photographs": lambda s: s.course("vial-3", 1000, some),
+        "samples of one": lambda s: s.samples_of(some),
+        "flags": lambda s: s.flags(),
+        "cameras": lambda s: s.cameras(),
+        "programs": lambda s: s.programs(),
+        "settings": lambda s: s.settings(),
+        "measurements of one": lambda s: s.measurements_of(some),
+        "record": lambda s: s.record(some),
+        "preview": lambda s: s.preview(some),
+        "edits": lambda s: s.edits(),
+    }
+
+
+def timed(folder: Path, ask: Callable[[Reading], object]) -> tuple[float, float]:
+    """Seconds for opening and for asking."""
+    began = time.perf_counter()
+    with open_study(folder) as study:
+        opened = time.perf_counter()
+        ask(study)
+        return opened - began, time.perf_counter() - opened
+
+
+def main() -> int:
+    """Fill, ask, print; 1 where a bar is not met."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--photographs", type=int, default=100_000)
+    parser.add_argument("--samples", type=int, default=5)
+    asked = parser.parse_args()
+    missed = 0
+    with tempfile.TemporaryDirectory() as place:
+        folder = new_study(Path(place) / "study", "large", "benchmark")
+        began = time.perf_counter()
+        with open_workbook(folder, "benchmark") as workbook:
+            fill(workbook, asked.photographs, asked.samples)
+        size = (folder / "ledger.sqlite").stat().st_size / 1e6
+        print(f"{asked.photographs} photographs of {asked.samples} samples, {size:.0f} MB", end=" ")
+        print(f"written in {time.perf_counter() - began:.0f} s")
+        began = time.perf_counter()
+        with open_workbook(folder, "benchmark"):
+            writer = time.perf_counter() - began
+        openings = []
+        for name, ask in questions(asked.photographs // 2).items():
+            times = [timed(folder, ask) for _ in range(5)]
+            openings += [opening for opening, _ in times]
+            slowest = max(answer for _, answer in times)
+            missed += slowest > QUERY_S
+            print(f"{name:32s} {1000 * slowest:7.1f} ms{'  MISSED' if slowest > QUERY_S else ''}")
+        missed += max(*openings, writer) > OPENING_S
+        print(f"opening: {1000 * max(openings):.1f} ms to read, {1000 * writer:.1f} ms to write")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

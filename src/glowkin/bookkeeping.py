@@ -1,0 +1,217 @@
+"""What the commands that change a study do: read what is meant, have the workbook do it, tell of it."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from glowkin.base.errors import GlowkinError, WrongUseError
+from glowkin.camera.camera_file import CameraFile
+from glowkin.camera.filter import given_filter
+from glowkin.samples.outlines import read_outlines
+from glowkin.session import begun, meant
+from glowkin.showing import print_document
+from glowkin.study.edits import Change, Field
+from glowkin.study.measuring import Done, complete
+from glowkin.study.tables import outlines_json
+from glowkin.study.ways import Way, way_of
+from glowkin.study.words import heading
+from glowkin.study.workbook import new_study, open_workbook
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.settings import Settings
+    from glowkin.study.workbook import Workbook
+
+Error = dict[str, str]
+_INTERRUPTED = 130
+_SHOWN = 3
+
+
+def begin(study: Path, title: str, program: str, *, as_json: bool) -> int:
+    """Begin a study; the exit status."""
+    folder = new_study(study, title, program)
+    if as_json:
+        print_document(folder, (), program)
+    else:
+        sys.stdout.write(f"{study}: a new study. Add photographs with: glowkin study add {study} PHOTO...\n")
+    return 0
+
+
+def add(
+    study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], *, copy: bool, replace: bool
+) -> int:
+    """Take photographs up and measure what is awaited; the exit status."""
+    with open_workbook(study, program) as workbook:
+        session = begun(program, out=None, **options)
+        errors = list(session.errors)
+        if photos and not errors:
+            paths, errors = meant(photos, session.settings)
+            way = _checked_way(session.settings, workbook.folder)
+            errors += _taken(workbook, paths, way, session.settings, copy=copy, replace=replace)
+        return _completed(workbook, study, errors, program, options["jobs"], as_json=options["as_json"])
+
+
+def _taken(
+    workbook: Workbook, paths: Sequence[Path], way: Way, settings: Settings, *, copy: bool, replace: bool
+) -> list[Error]:
+    """Take up each photograph; those that cannot be, with the reason."""
+    errors, number, again = [], workbook.keep_way(way), 0
+    for path in paths:
+        try:
+            taken = workbook.add(path, number, settings.names, settings.outlines, copy=copy, replace=replace)
+        except GlowkinError as error:
+            errors.append({"path": str(path), "message": str(error)})
+            continue
+        again += not taken.added
+        if taken.words:
+            sys.stderr.write(f"{taken.words}.\n")
+    if again:
+        sys.stderr.write(f"{again} of {len(paths)} {'was' if again == 1 else 'were'} in the study already.\n")
+    return errors
+
+
+def remeasure(
+    study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], given: set[str],
+    without: Sequence[str],
+) -> int:  # fmt: skip
+    """Ask for new measurements and make them; the exit status."""
+    with open_workbook(study, program) as workbook:
+        session = begun(program, out=None, names=None, outlines=None, **options)
+        way = _checked_way(session.settings, workbook.folder)
+        changed = {key: way.told[key] for key in way.told if key in given}
+        changed |= {key: None if key in ("camera", "filter") else [] for key in map(_key, without)}
+        workbook.keep_way(way)
+        numbers = [workbook.reading.find(str(p)).id for p in photos]
+        standing = dict(workbook.standing())
+        asked = {n: standing[n] for n in numbers if n in standing} if photos else standing
+        left = [str(p) for p, n in zip(photos, numbers, strict=True) if n not in standing]
+        if left:
+            raise WrongUseError(
+                f"{', '.join(left)}: left out of the study; take in again with: edit --take-in"
+            )
+        others = {old: workbook.other_settings(old, changed) for old in set(asked.values())}
+        workbook.ask_again(asked, others)
+        return _completed(workbook, study, [], program, options["jobs"], as_json=options["as_json"])
+
+
+def edit(
+    study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], jobs: int, *, as_json: bool
+) -> int:
+    """Make one edit, and measure what it asks for; the exit status."""
+    with open_workbook(study, program) as workbook:
+        changes = [c for p in photos for c in _changes(workbook, str(p), options)]
+        workbook.edit(_words(workbook, photos, options), changes)
+        return _completed(workbook, study, [], program, jobs, as_json=as_json)
+
+
+def undo(study: Path, program: str, jobs: int, *, as_json: bool) -> int:
+    """Undo the last edit, and measure what that asks for; the exit status."""
+    with open_workbook(study, program) as workbook:
+        sys.stderr.write(f"Undone: {workbook.undo()}.\n")
+        return _completed(workbook, study, [], program, jobs, as_json=as_json)
+
+
+def _key(option: str) -> str:
+    return "references" if option == "reference" else option.replace("-", "_")
+
+
+def _checked_way(settings: Settings, folder: Path) -> Way:
+    """What the ledger keeps of settings; the files they name are refused here where they cannot be read."""
+    if settings.camera is not None:
+        CameraFile.load(Path(settings.camera))
+    if settings.filter is not None:
+        given_filter(Path(settings.filter))
+    return way_of(settings, folder)
+
+
+def _changes(workbook: Workbook, photo: str, options: dict[str, Any]) -> list[Change]:
+    """What an edit changes of one photograph."""
+    row = workbook.reading.find(photo)
+    names = workbook.names_of(row.id)
+    out: dict[Field, str | None] = {}
+    if options["outlines"] is not None:
+        outlines, told = read_outlines(options["outlines"])
+        out["outlines"] = outlines_json(outlines)
+        names = list(told) or (names if len(names) == len(outlines) else [])
+        out["names"] = json.dumps(names, ensure_ascii=False)
+    if options["found"]:
+        out["outlines"] = None
+        out["names"] = "[]"
+    if options["names"] is not None:
+        names = [name.strip() for name in options["names"].split(",") if name.strip()]
+        out["names"] = json.dumps(names, ensure_ascii=False)
+    for pair in options["rename"]:
+        names = _renamed(row.path, names, pair)
+        out["names"] = json.dumps(names, ensure_ascii=False)
+    if len(set(names)) < len(names):
+        raise WrongUseError(f"{row.path}: two samples would have the same name; give each its own")
+    if options["note"] is not None:
+        out["note"] = options["note"]
+    if options["leave_out"] is not None or options["take_in"]:
+        out["left_out"] = (options["leave_out"] or "no reason given") if not options["take_in"] else ""
+    return [Change(row.id, field, after) for field, after in out.items()]
+
+
+def _renamed(path: str, names: Sequence[str], pair: str) -> list[str]:
+    old, _, new = (part.strip() for part in pair.partition("="))
+    if not old or not new:
+        raise WrongUseError(f"--rename {pair}: write it as OLD=NEW, such as S1=red-batch-1")
+    if old not in names:
+        there = f"there are {', '.join(names)}" if names else "it has no samples yet"
+        raise WrongUseError(f"--rename {pair}: {path} has no sample {old}; {there}")
+    return [new if name == old else name for name in names]
+
+
+def _words(workbook: Workbook, photos: Sequence[Path], options: dict[str, Any]) -> str:
+    """An edit in words."""
+    where = ", ".join(workbook.reading.find(str(p)).path for p in photos[:_SHOWN])
+    where += f" and {len(photos) - _SHOWN} more" if len(photos) > _SHOWN else ""
+    said = [f"names {options['names']}"] if options["names"] is not None else []
+    said += [f"{pair.partition('=')[0]} renamed {pair.partition('=')[2]}" for pair in options["rename"]]
+    said += [f"outlines of {options['outlines'].name}"] if options["outlines"] is not None else []
+    said += ["outlines as found"] if options["found"] else []
+    said += [f"note {options['note']!r}"] if options["note"] is not None else []
+    said += [f"left out: {options['leave_out']}"] if options["leave_out"] is not None else []
+    said += ["taken in again"] if options["take_in"] else []
+    return f"{where}: {', '.join(said)}"
+
+
+def _completed(
+    workbook: Workbook, study: Path, errors: list[Error], program: str, jobs: int, *, as_json: bool
+) -> int:
+    """Measure all that is awaited, and say how the study stands; the exit status."""
+    done = complete(workbook, jobs, _told)
+    errors += [{"path": path, "message": message} for path, message in done.errors]
+    if as_json:
+        print_document(workbook.folder, errors, program)
+    else:
+        _show(workbook, done)
+    for error in errors:
+        sys.stderr.write(f"Error: {error['message']}\n")
+    if done.interrupted:
+        left = len(workbook.tasks())
+        sys.stderr.write(
+            f"Interrupted: {left} are still to be measured; go on with: glowkin study add {study}\n"
+        )
+        return _INTERRUPTED
+    return 1 if errors else 0
+
+
+def _told(path: Path, left: int) -> None:
+    """Say on standard error what was measured, once it is kept."""
+    sys.stderr.write(f"{path.name}: measured and kept{f', {left} to go' if left else ''}\n")
+    sys.stderr.flush()
+
+
+def _show(workbook: Workbook, done: Done) -> None:
+    """What a run measured, where it is little, and how the study stands."""
+    if done.measured and len(done.measured) <= _SHOWN:
+        from glowkin.terminal import show
+
+        rows = [workbook.reading.photograph(number) for number in done.measured]
+        show([workbook.reading.record(r.measurement_id) for r in rows if r.measurement_id is not None])
+    sys.stdout.write(f"{heading(workbook.reading.overview())}\n")

@@ -1,0 +1,131 @@
+"""What ``glowkin study show`` does: read, print; nothing is written into the study."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from glowkin.base.errors import CannotReadError, WrongUseError
+from glowkin.base.files import write_whole
+from glowkin.base.records import measure_document, to_json
+from glowkin.study import words
+from glowkin.study.reading import open_study
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+    from typing import Any
+
+    from glowkin.study.reading import Reading
+    from glowkin.study.rows import PhotographRow
+
+Error = dict[str, str]
+
+
+def show(
+    study: Path, photos: Sequence[Path], program: str, *, sample: str | None, edits: bool,
+    outlines: Path | None, as_json: bool,
+) -> int:  # fmt: skip
+    """Show a study, or what is known of photographs, a sample or edits; the exit status."""
+    with open_study(study) as reading:
+        rows = [reading.find(str(photo)) for photo in photos]
+        if outlines is not None:
+            _write_outlines(reading, rows, outlines)
+        if sample is not None:
+            return _sample(reading, sample, program, as_json=as_json)
+        if edits and not as_json:
+            _tables(words.edits_table(reading.edits(words.MOST)))
+            return 0
+        return (
+            _photos(reading, rows, program, as_json=as_json)
+            if rows
+            else _study(reading, program, as_json=as_json)
+        )
+
+
+def print_document(study: Path, errors: Sequence[Error], program: str) -> None:
+    """The whole study as one JSON document."""
+    with open_study(study) as reading:
+        _print(words.study_document(reading, errors, program))
+
+
+def _study(reading: Reading, program: str, *, as_json: bool) -> int:
+    """The study at a glance, and what is amiss with its files; the exit status."""
+    amiss = list(words.amiss(reading))
+    if as_json:
+        _print(words.study_document(reading, amiss, program))
+    else:
+        from glowkin.terminal import plain_console
+
+        overview, console = reading.overview(), plain_console()
+        console.print(words.heading(overview), highlight=False, markup=False)
+        _tables(words.photographs_table(reading.photographs(words.MOST), overview.photographs))
+        if names := reading.names():
+            _tables(words.names_table(names))
+        if left_out := reading.left_out(words.MOST):
+            _tables(words.left_out_table(left_out))
+        for line in words.flag_lines(reading.flags()):
+            console.print(line, highlight=False)
+        for row in reading.not_done(words.MOST):
+            console.print(words.not_done_words(row), highlight=False, markup=False)
+    for error in amiss:
+        sys.stderr.write(f"Error: {error['message']}\n")
+    return 1 if amiss else 0
+
+
+def _photos(reading: Reading, rows: Sequence[PhotographRow], program: str, *, as_json: bool) -> int:
+    """Photographs with their samples and measurements; the exit status."""
+    records = [reading.record(row.measurement_id) for row in rows if row.measurement_id is not None]
+    errors = [{"path": r.path, "message": r.message} for r in rows if r.message is not None]
+    if as_json:
+        _print(measure_document(records, errors, program))
+    else:
+        from glowkin.terminal import show as show_photos
+
+        if records:
+            show_photos(records)
+        for row in rows:
+            _tables(words.measurements_table(row.path, reading.measurements_of(row.id)))
+            sys.stdout.write("".join(f"{line}\n" for line in words.photograph_lines(row)))
+    for error in errors:
+        sys.stderr.write(f"Error: {error['message']}\n")
+    return 1 if errors else 0
+
+
+def _sample(reading: Reading, name: str, program: str, *, as_json: bool) -> int:
+    """One sample through all photographs; the exit status."""
+    rows = reading.course(name)
+    if not rows:
+        there = ", ".join(r.name for r in reading.names()[: words.MOST]) or "none yet"
+        raise WrongUseError(f"--sample {name}: no such sample in the study; there are {there}")
+    if as_json:
+        points = [to_json(row) for row in rows]
+        _print(
+            {"schema": "glowkin.study.v1", "program": program, "errors": [], "name": name, "points": points}
+        )
+    else:
+        _tables(words.course_table(name, rows))
+    return 0
+
+
+def _write_outlines(reading: Reading, rows: Sequence[PhotographRow], path: Path) -> None:
+    from glowkin.samples.outlines import outlines_text
+
+    if len(rows) != 1:
+        raise WrongUseError("--outlines: name the one PHOTO whose outlines are to be written")
+    if rows[0].measurement_id is None:
+        raise CannotReadError(f"{rows[0].path}: is not measured yet, so there are no outlines to write")
+    write_whole(path, outlines_text(reading.record(rows[0].measurement_id)).encode())
+    sys.stderr.write(f"{path}: outlines of {rows[0].path}\n")
+
+
+def _tables(table: Any) -> None:
+    from glowkin.terminal import plain_console, print_table
+
+    print_table(plain_console(), table)
+
+
+def _print(document: dict[str, Any]) -> None:
+    json.dump(document, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
+    sys.stdout.write("\n")

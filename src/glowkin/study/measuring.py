@@ -1,0 +1,143 @@
+"""Doing what a study waits for: photographs measured, each kept as soon as it is whole."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass, field
+from functools import partial
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from glowkin import recipes
+from glowkin.base.errors import CannotReadError, GlowkinError
+from glowkin.run.many import map_photos
+from glowkin.study.pictures import mend
+from glowkin.study.ways import settings_of
+from glowkin.telling.previews import jpeg
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from glowkin.base.records import MeasuredPhoto
+    from glowkin.base.settings import Settings
+    from glowkin.run.outcome import Outcome
+    from glowkin.study.workbook import Task, Workbook
+
+
+@dataclass
+class Done:
+    """What a run measured, by number of photograph, and what it could not, with the reason."""
+
+    measured: list[int] = field(default_factory=list)
+    errors: list[tuple[str, str]] = field(default_factory=list)
+    interrupted: bool = False
+
+
+def measured_and_shown(path: Path, settings: Settings) -> tuple[MeasuredPhoto, bytes]:
+    """The measured photograph and a small JPEG of it."""
+    photo, picture = recipes.measure_and_show(path, settings)
+    return photo, jpeg(picture)
+
+
+def complete(
+    workbook: Workbook, jobs: int, kept: Callable[[Path, int], None] = lambda _path, _left: None
+) -> Done:
+    """Measure all that is awaited; ``kept`` is told each photograph that is kept, and how many are left.
+
+    An interrupt ends it with what is done kept, the rest stays awaited.
+    """
+    done, tasks = Done(), workbook.tasks()
+    left = len(tasks)
+    try:
+        with tempfile.TemporaryDirectory(prefix="glowkin-") as drawer:
+            files = _Files(workbook, Path(drawer))
+            for task, outcome, settings in _outcomes(workbook, files, tasks, jobs):
+                left -= 1
+                if _kept(workbook, task, outcome, files.camera_of(settings), done):
+                    kept(task.picture.file(workbook.folder), left)
+    except KeyboardInterrupt:
+        done.interrupted = True
+    return done
+
+
+def _outcomes(
+    workbook: Workbook, files: _Files, tasks: Sequence[Task], jobs: int
+) -> Iterator[tuple[Task, Outcome[Any] | str, Settings | None]]:
+    """What comes of each task: an outcome, or why it was not begun."""
+    for _, alike in groupby(tasks, key=lambda t: (t.settings_id, t.names, t.outlines)):
+        ready = []
+        for task in alike:
+            state = task.picture.state(workbook.folder)
+            if state == "there":
+                ready.append(task)
+            else:
+                yield task, mend(task.picture, state), None
+        if not ready:
+            continue
+        try:
+            settings = files.settings(ready[0])
+        except GlowkinError as error:
+            yield from ((task, str(error), None) for task in ready)
+            continue
+        paths = [task.picture.file(workbook.folder) for task in ready]
+        work = partial(measured_and_shown, settings=settings)
+        outcomes = map_photos(work, paths, jobs)
+        yield from ((t, outcome, settings) for t, outcome in zip(ready, outcomes, strict=True))
+
+
+def _kept(
+    workbook: Workbook, task: Task, outcome: Outcome[Any] | str, camera: str | None, done: Done
+) -> bool:
+    """Keep what came of a task; whether it is a measurement."""
+    why = outcome if isinstance(outcome, str) else outcome.message
+    if not isinstance(outcome, str) and outcome.result is not None:
+        photo, picture = outcome.result
+        if photo.sha256 == task.picture.sha256:
+            workbook.keep(task, photo, picture, camera)
+            done.measured.append(task.photograph_id)
+            return True
+        why = f"{task.picture.path}: changed while it was measured; see that it is complete, and add it again"
+    workbook.refuse(task, why or "")
+    done.errors.append((task.picture.path, why or ""))
+    return False
+
+
+class _Files:
+    """Files of the ledger laid out for the measuring, and frames where they lie."""
+
+    def __init__(self, workbook: Workbook, drawer: Path) -> None:
+        self._workbook, self._drawer = workbook, drawer
+        self._camera: dict[Settings, str | None] = {}
+
+    def settings(self, task: Task) -> Settings:
+        """How a photograph is to be measured."""
+        told = self._workbook.reading.settings_told(task.settings_id)
+        settings = settings_of(told, self._frame, self._file, task.names, task.outlines)
+        self._camera[settings] = (told["camera"] or {}).get("sha256")
+        return settings
+
+    def camera_of(self, settings: Settings | None) -> str | None:
+        """The hash of the camera file that they name."""
+        return None if settings is None else self._camera[settings]
+
+    def _file(self, sha256: str) -> Path:
+        name, content = self._workbook.reading.file(sha256)
+        path = self._drawer / sha256[:16] / name
+        if not path.exists():
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(content)
+        return path
+
+    def _frame(self, sha256: str) -> Path:
+        folder = self._workbook.folder
+        picture = self._workbook.reading.picture(sha256)
+        assert picture is not None  # noqa: S101 - kept with the settings
+        state = picture.state(folder)
+        if state != "there":
+            found = "is no longer there" if state == "missing" else "is no longer what it was"
+            raise CannotReadError(
+                f"{picture.path}: this frame beside the photographs {found}; put it back, or name another: "
+                f"glowkin study remeasure {folder} with the option of its kind"
+            )
+        return picture.file(folder)

@@ -1,0 +1,108 @@
+"""The text of every query that is asked of a study, by what it answers."""
+
+from __future__ import annotations
+
+_PHOTOGRAPH = """
+    SELECT p.id, f.path, f.sha256, f.size_bytes, f.modified_ns, p.taken_at, p.added_at, p.note, p.left_out,
+        CASE WHEN a.message IS NOT NULL THEN 'not measured' WHEN a.photograph_id IS NOT NULL THEN 'awaited'
+            ELSE 'measured' END,
+        a.message, m.id, m.measured_at, g.program, m.camera_name, m.sample_count,
+        m.exposure_s, m.iso, m.f_number, m.kind, coalesce(m.flags, '')
+    FROM photographs p JOIN pictures f ON f.id = p.picture_id
+    LEFT JOIN awaited a ON a.photograph_id = p.id
+    LEFT JOIN measurements m ON m.photograph_id = p.id AND m.current = 1
+    LEFT JOIN programs g ON g.id = m.program_id
+"""
+_SAMPLE = """
+    SELECT f.path, s.taken_at, s.measurement_id, s.name, s.u_prime, s.v_prime, s.u_prime_variance,
+        s.u_prime_v_prime_covariance, s.v_prime_variance, s.luminance_relative, s.luminance_per_exposure,
+        s.dominant_wavelength_nm, s.dominant_wavelength_low_nm, s.dominant_wavelength_high_nm,
+        s.excitation_purity, s.excitation_purity_low, s.excitation_purity_high,
+        s.band_centre_nm, s.band_centre_low_nm, s.band_centre_high_nm, s.clipped_fraction, s.flags
+    FROM samples s JOIN measurements m ON m.id = s.measurement_id
+    JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id
+"""
+QUERIES = {
+    "title": "SELECT title, made_at, program FROM study",
+    "photographs counted": "SELECT count(*) FROM photographs WHERE left_out = ''",
+    "left out counted": "SELECT count(*) FROM photographs WHERE left_out <> ''",
+    "awaited counted": (
+        "SELECT count(*), count(a.message) FROM awaited a JOIN photographs p ON p.id = a.photograph_id "
+        "WHERE p.left_out = ''"
+    ),
+    "samples counted": "SELECT count(*) FROM samples WHERE shown = 1",
+    "first taken": (
+        "SELECT taken_at FROM photographs WHERE left_out = '' AND taken_at > '' ORDER BY taken_at LIMIT 1"
+    ),
+    "last taken": (
+        "SELECT taken_at FROM photographs WHERE left_out = '' AND taken_at > '' "
+        "ORDER BY taken_at DESC LIMIT 1"
+    ),
+    "edits counted": "SELECT count(*) FROM edits WHERE undone_at IS NULL",
+    "photographs": f"{_PHOTOGRAPH} WHERE p.left_out = '' ORDER BY p.taken_at, p.id LIMIT ? OFFSET ?",
+    "left out": f"{_PHOTOGRAPH} WHERE p.left_out <> '' ORDER BY p.taken_at, p.id LIMIT ? OFFSET ?",
+    "not done": (
+        f"{_PHOTOGRAPH} WHERE p.id IN (SELECT photograph_id FROM awaited) "  # noqa: S608 - fixed text
+        "AND p.left_out = '' LIMIT ? OFFSET ?"
+    ),
+    "photograph": f"{_PHOTOGRAPH} WHERE p.id = ?",
+    "by path": (
+        "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.path = ? "
+        "ORDER BY p.left_out <> '', p.id DESC"
+    ),
+    "by hash": (
+        "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id "
+        "WHERE f.sha256 >= ? AND f.sha256 < ? LIMIT 2"
+    ),
+    "by name": (
+        "SELECT p.id, f.path FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.name = ?"
+    ),
+    "names": (
+        "SELECT name, count(*), min(taken_at), max(taken_at) FROM samples WHERE shown = 1 GROUP BY name"
+    ),
+    "course": f"{_SAMPLE} WHERE s.name = ? AND s.shown = 1 ORDER BY s.taken_at, s.id LIMIT ? OFFSET ?",
+    "samples of": f"{_SAMPLE} WHERE s.measurement_id = ? ORDER BY s.place",
+    "flags": (
+        "SELECT flag, count(DISTINCT measurement_id), count(place) FROM flags WHERE shown = 1 GROUP BY flag"
+    ),
+    "flagged": (
+        "SELECT DISTINCT f.path FROM flags t JOIN measurements m ON m.id = t.measurement_id "
+        "JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id "
+        "WHERE t.flag = ? AND t.shown = 1 LIMIT ?"
+    ),
+    "cameras": (
+        "SELECT m.camera_name, m.camera_basis, m.camera_sha256, f.name, m.n FROM (SELECT camera_name, "
+        "camera_basis, camera_sha256, count(*) AS n FROM measurements WHERE current = 1 "
+        "GROUP BY camera_name, camera_basis, camera_sha256) m LEFT JOIN files f ON f.sha256 = m.camera_sha256"
+    ),
+    "programs": (
+        "SELECT g.program, g.versions, m.n FROM (SELECT program_id, count(*) AS n FROM measurements "
+        "WHERE current = 1 GROUP BY program_id) m JOIN programs g ON g.id = m.program_id"
+    ),
+    "settings": (
+        "SELECT s.id, s.told, p.n FROM (SELECT settings_id, count(*) AS n FROM photographs "
+        "WHERE left_out = '' GROUP BY settings_id) p JOIN settings s ON s.id = p.settings_id"
+    ),
+    "settings told": "SELECT told FROM settings WHERE id = ?",
+    "measurements of": (
+        "SELECT m.id, m.measured_at, g.program, m.camera_name, m.camera_sha256, m.settings_id, "
+        "m.sample_count, m.current, m.flags FROM measurements m JOIN programs g ON g.id = m.program_id "
+        "WHERE m.photograph_id = ? ORDER BY m.id"
+    ),
+    "record": (
+        "SELECT r.record, f.path FROM records r JOIN measurements m ON m.id = r.measurement_id "
+        "JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id "
+        "WHERE r.measurement_id = ?"
+    ),
+    "names of": "SELECT name FROM samples WHERE measurement_id = ? ORDER BY place",
+    "preview": (
+        "SELECT v.jpeg FROM photographs p JOIN previews v ON v.picture_id = p.picture_id WHERE p.id = ?"
+    ),
+    "file": "SELECT name, content FROM files WHERE sha256 = ?",
+    "picture": "SELECT path, sha256, size_bytes, modified_ns FROM pictures WHERE sha256 = ?",
+    "pictures": (
+        "SELECT id, path, sha256, size_bytes, modified_ns FROM pictures WHERE id > ? ORDER BY id LIMIT ?"
+    ),
+    "edits": "SELECT id, made_at, program, words, undone_at FROM edits ORDER BY id DESC LIMIT ?",
+}
+"""A test goes through them all and sees that each goes by an index."""

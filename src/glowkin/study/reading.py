@@ -1,0 +1,231 @@
+"""What may be asked of a study: every query of ``show`` and of the report, answered with frozen rows.
+
+Each goes by an index and reads no record that it is not asked for. Lists that grow with the study come in
+parts (``most``, ``after``); what counts all photographs walks a narrow index only.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from dataclasses import replace
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING, Any
+
+from glowkin.base.errors import WrongUseError
+from glowkin.base.records import photos_from_json
+from glowkin.study import ledger
+from glowkin.study.pictures import Picture, relative
+from glowkin.study.queries import QUERIES
+from glowkin.study.rows import (
+    CameraRow,
+    EditRow,
+    FlagRow,
+    MeasurementRow,
+    NameRow,
+    Overview,
+    PhotographRow,
+    ProgramRow,
+    SampleRow,
+    SettingsRow,
+)
+
+if TYPE_CHECKING:
+    import sqlite3
+    from collections.abc import Iterator, Sequence
+
+    from glowkin.base.records import MeasuredPhoto, Pair
+
+FEW = 5
+_LEAST_DIGITS = 6
+
+
+@contextlib.contextmanager
+def open_study(given: Path) -> Iterator[Reading]:
+    """A study to be read, as it is now: what is written meanwhile is not seen, and is not kept waiting."""
+    folder = ledger.study_folder(given)
+    with ledger.reading(folder) as connection:
+        yield Reading(connection, folder)
+
+
+class Reading:
+    """The queries, on one connection."""
+
+    def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
+        self.folder = folder
+        self._connection = connection
+
+    def overview(self) -> Overview:
+        """The study at a glance."""
+        (title, made_at, program), photographs = self._one("title"), self._one("photographs counted")[0]
+        asked, failed = self._one("awaited counted")
+        first, last = ((self._one(query) or (None,))[0] for query in ("first taken", "last taken"))
+        return Overview(
+            title, made_at, program, photographs, photographs - asked, asked - failed, failed,
+            self._one("left out counted")[0], self._one("samples counted")[0], first, last,
+            self._one("edits counted")[0],
+        )  # fmt: skip
+
+    def photographs(self, most: int = 50, after: int = 0) -> list[PhotographRow]:
+        """Photographs in order of capture, those of no known time first."""
+        return [_photograph(row) for row in self._all("photographs", most, after)]
+
+    def left_out(self, most: int = 50, after: int = 0) -> list[PhotographRow]:
+        """Photographs that the user left out, the reason with each."""
+        return [_photograph(row) for row in self._all("left out", most, after)]
+
+    def not_done(self, most: int = 50, after: int = 0) -> list[PhotographRow]:
+        """Photographs whose measurement is asked for and not whole."""
+        return [_photograph(row) for row in self._all("not done", most, after)]
+
+    def photograph(self, photograph_id: int) -> PhotographRow:
+        """One of them; ``WrongUseError`` where there is none of that number."""
+        row = self._one("photograph", photograph_id)
+        if row is None:
+            raise WrongUseError(f"{self.folder}: holds no photograph number {photograph_id}")
+        return _photograph(row)
+
+    def find(self, text: str) -> PhotographRow:
+        """The photograph that a user means: by its path, the end of it, or the first digits of its hash.
+
+        ``WrongUseError`` where none or several are meant.
+        """
+        for path in (text, relative(Path(text), self.folder)):
+            if row := self._one("by path", path):
+                return self.photograph(row[0])
+        if len(text) >= _LEAST_DIGITS and all(c in "0123456789abcdef" for c in text):
+            by_hash = self._all("by hash", text, f"{text}g")
+            if len(by_hash) == 1:
+                return self.photograph(by_hash[0][0])
+        meant = [
+            (i, path)
+            for i, path in self._all("by name", PurePath(text).name)
+            if f"/{path}".endswith(f"/{text}")
+        ]
+        if len(meant) == 1:
+            return self.photograph(meant[0][0])
+        if meant:
+            few = ", ".join(path for _, path in meant[:FEW])
+            raise WrongUseError(
+                f"{text}: several photographs are called so: {few}; name one by its whole path"
+            )
+        raise WrongUseError(
+            f"{text}: is not in this study; see which are with: glowkin study show {self.folder.name}"
+        )
+
+    def names(self) -> list[NameRow]:
+        """The samples of all photographs by name."""
+        return [NameRow(*row) for row in self._all("names")]
+
+    def course(self, name: str, most: int = 10_000, after: int = 0) -> list[SampleRow]:
+        """One sample through all photographs, in order of capture."""
+        return [_sample(row) for row in self._all("course", name, most, after)]
+
+    def samples_of(self, measurement_id: int) -> list[SampleRow]:
+        """The samples of one measurement, in reading order."""
+        return [_sample(row) for row in self._all("samples of", measurement_id)]
+
+    def flags(self) -> list[FlagRow]:
+        """Every flag raised by a current measurement."""
+        return [
+            FlagRow(flag, photos, samples, tuple(p for (p,) in self._all("flagged", flag, FEW)))
+            for flag, photos, samples in self._all("flags")
+        ]
+
+    def cameras(self) -> list[CameraRow]:
+        """The camera descriptions that current measurements rest on."""
+        return [CameraRow(*row) for row in self._all("cameras")]
+
+    def programs(self) -> list[ProgramRow]:
+        """The versions that current measurements were made by."""
+        return [ProgramRow(name, json.loads(versions), n) for name, versions, n in self._all("programs")]
+
+    def settings(self) -> list[SettingsRow]:
+        """The settings that photographs are measured with."""
+        return [SettingsRow(i, json.loads(told), n) for i, told, n in self._all("settings")]
+
+    def settings_told(self, settings_id: int) -> dict[str, Any]:
+        """One of them; files and frames as names and hashes."""
+        told: dict[str, Any] = json.loads(self._one("settings told", settings_id)[0])
+        return told
+
+    def measurements_of(self, photograph_id: int) -> list[MeasurementRow]:
+        """Every whole measurement of a photograph, the oldest first."""
+        return [MeasurementRow(*_with_flags(row)) for row in self._all("measurements of", photograph_id)]
+
+    def record(self, measurement_id: int) -> MeasuredPhoto:
+        """The whole record of a measurement, with its samples as they are called now.
+
+        ``path`` is relative to the study.
+        """
+        row = self._one("record", measurement_id)
+        if row is None:
+            raise WrongUseError(f"{self.folder}: holds no measurement number {measurement_id}")
+        (photo,) = photos_from_json({"photos": [json.loads(row[0])]})
+        names = [name for (name,) in self._all("names of", measurement_id)]
+        samples = tuple(replace(s, name=name) for s, name in zip(photo.samples, names, strict=True))
+        return replace(photo, path=row[1], samples=samples)
+
+    def measured(self, most: int = 50, after: int = 0) -> Iterator[MeasuredPhoto]:
+        """The current records in order of capture, one after another."""
+        for row in self.photographs(most, after):
+            if row.measurement_id is not None:
+                yield self.record(row.measurement_id)
+
+    def preview(self, photograph_id: int) -> bytes | None:
+        """A small JPEG of the photograph, or of the last content measured."""
+        row = self._one("preview", photograph_id)
+        return None if row is None else bytes(row[0])
+
+    def file(self, sha256: str) -> tuple[str, bytes]:
+        """Name and content of a camera file, filter or known glow."""
+        row = self._one("file", sha256)
+        if row is None:
+            raise WrongUseError(f"{self.folder}: holds no file {sha256[:12]}")
+        return str(row[0]), bytes(row[1])
+
+    def picture(self, sha256: str) -> Picture | None:
+        """A photograph's file, or that of a frame taken beside it, by content."""
+        row = self._one("picture", sha256)
+        return None if row is None else Picture(*row)
+
+    def pictures(self, part: int = 1000) -> Iterator[Picture]:
+        """Every file that is known by its path."""
+        last = 0
+        while rows := self._all("pictures", last, part):
+            yield from (Picture(*row[1:]) for row in rows)
+            last = rows[-1][0]
+
+    def edits(self, most: int = 20) -> list[EditRow]:
+        """What the user changed, the latest first."""
+        return [EditRow(*row) for row in self._all("edits", most)]
+
+    def _one(self, query: str, *values: Any) -> Any:
+        return self._connection.execute(QUERIES[query], values).fetchone()
+
+    def _all(self, query: str, *values: Any) -> list[Any]:
+        return self._connection.execute(QUERIES[query], values).fetchall()
+
+
+def _photograph(row: Sequence[Any]) -> PhotographRow:
+    return PhotographRow(*_with_flags(row))
+
+
+def _with_flags(row: Sequence[Any]) -> tuple[Any, ...]:
+    """A row whose last column is flags, by spaces."""
+    return (*row[:-1], tuple(row[-1].split()))
+
+
+def _sample(row: Sequence[Any]) -> SampleRow:
+    path, taken_at, measurement, name, u, v, uu, uv, vv, relative_, absolute = row[:11]
+    nm, nm_low, nm_high, purity, purity_low, purity_high, band, band_low, band_high, clipped, flags = row[11:]
+    covariance = None if uu is None else ((uu, uv), (uv, vv))
+    return SampleRow(
+        path, taken_at, measurement, name, u, v, covariance, relative_, absolute,
+        nm, _pair(nm_low, nm_high), purity, _pair(purity_low, purity_high), band, _pair(band_low, band_high),
+        clipped, tuple(flags.split()),
+    )  # fmt: skip
+
+
+def _pair(low: float | None, high: float | None) -> Pair | None:
+    return None if low is None or high is None else (low, high)

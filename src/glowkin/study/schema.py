@@ -1,0 +1,172 @@
+"""The tables of a ledger, version by version; a step that was released is never changed, only followed.
+
+Times of the program are UTC, times of photographs as their files tell them. Paths are relative to the
+study's folder, with slashes. Nothing that was measured is ever deleted: ``current`` marks what counts now,
+and flags stand beside the sample (``flags``, by spaces) as well as one a row, to be counted.
+"""
+
+from __future__ import annotations
+
+APPLICATION_ID = 0x676C6F77
+"""The letters "glow", by which SQLite files of this kind are told (SQLite's own field for it)."""
+
+_FIRST = """
+CREATE TABLE study (
+    id INTEGER PRIMARY KEY CHECK (id = 1),
+    title TEXT NOT NULL,
+    made_at TEXT NOT NULL,
+    program TEXT NOT NULL
+) STRICT;
+
+-- every photograph's file, also of frames taken beside others: what it was, and where it lay
+CREATE TABLE pictures (
+    id INTEGER PRIMARY KEY,
+    sha256 TEXT NOT NULL UNIQUE,
+    path TEXT NOT NULL,
+    name TEXT NOT NULL,
+    size_bytes INTEGER NOT NULL,
+    modified_ns INTEGER NOT NULL
+) STRICT;
+CREATE INDEX pictures_by_path ON pictures (path);
+CREATE INDEX pictures_by_name ON pictures (name);
+
+-- camera files, filters and known glows, whole
+CREATE TABLE files (
+    sha256 TEXT PRIMARY KEY,
+    name TEXT NOT NULL,
+    content BLOB NOT NULL
+) STRICT;
+
+CREATE TABLE settings (
+    id INTEGER PRIMARY KEY,
+    told TEXT NOT NULL UNIQUE CHECK (json_valid(told))
+) STRICT;
+
+CREATE TABLE programs (
+    id INTEGER PRIMARY KEY,
+    program TEXT NOT NULL,
+    versions TEXT NOT NULL CHECK (json_valid(versions)),
+    UNIQUE (program, versions)
+) STRICT;
+
+-- what the study holds, and how it is to be measured
+CREATE TABLE photographs (
+    id INTEGER PRIMARY KEY,
+    picture_id INTEGER NOT NULL UNIQUE REFERENCES pictures,
+    settings_id INTEGER NOT NULL REFERENCES settings,
+    names TEXT NOT NULL CHECK (json_valid(names)),
+    outlines TEXT CHECK (outlines IS NULL OR json_valid(outlines)),
+    note TEXT NOT NULL DEFAULT '',
+    left_out TEXT NOT NULL DEFAULT '',
+    added_at TEXT NOT NULL,
+    taken_at TEXT
+) STRICT;
+CREATE INDEX photographs_by_time ON photographs (taken_at, id) WHERE left_out = '';
+CREATE INDEX photographs_left_out ON photographs (taken_at, id) WHERE left_out <> '';
+CREATE INDEX photographs_by_settings ON photographs (settings_id) WHERE left_out = '';
+
+-- photographs whose measurement is asked for and not whole yet; message: why it failed
+CREATE TABLE awaited (
+    photograph_id INTEGER PRIMARY KEY REFERENCES photographs,
+    asked_at TEXT NOT NULL,
+    message TEXT
+) STRICT;
+
+CREATE TABLE measurements (
+    id INTEGER PRIMARY KEY,
+    photograph_id INTEGER NOT NULL REFERENCES photographs,
+    settings_id INTEGER NOT NULL REFERENCES settings,
+    names TEXT NOT NULL,
+    outlines TEXT,
+    program_id INTEGER NOT NULL REFERENCES programs,
+    measured_at TEXT NOT NULL,
+    camera_name TEXT NOT NULL,
+    camera_basis TEXT NOT NULL,
+    camera_sha256 TEXT REFERENCES files,
+    kind TEXT NOT NULL,
+    exposure_s REAL,
+    iso REAL,
+    f_number REAL,
+    sample_count INTEGER NOT NULL,
+    flags TEXT NOT NULL,
+    current INTEGER NOT NULL CHECK (current IN (0, 1))
+) STRICT;
+CREATE UNIQUE INDEX measurements_current ON measurements (photograph_id) WHERE current = 1;
+CREATE INDEX measurements_of ON measurements (photograph_id, id);
+CREATE INDEX measurements_by_camera ON measurements (camera_name, camera_basis, camera_sha256)
+    WHERE current = 1;
+CREATE INDEX measurements_by_program ON measurements (program_id) WHERE current = 1;
+
+-- the whole record of a measurement, as glowkin.measure.v1 has a photograph
+CREATE TABLE records (
+    measurement_id INTEGER PRIMARY KEY REFERENCES measurements,
+    record TEXT NOT NULL CHECK (json_valid(record))
+) STRICT;
+
+-- what is asked of records, ready to be asked; shown: of the current measurement of a photograph not left out
+CREATE TABLE samples (
+    id INTEGER PRIMARY KEY,
+    measurement_id INTEGER NOT NULL REFERENCES measurements,
+    place INTEGER NOT NULL,
+    name TEXT NOT NULL,
+    taken_at TEXT,
+    shown INTEGER NOT NULL CHECK (shown IN (0, 1)),
+    u_prime REAL,
+    v_prime REAL,
+    u_prime_variance REAL,
+    v_prime_variance REAL,
+    u_prime_v_prime_covariance REAL,
+    luminance_relative REAL,
+    luminance_per_exposure REAL,
+    dominant_wavelength_nm REAL,
+    dominant_wavelength_low_nm REAL,
+    dominant_wavelength_high_nm REAL,
+    excitation_purity REAL,
+    excitation_purity_low REAL,
+    excitation_purity_high REAL,
+    band_centre_nm REAL,
+    band_centre_low_nm REAL,
+    band_centre_high_nm REAL,
+    clipped_fraction REAL NOT NULL,
+    flags TEXT NOT NULL,
+    UNIQUE (measurement_id, place)
+) STRICT;
+CREATE INDEX samples_by_name ON samples (name, taken_at, id) WHERE shown = 1;
+
+CREATE TABLE flags (
+    measurement_id INTEGER NOT NULL REFERENCES measurements,
+    place INTEGER,
+    flag TEXT NOT NULL,
+    shown INTEGER NOT NULL CHECK (shown IN (0, 1))
+) STRICT;
+CREATE INDEX flags_of ON flags (measurement_id);
+CREATE INDEX flags_by_flag ON flags (flag, measurement_id, place) WHERE shown = 1;
+
+-- a small JPEG of each photograph, so that it can be shown when the file is elsewhere
+CREATE TABLE previews (
+    picture_id INTEGER PRIMARY KEY REFERENCES pictures,
+    jpeg BLOB NOT NULL
+) STRICT;
+
+-- what the user changed: an edit is one deed, undone as one
+CREATE TABLE edits (
+    id INTEGER PRIMARY KEY,
+    made_at TEXT NOT NULL,
+    program TEXT NOT NULL,
+    words TEXT NOT NULL,
+    undone_at TEXT
+) STRICT;
+CREATE INDEX edits_standing ON edits (id) WHERE undone_at IS NULL;
+
+CREATE TABLE changes (
+    edit_id INTEGER NOT NULL REFERENCES edits,
+    photograph_id INTEGER NOT NULL REFERENCES photographs,
+    field TEXT NOT NULL CHECK (field IN ('names', 'outlines', 'note', 'left_out')),
+    before TEXT,
+    after TEXT,
+    PRIMARY KEY (edit_id, photograph_id, field)
+) STRICT, WITHOUT ROWID;
+"""
+
+STEPS = (_FIRST,)
+"""From no tables to version 1, from there to 2, and so on."""

@@ -1,0 +1,168 @@
+"""A study in words: tables for the terminal and the one document of ``--json``."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from math import sqrt
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from glowkin.base.flags import FLAGS
+from glowkin.base.uncertainty import ellipse_95
+from glowkin.study.pictures import mend
+from glowkin.telling.numbers import NOTHING, rounded, significant
+from glowkin.telling.provenance import GRAVITY
+from glowkin.telling.tables import Z95, Table, flag_words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from glowkin.study.reading import Reading
+    from glowkin.study.rows import (
+        EditRow,
+        FlagRow,
+        MeasurementRow,
+        NameRow,
+        Overview,
+        PhotographRow,
+        SampleRow,
+    )
+
+MOST = 50
+
+
+def heading(o: Overview) -> str:
+    """The study in a sentence or two.
+
+    >>> from glowkin.study.rows import Overview
+    >>> heading(Overview("Drying", "2026-05-04T09:00:00+00:00", "glowkin 1", 3, 1, 1, 1, 0, 5, None, None, 0))
+    'Drying: 3 photographs, 1 measured, 1 still to be measured, 1 that could not be; 5 samples.'
+    """
+    parts = [_many(o.photographs, "photograph"), f"{o.measured} measured"]
+    parts += [f"{o.awaited} still to be measured"] if o.awaited else []
+    parts += [f"{o.not_measured} that could not be"] if o.not_measured else []
+    parts += [f"{o.left_out} more left out"] if o.left_out else []
+    taken = f" Taken from {_time(o.first_taken_at)} to {_time(o.last_taken_at)}." if o.first_taken_at else ""
+    return f"{o.title}: {', '.join(parts)}; {_many(o.samples, 'sample')}.{taken}"
+
+
+def photographs_table(rows: Sequence[PhotographRow], whole: int) -> Table:
+    """The photographs, each with what became of it."""
+    heads = ("Photograph", "Taken", "Status", "Samples", "Camera description", "Flags", "Note")
+    cells = tuple(
+        (
+            r.path, _time(r.taken_at), r.status, NOTHING if r.samples is None else str(r.samples),
+            r.camera or NOTHING, flag_words(r.flags), r.note or NOTHING,
+        )
+        for r in rows
+    )  # fmt: skip
+    more = f"The first {len(rows)} of {whole}; --json has all of them." if whole > len(rows) else ""
+    return Table("Photographs", heads, cells, more)
+
+
+def left_out_table(rows: Sequence[PhotographRow]) -> Table:
+    """The photographs that are left out, with the reason."""
+    cells = tuple((r.path, _time(r.taken_at), r.left_out) for r in rows)
+    return Table("Left out", ("Photograph", "Taken", "Why"), cells)
+
+
+def names_table(rows: Sequence[NameRow]) -> Table:
+    """The samples by name."""
+    cells = tuple(
+        (r.name, str(r.photographs), _time(r.first_taken_at), _time(r.last_taken_at)) for r in rows[:MOST]
+    )
+    more = f"The first {MOST} of {len(rows)}; --json has all of them." if len(rows) > MOST else ""
+    return Table("Samples by name", ("Sample", "Photographs", "First", "Last"), cells, more)
+
+
+def course_table(name: str, rows: Sequence[SampleRow]) -> Table:
+    """One sample through its photographs."""
+    heads = ("Photograph", "Taken", "u′", "v′", "95 % semi-axis", "Light per exposure", "Flags")
+    note = "The semi-axis is that of the longer axis of the 95 % ellipse in u′v′."
+    return Table(name, heads, tuple(_course_row(r) for r in rows), note)
+
+
+def _course_row(r: SampleRow) -> tuple[str, ...]:
+    C = r.u_prime_v_prime_covariance
+    u_error, v_error = (Z95 * sqrt(C[i][i]) if C else None for i in (0, 1))
+    return (
+        r.path, _time(r.taken_at), rounded(r.u_prime, u_error), rounded(r.v_prime, v_error),
+        significant(ellipse_95(np.array(C))[0]) if C else NOTHING,
+        NOTHING if r.luminance_per_exposure is None else significant(r.luminance_per_exposure, 3),
+        flag_words(r.flags),
+    )  # fmt: skip
+
+
+def measurements_table(path: str, rows: Sequence[MeasurementRow]) -> Table:
+    """Every measurement of a photograph; one counts."""
+    cells = tuple(
+        (r.measured_at, r.program, r.camera, str(r.samples), "yes" if r.current else "no, kept") for r in rows
+    )
+    return Table(
+        f"Measurements of {path}", ("Made (UTC)", "By", "Camera description", "Samples", "Counts"), cells
+    )
+
+
+def edits_table(rows: Sequence[EditRow]) -> Table:
+    """What the user changed, the latest first."""
+    cells = tuple((r.made_at, r.words, f"undone {r.undone_at}" if r.undone_at else "stands") for r in rows)
+    return Table("Edits", ("Made (UTC)", "What", "State"), cells)
+
+
+def photograph_lines(r: PhotographRow) -> list[str]:
+    """What else is known of a photograph."""
+    out = [f"Note: {r.note}"] if r.note else []
+    out += [f"Left out: {r.left_out}"] if r.left_out else []
+    out += [not_done_words(r)] if r.status != "measured" else []
+    return [*out, f"Added {r.added_at}; SHA-256 {r.sha256}"]
+
+
+def not_done_words(r: PhotographRow) -> str:
+    """Why there is no new measurement of a photograph."""
+    stands = " An older result stands." if r.measurement_id is not None else ""
+    if r.message is None:
+        return f"{r.path}: is still to be measured; go on with: glowkin study add STUDY.{stands}"
+    return f"{r.path}: could not be measured: {r.message}.{stands}"
+
+
+def flag_lines(rows: Sequence[FlagRow]) -> Iterator[str]:
+    """Every flag with its mend and where it was raised, gravest first."""
+    order = {name: i for i, name in enumerate(GRAVITY)}
+    for r in sorted(rows, key=lambda r: order.get(r.flag, len(order))):
+        if r.flag in FLAGS:
+            where = f"{_many(r.photographs, 'photograph')}, as {r.paths[0]}"
+            yield f"[bold]{r.flag}[/] ({where}): {FLAGS[r.flag].sentence} {FLAGS[r.flag].mend}"
+
+
+def amiss(reading: Reading) -> Iterator[dict[str, str]]:
+    """Every photograph, or frame beside one, that is not where it was or not what it was."""
+    for picture in reading.pictures():
+        state = picture.state(reading.folder)
+        if state != "there":
+            yield {"path": picture.path, "message": mend(picture, state)}
+
+
+def study_document(reading: Reading, errors: Sequence[dict[str, str]], program: str) -> dict[str, Any]:
+    """The glowkin.study.v1 document: the study without its records."""
+    overview = reading.overview()
+    return {
+        "schema": "glowkin.study.v1", "program": program, "errors": list(errors),
+        "study": asdict(overview),
+        "photographs": [asdict(r) for r in reading.photographs(overview.photographs)],
+        "left_out": [asdict(r) for r in reading.left_out(overview.left_out)],
+        "samples": [asdict(r) for r in reading.names()],
+        "flags": [asdict(r) for r in reading.flags()],
+        "cameras": [asdict(r) for r in reading.cameras()],
+        "programs": [asdict(r) for r in reading.programs()],
+        "settings": [asdict(r) for r in reading.settings()],
+        "edits": [asdict(r) for r in reading.edits(overview.edits + MOST)],
+    }  # fmt: skip
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _time(taken_at: str | None) -> str:
+    return (taken_at or "unknown").replace("T", " ")[:16]

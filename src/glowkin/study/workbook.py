@@ -1,0 +1,245 @@
+"""The only writer of a study: takes photographs up, asks for measurements, keeps them, undoes edits.
+
+Every deed is one transaction. A measurement is asked for (``awaited``) before it is made, and counts only
+when it is whole: whatever ends the program in between, the next run finds what is still to do.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from glowkin.base.errors import CannotReadError
+from glowkin.base.records import to_json
+from glowkin.study import ledger, pictures
+from glowkin.study.edits import Change, Edits
+from glowkin.study.ledger import transaction
+from glowkin.study.sample_rows import SAMPLE_COLUMNS, sample_values
+from glowkin.study.tables import now, outlines_json, outlines_of
+from glowkin.study.ways import canonical
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+    from glowkin.base.records import MeasuredPhoto
+    from glowkin.study.pictures import Picture
+    from glowkin.study.tables import Outlines
+    from glowkin.study.ways import Way
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of a photograph that was to be added; ``words`` say it where it was not plainly added."""
+
+    photograph_id: int
+    words: str = ""
+    added: bool = False
+
+
+@dataclass(frozen=True)
+class Task:
+    """A measurement that is asked for."""
+
+    photograph_id: int
+    picture: Picture
+    settings_id: int
+    names: tuple[str, ...]
+    outlines: Outlines | None
+
+
+def new_study(folder: Path, title: str, program: str) -> Path:
+    """Begin a study in a folder, which is made; answers the folder."""
+    return ledger.new_ledger(folder, title or folder.resolve().name, now(), program)
+
+
+@contextlib.contextmanager
+def open_workbook(given: Path, program: str) -> Iterator[Workbook]:
+    """A study to be written into; ``BusyError`` while another program does."""
+    folder = ledger.study_folder(given)
+    with ledger.writing(folder) as connection:
+        pictures.sweep(folder)
+        yield Workbook(connection, folder, program)
+
+
+class Workbook(Edits):
+    """A study that may be changed; ``reading`` answers what it holds."""
+
+    def keep_way(self, way: Way) -> int:
+        """Keep settings with the files they name; answers their number."""
+        with transaction(self._connection):
+            for file in way.files:
+                self._do("INSERT OR IGNORE INTO files VALUES (?, ?, ?)", file.sha256, file.name, file.content)
+            for frame in way.frames:
+                self._picture(frame)
+            return self._settings(way.text)
+
+    def add(
+        self, path: Path, settings_id: int, names: Sequence[str] = (), outlines: Outlines | None = None, *,
+        copy: bool = False, replace: bool = False,
+    ) -> Taken:  # fmt: skip
+        """Take a photograph up, and ask for its measurement; harmless where it is in the study already.
+
+        ``CannotReadError`` where it cannot be read, or where the content of one in the study is another now
+        and ``replace`` does not say that it takes its place.
+        """
+        seen = pictures.seen(path, self.folder)
+        known = self._known(seen)
+        if known is not None:
+            return self._added_again(known, seen, copy=copy)
+        before = self._in_place_of(seen, path, replace=replace)
+        seen = pictures.copied(seen, self.folder) if copy else seen
+        with transaction(self._connection):
+            if before is not None:
+                self._edit(f"{seen.path}: new content in its place", [Change(before, "left_out", "replaced")])
+            return Taken(self.take(seen, settings_id, names, outlines), added=True)
+
+    def take(
+        self, seen: Picture, settings_id: int, names: Sequence[str] = (), outlines: Outlines | None = None
+    ) -> int:
+        """Take up a file that is not in the study, and ask for its measurement; answers its number."""
+        with transaction(self._connection):
+            photograph = self._do(
+                "INSERT INTO photographs (picture_id, settings_id, names, outlines, added_at) "
+                "VALUES (?, ?, ?, ?, ?)",
+                self._picture(seen), settings_id, json.dumps(list(names), ensure_ascii=False),
+                outlines_json(outlines), now(),
+            )  # fmt: skip
+            self._ask(photograph)
+        return photograph
+
+    def _known(self, seen: Picture) -> int | None:
+        row = self._one(
+            "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.sha256 = ?",
+            seen.sha256,
+        )
+        return None if row is None else int(row[0])
+
+    def _added_again(self, photograph: int, seen: Picture, *, copy: bool) -> Taken:
+        """One that is in the study: its place is put right where it was moved."""
+        row = self.reading.photograph(photograph)
+        before = self.reading.picture(seen.sha256)
+        assert before is not None  # noqa: S101 - found by its hash
+        words = ""
+        if copy and not before.path.startswith(f"{ledger.PHOTOS}/"):
+            seen = pictures.copied(seen, self.folder)
+            words = f"{row.path}: copied to {seen.path}"
+        elif seen.path != before.path:
+            if before.state(self.folder) == "there":
+                return Taken(photograph, f"{seen.path}: is in the study already, as {row.path}")
+            words = f"{row.path}: found again as {seen.path}"
+        if row.left_out:
+            words = (
+                f"{row.path}: was left out of the study ({row.left_out}); take it in again with: "
+                f"glowkin study edit {self.folder.name} {row.path} --take-in"
+            )
+        if seen != before:
+            with transaction(self._connection):
+                self._move(seen)
+        return Taken(photograph, words)
+
+    def _in_place_of(self, seen: Picture, path: Path, *, replace: bool) -> int | None:
+        """The photograph that lay there with another content."""
+        row = self._one(
+            "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id "
+            "WHERE f.path = ? AND p.left_out = ''", seen.path,
+        )  # fmt: skip
+        if row is None or replace:
+            return None if row is None else int(row[0])
+        before = self.reading.photograph(row[0])
+        raise CannotReadError(
+            f"{path}: is no longer what was added on {before.added_at[:10]}; put the original back under "
+            "this name and the new one under another, or take it in its place with --replace"
+        )
+
+    def ask_again(self, photographs: Iterable[int], settings: Mapping[int, int] | None = None) -> int:
+        """Ask for new measurements, by other settings where told (old number to new); answers how many.
+
+        The current measurements stand until the new ones are whole.
+        """
+        asked = 0
+        with transaction(self._connection):
+            for photograph in photographs:
+                for old, new in (settings or {}).items():
+                    self._do(
+                        "UPDATE photographs SET settings_id = ? WHERE id = ? AND settings_id = ?",
+                        new, photograph, old,
+                    )  # fmt: skip
+                self._ask(photograph)
+                asked += 1
+        return asked
+
+    def other_settings(self, settings_id: int, changed: Mapping[str, Any]) -> int:
+        """The number of settings that differ from others in what is told."""
+        (told,) = self._one("SELECT told FROM settings WHERE id = ?", settings_id)
+        with transaction(self._connection):
+            return self._settings(canonical({**json.loads(told), **changed}))
+
+    def standing(self) -> list[tuple[int, int]]:
+        """Every photograph that is not left out, with the number of its settings."""
+        query = "SELECT id, settings_id FROM photographs WHERE left_out = '' ORDER BY taken_at, id"
+        return [(int(a), int(b)) for a, b in self._connection.execute(query)]
+
+    def settings_id(self, photograph: int) -> int:
+        """The number of a photograph's settings."""
+        return int(self._one("SELECT settings_id FROM photographs WHERE id = ?", photograph)[0])
+
+    def tasks(self) -> list[Task]:
+        """What is still to be measured, those alike one after another."""
+        rows = self._connection.execute(
+            "SELECT p.id, f.path, f.sha256, f.size_bytes, f.modified_ns, p.settings_id, p.names, p.outlines "
+            "FROM awaited a JOIN photographs p ON p.id = a.photograph_id "
+            "JOIN pictures f ON f.id = p.picture_id WHERE p.left_out = '' "
+            "ORDER BY p.settings_id, p.names, p.outlines, p.id"
+        )
+        return [
+            Task(row[0], pictures.Picture(*row[1:5]), row[5], tuple(json.loads(row[6])), outlines_of(row[7]))
+            for row in rows
+        ]
+
+    def keep(self, task: Task, photo: MeasuredPhoto, jpeg: bytes, camera_sha256: str | None) -> None:
+        """Keep a whole measurement, which counts from now on; the one before is kept as well."""
+        frames = tuple(replace(f, path=pictures.relative(Path(f.path), self.folder)) for f in photo.frames)
+        photo = replace(photo, path="", frames=frames)
+        with transaction(self._connection):
+            program = self._numbered("programs", ("program", "versions"), (self._program, self._versions))
+            self._none_current(task.photograph_id)
+            measurement = self._do(
+                "INSERT INTO measurements (photograph_id, settings_id, names, outlines, program_id, "
+                "measured_at, camera_name, camera_basis, camera_sha256, kind, exposure_s, iso, f_number, "
+                "sample_count, flags, current) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1)",
+                task.photograph_id, task.settings_id, json.dumps(task.names, ensure_ascii=False),
+                outlines_json(task.outlines), program, now(), photo.camera.name, photo.camera.basis,
+                camera_sha256, photo.kind, photo.exposure_s, photo.iso, photo.f_number, len(photo.samples),
+                " ".join(photo.flags),
+            )  # fmt: skip
+            record = json.dumps(to_json(photo), ensure_ascii=False, allow_nan=False)
+            self._do("INSERT INTO records VALUES (?, ?)", measurement, record)
+            self._keep_samples(measurement, photo)
+            self._do("UPDATE photographs SET taken_at = ? WHERE id = ?", photo.taken_at, task.photograph_id)
+            self._do(
+                "INSERT OR REPLACE INTO previews SELECT picture_id, ? FROM photographs WHERE id = ?",
+                jpeg, task.photograph_id,
+            )  # fmt: skip
+            self._do("DELETE FROM awaited WHERE photograph_id = ?", task.photograph_id)
+
+    def refuse(self, task: Task, message: str) -> None:
+        """Keep why a measurement could not be made; it is tried again at the next run."""
+        with transaction(self._connection):
+            self._do("UPDATE awaited SET message = ? WHERE photograph_id = ?", message, task.photograph_id)
+
+    def _keep_samples(self, measurement: int, photo: MeasuredPhoto) -> None:
+        places = ", ".join("?" * (len(SAMPLE_COLUMNS) + 4))
+        query = (
+            f"INSERT INTO samples (measurement_id, place, taken_at, shown, {', '.join(SAMPLE_COLUMNS)}) "  # noqa: S608 - names of ours
+            f"VALUES ({places})"
+        )
+        rows = [(measurement, i, photo.taken_at, 1, *sample_values(s)) for i, s in enumerate(photo.samples)]
+        self._connection.executemany(query, rows)
+        flags: list[tuple[int | None, str]] = [(None, flag) for flag in photo.flags]
+        flags += [(i, flag) for i, s in enumerate(photo.samples) for flag in s.flags]
+        self._connection.executemany(
+            "INSERT INTO flags VALUES (?, ?, ?, 1)", [(measurement, *flag) for flag in flags]
+        )

@@ -1,0 +1,129 @@
+"""The commands of a study: parse, call the workbook or the reading, print. No science here."""
+
+from __future__ import annotations
+
+import sys
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import click
+
+from glowkin.base.errors import WrongUseError
+from glowkin.options import PROGRAM, Commands, shared_options
+
+STUDY = click.argument("study", type=click.Path(path_type=Path))
+PHOTOS = click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="[PHOTO]...")
+OMISSIBLE = ("camera", "filter", "lamp-off", "lens-capped", "flat", "blank", "reference")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+JOBS = click.option("--jobs", type=click.IntRange(1), default=2, show_default=True, help="At once.")
+
+
+@click.group("study", cls=Commands)
+def study_commands() -> None:
+    """Keep the work of weeks in one folder: photographs, measurements, edits, and what was concluded."""
+
+
+@study_commands.command(epilog='Example: glowkin study new drying --title "Drying of the red form"')
+@STUDY
+@click.option("--title", default="", metavar="TEXT", help="What the study is called; else as its folder.")
+@JSON
+def new(study: Path, title: str, *, as_json: bool) -> None:
+    """Begin a study in the folder STUDY, which is made."""
+    from glowkin import bookkeeping
+
+    sys.exit(bookkeeping.begin(study, title, PROGRAM, as_json=as_json))
+
+
+@study_commands.command(epilog="Example: glowkin study add drying evening.dng --names red,green --copy")
+@STUDY
+@PHOTOS
+@click.option("--copy", is_flag=True, help="Copy the photographs into the study's folder.")
+@click.option("--replace", is_flag=True, help="Where a photograph has new content, take that in its place.")
+@partial(shared_options, left_out=("out",))
+def add(study: Path, photos: tuple[Path, ...], *, copy: bool, replace: bool, **options: Any) -> None:
+    """Take PHOTOs into the study and measure them; complete what is still to be measured.
+
+    Adding one twice is harmless. One that was moved is found again when it is added from its new place.
+    """
+    from glowkin import bookkeeping
+
+    sys.exit(bookkeeping.add(study, photos, PROGRAM, options, copy=copy, replace=replace))
+
+
+@study_commands.command(epilog="Example: glowkin study show drying evening.dng")
+@STUDY
+@PHOTOS
+@click.option("--sample", metavar="NAME", help="One sample through all photographs.")
+@click.option("--edits", is_flag=True, help="What was edited, the latest first.")
+@click.option("--outlines", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write the outlines of the one PHOTO as GeoJSON, to be changed.")  # fmt: skip
+@JSON
+def show(study: Path, photos: tuple[Path, ...], **options: Any) -> None:
+    """Show what the study holds, or what is known of PHOTOs in it."""
+    from glowkin import showing
+
+    sys.exit(showing.show(study, photos, PROGRAM, **options))
+
+
+@study_commands.command(epilog="Example: glowkin study remeasure drying --camera camera.json")
+@STUDY
+@PHOTOS
+@click.option("--without", multiple=True, metavar="OPTION",
+              type=click.Choice(OMISSIBLE),
+              help="Leave out what was measured with. Repeatable.")  # fmt: skip
+@partial(shared_options, left_out=("names", "outlines", "out"))
+@click.pass_context
+def remeasure(
+    context: click.Context,
+    /,
+    study: Path,
+    photos: tuple[Path, ...],
+    *,
+    without: tuple[str, ...],
+    **options: Any,
+) -> None:
+    """Measure PHOTOs anew, or all, by this version; options given take the place of those kept.
+
+    A result stands until the new one is whole, and is kept after that.
+    """
+    from glowkin import bookkeeping
+
+    given = {name for name in options if context.get_parameter_source(name) is not _default()}
+    sys.exit(bookkeeping.remeasure(study, photos, PROGRAM, options, given, without))
+
+
+def _default() -> Any:
+    return click.core.ParameterSource.DEFAULT
+
+
+@study_commands.command(epilog="Example: glowkin study edit drying evening.dng --rename S1=red-batch-1")
+@STUDY
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO...")
+@click.option("--names", metavar="A,B,..", help="Names of all samples, left to right, then top to bottom.")
+@click.option("--rename", multiple=True, metavar="OLD=NEW", help="Another name for one sample. Repeatable.")
+@click.option("--outlines", type=click.Path(path_type=Path), metavar="FILE", help="Other outlines, GeoJSON.")
+@click.option("--found", is_flag=True, help="Back to the outlines that are found.")
+@click.option("--note", metavar="TEXT", help="A note on the photograph; an empty one removes it.")
+@click.option("--leave-out", metavar="WHY", help="Leave the photograph out, for this reason.")
+@click.option("--take-in", is_flag=True, help="Take in again what was left out.")
+@JOBS
+@JSON
+def edit(study: Path, photos: tuple[Path, ...], *, jobs: int, as_json: bool, **options: Any) -> None:
+    """Change names, outlines or the note of PHOTOs in the study, or leave them out, as one edit."""
+    from glowkin import bookkeeping
+
+    if not any(value not in (None, (), False) for value in options.values()):
+        raise WrongUseError("nothing to edit; say what: --names, --rename, --outlines, --note or --leave-out")
+    sys.exit(bookkeeping.edit(study, photos, PROGRAM, options, jobs, as_json=as_json))
+
+
+@study_commands.command(epilog="Example: glowkin study undo drying")
+@STUDY
+@JOBS
+@JSON
+def undo(study: Path, *, jobs: int, as_json: bool) -> None:
+    """Undo the last edit; once more, and the one before."""
+    from glowkin import bookkeeping
+
+    sys.exit(bookkeeping.undo(study, PROGRAM, jobs, as_json=as_json))

@@ -1,0 +1,262 @@
+"""A study as a chemist uses it: from new to show, with what goes wrong on the way."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import pytest
+from PIL import Image
+
+from glowkin.study.reading import open_study
+
+
+def document(done):
+    return json.loads(done.stdout)
+
+
+def names(study, photo):
+    with open_study(study) as reading:
+        row = reading.find(photo)
+        return [s.name for s in reading.record(row.measurement_id).samples]
+
+
+@pytest.fixture
+def added(run, study, photos):
+    """A study with three photographs."""
+    done = run("add", study, photos)
+    assert done.exit_code == 0, done.output
+    return study
+
+
+def test_from_new_to_show(run, added, photos):
+    shown = run("show", added)
+    assert shown.exit_code == 0
+    assert "Drying: 3 photographs, 3 measured; 9 samples. Taken from 2026-05-04 09:" in shown.stdout
+    assert "../shots/09.jpg" in shown.stdout
+    told = document(run("show", added, "--json"))
+    assert told["schema"] == "glowkin.study.v1"
+    assert told["errors"] == []
+    assert [(s["name"], s["photographs"]) for s in told["samples"]] == [("S1", 3), ("S2", 3), ("S3", 3)]
+    assert told["programs"][0]["photographs"] == 3
+    assert told["programs"][0]["versions"]["numpy"]
+
+
+def test_the_whole_record_is_kept(run, added, photos):
+    """As ``measure`` tells it of the file itself, but for the path."""
+    from click.testing import CliRunner
+
+    from glowkin.cli import main
+
+    kept = document(run("show", added, "10.jpg", "--json"))["photos"]
+    told = document(CliRunner().invoke(main, ["measure", str(photos / "10.jpg"), "--json"]))["photos"]
+    assert kept[0].pop("path") == "../shots/10.jpg"
+    told[0].pop("path")
+    assert kept == told
+    assert len(kept[0]["samples"][0]["shared_errors"]) > 1
+
+
+def test_columns_tell_what_the_record_tells(added):
+    with open_study(added) as reading:
+        for row in reading.photographs():
+            record = reading.record(row.measurement_id)
+            assert (row.exposure_s, row.iso, row.f_number) == (record.exposure_s, record.iso, record.f_number)
+            assert (row.taken_at, row.flags, row.camera) == (
+                record.taken_at,
+                record.flags,
+                record.camera.name,
+            )
+            for told, sample in zip(reading.samples_of(row.measurement_id), record.samples, strict=True):
+                fields = [f for f in told.__slots__ if hasattr(sample, f)]
+                assert len(fields) > 12
+                assert {f: getattr(told, f) for f in fields} == {f: getattr(sample, f) for f in fields}
+
+
+def test_adding_twice_is_harmless(run, added, photos):
+    before = document(run("show", added, "--json"))
+    again = run("add", added, photos)
+    assert again.exit_code == 0
+    assert "3 of 3 were in the study already" in again.stderr
+    assert document(run("show", added, "--json")) == before
+
+
+def test_copies_are_measured_where_they_lie(run, study, photos):
+    assert run("add", study, photos / "09.jpg", "--copy").exit_code == 0
+    shutil.rmtree(photos)
+    assert run("remeasure", study).exit_code == 0
+    assert [p.name for p in (study / "photos").iterdir()] == ["09.jpg"]
+    with open_study(study) as reading:
+        (row,) = reading.photographs()
+        assert row.path == "photos/09.jpg"
+        assert [m.current for m in reading.measurements_of(row.id)] == [False, True]
+
+
+def test_two_photographs_of_one_name_are_both_copied(run, study, photos):
+    (photos / "b").mkdir()
+    shutil.copy(photos / "10.jpg", photos / "b" / "09.jpg")
+    assert run("add", study, photos / "09.jpg", photos / "b" / "09.jpg", "--copy").exit_code == 0
+    kept = sorted(p.name for p in (study / "photos").iterdir())
+    assert kept[0] == "09-" + kept[0][3:11] + ".jpg"
+    assert kept[1] == "09.jpg"
+    ambiguous = run("show", study, "09.jpg")
+    assert ambiguous.exit_code == 0, "one is called so by its whole name"
+
+
+def test_a_moved_photograph_is_noticed_and_found_again(run, added, photos):
+    (photos / "09.jpg").rename(photos / "first.jpg")
+    shown = run("show", added)
+    assert shown.exit_code == 1
+    assert "../shots/09.jpg: is no longer there; name its new place with: glowkin study add" in shown.stderr
+    found = run("add", added, photos / "first.jpg")
+    assert found.exit_code == 0
+    assert "../shots/09.jpg: found again as ../shots/first.jpg" in found.stderr
+    assert run("show", added).exit_code == 0
+    assert document(run("show", added, "--json"))["study"]["photographs"] == 3
+
+
+def test_an_edited_photograph_is_noticed_and_taken_in_its_place_when_told(run, added, photos):
+    shutil.copy(photos / "10.jpg", photos / "spare.jpg")
+    content = (photos / "09.jpg").read_bytes()
+    (photos / "09.jpg").write_bytes(content + b"\0")
+    assert "../shots/09.jpg: is no longer what was added" in run("show", added).stderr
+    refused = run("add", added, photos / "09.jpg")
+    assert refused.exit_code == 1
+    assert "take it in its place with --replace" in refused.stderr
+    assert "is no longer what was added" in run("remeasure", added, photos / "09.jpg").stderr
+    with open_study(added) as reading:
+        row = reading.find("09.jpg")
+        assert reading.measurements_of(row.id)[0].current, "the old result stands"
+    assert run("add", added, photos / "09.jpg", "--replace").exit_code == 0
+    told = document(run("show", added, "--json"))
+    assert told["study"]["photographs"] == 3
+    assert [r["left_out"] for r in told["left_out"]] == ["replaced"]
+
+
+def test_a_touched_photograph_is_the_same(run, added, photos):
+    (photos / "09.jpg").touch()
+    assert run("show", added).exit_code == 0
+
+
+def test_a_bad_photograph_costs_the_others_nothing(run, study, photos):
+    (photos / "bad.jpg").write_bytes(b"no picture")
+    done = run("add", study, photos, photos / "missing.jpg")
+    assert done.exit_code == 1
+    assert done.stderr.count("Error: ") == 2
+    assert "missing.jpg: no such file" in done.stderr
+    assert "3 measured, 1 that could not be" in done.stdout
+    assert "bad.jpg: could not be measured" in " ".join(run("show", study).stdout.split())
+    assert run("add", study).exit_code == 1, "it is tried again"
+    assert run("edit", study, photos / "bad.jpg", "--leave-out", "no picture").exit_code == 0
+    assert run("add", study).exit_code == 0
+
+
+def test_names_are_given_edited_and_undone(run, study, photos):
+    assert run("add", study, photos / "09.jpg", "--names", "a,b,c").exit_code == 0
+    assert names(study, "09.jpg") == ["a", "b", "c"]
+    assert run("edit", study, photos / "09.jpg", "--rename", "a=red", "--note", "first").exit_code == 0
+    assert names(study, "09.jpg") == ["red", "b", "c"]
+    assert run("remeasure", study).exit_code == 0
+    assert names(study, "09.jpg") == ["red", "b", "c"], "an edit outlives a new measurement"
+    undone = run("undo", study)
+    assert "Undone: ../shots/09.jpg: a renamed red, note 'first'" in undone.stderr
+    assert names(study, "09.jpg") == ["a", "b", "c"]
+    with open_study(study) as reading:
+        assert reading.find("09.jpg").note == ""
+        assert [bool(e.undone_at) for e in reading.edits()] == [True]
+    assert run("undo", study).exit_code == 2
+
+
+def test_outlines_are_edited_measured_and_undone(run, added, tmp_path):
+    written = tmp_path / "o.geojson"
+    assert run("show", added, "09.jpg", "--outlines", written).exit_code == 0
+    outlines = json.loads(written.read_text("utf-8"))
+    samples = [f for f in outlines["features"] if "name" in f["properties"]]
+    written.write_text(json.dumps({**outlines, "features": samples[:2]}), "utf-8")
+    assert run("edit", added, "09.jpg", "--outlines", written).exit_code == 0
+    assert names(added, "09.jpg") == ["S1", "S2"]
+    with open_study(added) as reading:
+        first = reading.find("09.jpg").measurement_id
+    assert run("undo", added).exit_code == 0
+    assert names(added, "09.jpg") == ["S1", "S2", "S3"]
+    with open_study(added) as reading:
+        row = reading.find("09.jpg")
+        assert row.measurement_id != first
+        assert len(reading.measurements_of(row.id)) == 2, (
+            "the earlier result counts again, nothing is measured"
+        )
+
+
+def test_left_out_photographs_count_nowhere(run, added):
+    assert run("edit", added, "09.jpg", "--leave-out", "lamp was warming up").exit_code == 0
+    told = document(run("show", added, "--json"))
+    assert (told["study"]["photographs"], told["study"]["left_out"]) == (2, 1)
+    assert {s["photographs"] for s in told["samples"]} == {2}
+    assert "lamp was warming up" in run("show", added).stdout
+    assert "take it in again with" in run("add", added, added.parent / "shots" / "09.jpg").stderr
+    assert run("edit", added, "09.jpg", "--take-in").exit_code == 0
+    assert document(run("show", added, "--json"))["study"]["samples"] == 9
+
+
+def test_remeasure_changes_what_is_told_and_keeps_the_rest(run, study, photos, tmp_path):
+    assert run("add", study, photos / "09.jpg", "--white-point", "D65").exit_code == 0
+    assert run("remeasure", study, "--observer", "10").exit_code == 0
+    photo = document(run("show", study, "09.jpg", "--json"))["photos"][0]
+    assert (photo["white_point"], photo["observer"]) == ("D65", 10)
+    with open_study(study) as reading:
+        first, second = reading.measurements_of(reading.find("09.jpg").id)
+        assert (first.current, second.current) == (False, True)
+        assert reading.record(first.id).observer == 2, "the old result is kept"
+
+
+def test_frames_and_files_are_kept_by_content(run, study, photos, tmp_path):
+    filter_file = tmp_path / "long-pass.csv"
+    rows = "".join(f"{nm},{0.0 if nm < 420 else 0.9}\n" for nm in range(380, 781, 5))
+    filter_file.write_text("wavelength_nm,transmittance\n" + rows, "utf-8")
+    dark = photos / "dark.jpg"
+    Image.new("RGB", (450, 300)).save(dark)
+    options = ("--filter", filter_file, "--lamp-off", dark, "--reference", "S3=fluorescein")
+    assert run("add", study, photos / "09.jpg", *options).exit_code == 0
+    filter_file.unlink()
+    assert run("remeasure", study).exit_code == 0, "the ledger holds the filter"
+    with open_study(study) as reading:
+        told = reading.settings_told(reading.settings()[0].id)
+        assert told["filter"]["name"] == "long-pass.csv"
+        assert reading.file(told["filter"]["sha256"])[1].startswith(b"wavelength_nm")
+        assert told["references"] == [["S3", {"name": "fluorescein"}]]
+        record = reading.record(reading.find("09.jpg").measurement_id)
+        assert [(f.kind, f.path) for f in record.frames] == [("lamp-off", "../shots/dark.jpg")]
+    dark.unlink()
+    gone = run("remeasure", study)
+    assert gone.exit_code == 1
+    assert "../shots/dark.jpg: this frame beside the photographs is no longer there" in gone.stderr
+    assert run("remeasure", study, "--without", "lamp-off").exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "said"),
+    [
+        (("show", "{nowhere}"), 1, "there is no such folder; begin a study with: glowkin study new"),
+        (("add", "{photos}", "{photos}/09.jpg"), 1, "holds no study"),
+        (("show", "{study}", "none.jpg"), 2, "none.jpg: is not in this study"),
+        (("show", "{study}", "--sample", "S9"), 2, "no such sample in the study; there are S1, S2, S3"),
+        (("edit", "{study}", "09.jpg"), 2, "nothing to edit; say what"),
+        (("edit", "{study}", "09.jpg", "--rename", "S9=x"), 2, "has no sample S9; there are S1, S2, S3"),
+        (("edit", "{study}", "09.jpg", "--rename", "S1"), 2, "write it as OLD=NEW"),
+        (("edit", "{study}", "09.jpg", "--rename", "S1=S2"), 2, "two samples would have the same name"),
+        (("edit", "{study}", "09.jpg", "--names", "a,b"), 1, "2 names were given, 3 samples were found"),
+        (("undo", "{study}"), 2, "holds no edit that could be undone"),
+        (("new", "{study}"), 2, "is a study already"),
+        (("add", "{study}", "{photos}", "--camera", "none.json"), 1, "none.json"),
+        (("remeasure", "{study}", "--white-point", "blue"), 2, "--white-point"),
+        (("remeasure", "{study}", "none.jpg"), 2, "is not in this study"),
+        (("show", "{study}", "--outlines", "{photos}/o.json"), 2, "name the one PHOTO"),
+    ],
+)  # fmt: skip
+def test_wrong_input_is_told_in_a_sentence(run, added, photos, arguments, status, said):
+    before = document(run("show", added, "--json"))["study"]["photographs"]
+    places = {"nowhere": photos / "nowhere", "photos": photos, "study": added}
+    done = run(*(a.format(**places) for a in arguments))
+    assert done.exit_code == status, done.output
+    assert said in " ".join(done.stderr.split())
+    assert "Traceback" not in done.output
+    assert document(run("show", added, "--json"))["study"]["photographs"] == before
