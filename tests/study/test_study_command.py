@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import shutil
 
 import pytest
@@ -209,20 +210,21 @@ def test_remeasure_changes_what_is_told_and_keeps_the_rest(run, study, photos, t
 
 
 def test_frames_and_files_are_kept_by_content(run, study, photos, tmp_path):
-    filter_file = tmp_path / "long-pass.csv"
-    rows = "".join(f"{nm},{0.0 if nm < 420 else 0.9}\n" for nm in range(380, 781, 5))
-    filter_file.write_text("wavelength_nm,transmittance\n" + rows, "utf-8")
+    green = tmp_path / "green.csv"
+    rows = "".join(f"{nm},{math.exp(-0.5 * ((nm - 520) / 22) ** 2):.5f}\n" for nm in range(400, 701, 2))
+    green.write_text("wavelength_nm,intensity\n" + rows, "utf-8")
     dark = photos / "dark.jpg"
     Image.new("RGB", (450, 300)).save(dark)
-    options = ("--filter", filter_file, "--lamp-off", dark, "--reference", "S3=fluorescein")
-    assert run("add", study, photos / "09.jpg", *options).exit_code == 0
-    filter_file.unlink()
-    assert run("remeasure", study).exit_code == 0, "the ledger holds the filter"
+    options = ("--lamp-off", dark, "--reference", f"S3={green}")
+    done = run("add", study, photos / "09.jpg", *options)
+    assert done.exit_code == 0, done.output
+    green.unlink()
+    assert run("remeasure", study).exit_code == 0, "the ledger holds the spectrum"
     with open_study(study) as reading:
         told = reading.settings_told(reading.settings()[0].id)
-        assert told["filter"]["name"] == "long-pass.csv"
-        assert reading.file(told["filter"]["sha256"])[1].startswith(b"wavelength_nm")
-        assert told["references"] == [["S3", {"name": "fluorescein"}]]
+        ((name, glow),) = told["references"]
+        assert (name, glow["name"]) == ("S3", "green.csv")
+        assert reading.file(glow["sha256"])[1].startswith(b"wavelength_nm")
         record = reading.record(reading.find("09.jpg").measurement_id)
         assert [(f.kind, f.path) for f in record.frames] == [("lamp-off", "../shots/dark.jpg")]
     dark.unlink()

@@ -98,8 +98,9 @@ def _kept(
             done.measured.append(task.photograph_id)
             return True
         why = f"{task.picture.path}: changed while it was measured; see that it is complete, and add it again"
-    workbook.refuse(task, why or "")
-    done.errors.append((task.picture.path, why or ""))
+    why = (why or "").replace(str(task.picture.file(workbook.folder)), task.picture.path)
+    workbook.refuse(task, why)
+    done.errors.append((task.picture.path, why))
     return False
 
 

@@ -28,7 +28,7 @@ class Picture:
 
     def file(self, folder: Path) -> Path:
         """Where it should be."""
-        return folder / self.path
+        return (folder / self.path).resolve()
 
     def state(self, folder: Path) -> State:
         """Whether it is there as it was; read only where its size or date is another."""
