@@ -132,18 +132,24 @@ def _changes(workbook: Workbook, photo: str, options: dict[str, Any]) -> list[Ch
     """What an edit changes of one photograph."""
     row = workbook.reading.find(photo)
     names = workbook.names_of(row.id)
+    count = len(names) if row.status == "measured" else None
     out: dict[Field, str | None] = {}
     if options["outlines"] is not None:
         outlines, told = read_outlines(options["outlines"])
         out["outlines"] = outlines_json(outlines)
+        count = len(outlines)
         names = list(told) or (names if len(names) == len(outlines) else [])
         out["names"] = json.dumps(names, ensure_ascii=False)
     if options["found"]:
         out["outlines"] = None
-        out["names"] = "[]"
+        out["names"], count = "[]", None
     if options["names"] is not None:
         names = [name.strip() for name in options["names"].split(",") if name.strip()]
         out["names"] = json.dumps(names, ensure_ascii=False)
+        if count not in (None, len(names)):
+            raise WrongUseError(
+                f"{row.path}: {len(names)} names were given, it has {count} samples; name each"
+            )
     for pair in options["rename"]:
         names = _renamed(row.path, names, pair)
         out["names"] = json.dumps(names, ensure_ascii=False)

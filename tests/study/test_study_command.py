@@ -245,7 +245,7 @@ def test_frames_and_files_are_kept_by_content(run, study, photos, tmp_path):
         (("edit", "{study}", "09.jpg", "--rename", "S9=x"), 2, "has no sample S9; there are S1, S2, S3"),
         (("edit", "{study}", "09.jpg", "--rename", "S1"), 2, "write it as OLD=NEW"),
         (("edit", "{study}", "09.jpg", "--rename", "S1=S2"), 2, "two samples would have the same name"),
-        (("edit", "{study}", "09.jpg", "--names", "a,b"), 1, "2 names were given, 3 samples were found"),
+        (("edit", "{study}", "09.jpg", "--names", "a,b"), 2, "2 names were given, it has 3 samples"),
         (("undo", "{study}"), 2, "holds no edit that could be undone"),
         (("new", "{study}"), 2, "is a study already"),
         (("add", "{study}", "{photos}", "--camera", "none.json"), 1, "none.json"),
