@@ -1,134 +1,253 @@
-"""Half-times from rendered series: error, coverage and width of the intervals, verdicts of the controls.
+"""Half-times from rendered series: error, coverage and width of the intervals, verdicts, spoiled photographs.
 
-    python benchmarks/series.py [SERIES] [--jpeg]
+    python benchmarks/series.py [SERIES] [--first N] [--jpeg] [--spoil N] [--keep FOLDER]
 
-Six vials and a control a series, 7 to 14 photographs; first-order, stretched-exponential, Avrami-Erofeev,
-contracting-volume and Prout-Tompkins (germ 1 %), by the scene's own curves, which share no code with
-the fits; luminance ratios 0.3 to 10.
+Six vials, a still one and a control a series, 6 to 14 photographs (the first, then evenly in the logarithm
+of time), ISO 100 to 1600, lamp drift 4 %, the camera put back by hand. Every rate model of the scene's own
+curves, which share no code with the fits; a fifth after an induction, a fifth stopping part-way; three pairs
+of forms, luminance ratios 0.03 to 30. ``--spoil`` spoils so many photographs of each series (10 photographs
+then), in the ways of ``scene/spoil.py``. ``--keep`` keeps measured photographs in a folder, so that fits can
+be looked at again without rendering.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import tempfile
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
+from glowkin.base.records import measure_document, photos_from_json
 from glowkin.findings.track import Plan
 from glowkin.recipes import measure, track
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng
-from glowkin.scene.series import Change, Course, photograph_series
+from glowkin.scene.series import PROGRESS, Change, Course, photograph_series
 from glowkin.scene.shot import Exposure
 from glowkin.scene.spectra import band
+from glowkin.scene.spoil import SPOILS
 from glowkin.scene.stage import Scene, SceneSample, Shape, grid_centres, with_luminance
 
 HOUR = 3600.0
-MODELS = ("first-order", "stretched-exponential", "avrami-erofeev", "contracting-volume", "prout-tompkins")
+MODELS = tuple(name for name in PROGRESS if name != "none")
 PAIRS = (((640, 85), (520, 52)), ((600, 70), (540, 60)), ((500, 60), (580, 80)))
+EXPONENTS = {"stretched-exponential": (0.5, 0.9), "avrami-erofeev": (1.5, 3.0)}
+VIALS = tuple(f"vial-{i}" for i in range(1, 7))
+NAMES = (*VIALS, "still", "control")
 
 
-def one_series(seed, jpeg, folder):
-    """Rows of model, truth, found half-time, low, high; and the verdicts of what does not change."""
-    rng = np.random.default_rng(seed)
+@dataclass(frozen=True)
+class Truth:
+    """What is known of a series: a course for each vial, luminance ratio, spoiled photographs."""
+
+    courses: list[dict]
+    ratio: float
+    photos: int
+    iso: float
+    spoiled: dict[str, str]
+    all_found: bool = True
+
+
+@dataclass(frozen=True)
+class Row:
+    """One vial: what is true, what was found."""
+
+    series: int
+    name: str
+    course: Course
+    truth: Truth
+    found: object
+
+    @property
+    def half(self):
+        """Seconds, or None."""
+        return self.found.half_time_s
+
+    @property
+    def closed(self):
+        """Whether the half-time has an interval closed on both sides."""
+        interval = self.found.half_time_interval_s
+        return self.half is not None and interval is not None and None not in interval
+
+    @property
+    def held(self):
+        """Whether that holds the truth."""
+        low, high = self.found.half_time_interval_s
+        return low <= self.course.half_time_s <= high
+
+    @property
+    def width(self):
+        """Of the interval, as a share of the half-time."""
+        low, high = self.found.half_time_interval_s
+        return (high - low) / self.half
+
+    @property
+    def error(self):
+        """Of the half-time, in its natural logarithm."""
+        return abs(np.log(self.half / self.course.half_time_s))
+
+    @property
+    def kept(self):
+        """Whether the true model is among those not excluded."""
+        return self.course.model in self.found.not_excluded
+
+
+def course_drawn(rng):
+    """A rate model, a half-time of 3 to 15 h, sometimes after an induction, sometimes stopping part-way."""
+    model = MODELS[int(rng.integers(len(MODELS)))]
+    exponent = float(rng.uniform(*EXPONENTS[model])) if model in EXPONENTS else 1.0
+    half = float(np.exp(rng.uniform(np.log(3), np.log(15)))) * HOUR
+    kind = rng.random()
+    stops = float(rng.uniform(0.1, 0.6)) if kind < 0.2 else 0.0
+    induction = float(rng.uniform(0.2, 0.6)) * half if kind > 0.8 else 0.0
+    return Course(model, half, exponent, stops, induction)
+
+
+def rendered_series(seed, jpeg, spoils, folder):
+    """The measured photographs of one series, and the truth."""
+    rng = np.random.default_rng((7, seed))
     before, after = PAIRS[seed % len(PAIRS)]
-    ratio = float(np.exp(rng.uniform(np.log(0.3), np.log(10))))
-    times = np.concatenate([[0.0], np.geomspace(1, 60, int(rng.integers(6, 14)))]) * HOUR
-    names = [f"vial-{i}" for i in range(1, 7)] + ["still", "control"]
+    ratio = float(np.exp(rng.uniform(np.log(0.03), np.log(30))))
+    photos = 10 if spoils else int(rng.integers(6, 15))
+    iso = float(rng.choice((100, 400, 1600)))
+    times = np.concatenate([[0.0], np.geomspace(1, 60, photos - 1)]) * HOUR
+    start = 0.05 * max(1.0, 1 / ratio)
     samples, changes = [], []
-    for i, (name, centre) in enumerate(zip(names, grid_centres((864, 576), 4, 2), strict=True)):
-        level = 0.05 * rng.uniform(0.8, 1.2) * max(1.0, 1 / ratio)
+    for i, (name, centre) in enumerate(zip(NAMES, grid_centres((864, 576), 4, 2), strict=True)):
+        level = start * rng.uniform(0.8, 1.2) * (np.sqrt(ratio) if name == "control" else 1.0)
         radiance = with_luminance(band(560, 80) if name == "control" else band(*before), level)
-        samples.append(
-            SceneSample(name, Shape("vial", centre, 42), radiance, violet=0.0005, seed=seed * 100 + i)
-        )
-        if i < 6:
-            model = MODELS[int(rng.integers(len(MODELS)))]
-            exponent = {"stretched-exponential": rng.uniform(0.5, 0.9), "avrami-erofeev": rng.uniform(1.5, 3)}
-            half = float(np.exp(rng.uniform(np.log(3), np.log(15)))) * HOUR
-            course = Course(model, half, exponent.get(model, 1.0))
-            changes.append(Change(name, course, with_luminance(band(*after), level * ratio)))
-    scene = Scene((864, 576), tuple(samples), surroundings_violet=0.0005, seed=seed)
-    exposure = Exposure(taken_at=datetime(2026, 5, 4, 9))
+        shape = Shape("vial", centre, 42)
+        samples.append(SceneSample(name, shape, radiance, violet=0.01 * start, seed=seed * 100 + i))
+        if name in VIALS:
+            changes.append(Change(name, course_drawn(rng), with_luminance(band(*after), level * ratio)))
+    scene = Scene((864, 576), tuple(samples), surroundings_violet=0.01 * start, seed=seed)
+    wrong = {int(k): SPOILS[int(rng.integers(4))] for k in rng.choice(photos, spoils, replace=False)}
     series = photograph_series(
-        scene,
-        changes,
-        times,
-        default_camera(),
-        rng,
-        exposure,
-        brightest=0.3 if jpeg else 0.7,
-        lamp_drift=0.04,
-    )
-    photos = []
+        scene, changes, times, default_camera(), rng, Exposure(taken_at=datetime(2026, 5, 4, 9), iso=iso),
+        brightest=0.3 if jpeg else 0.7, lamp_drift=0.04, spoiled=wrong,
+    )  # fmt: skip
+    shown = []
     for k, shot in enumerate(series.shots):
         path = Path(folder) / f"{k:02}{'.jpg' if jpeg else '.dng'}"
         (write_jpeg if jpeg else write_dng)(shot, path)
-        photos.append(measure(path))
-    if len(photos[0].samples) != len(names):
-        return [], [], len(photos[0].samples)
-    _, course = track(photos, Plan(("control",), (), "2026-05-04T09:00"), names)
-    truths = {t.name: t for t in series.truths}
-    rows = []
-    for found in course.samples[:6]:
-        truth = truths[found.name]
-        low, high = found.half_time_interval_s or (None, None)
-        kept = truth.model in found.not_excluded
-        rows.append(
-            (
-                truth.model,
-                truth.half_time_s,
-                found.half_time_s,
-                low,
-                high,
-                found.verdict,
-                seed,
-                found.name,
-                kept,
-            )
-        )
-    return rows, [course.sample("still").verdict, course.sample("control").verdict], len(names)
+        shown.append(measure(path).without_outlines())
+    named = {shown[k].path: how for k, how in wrong.items()}
+    found = len(shown[0].samples) == len(NAMES)
+    return shown, Truth([asdict(c.course) for c in changes], ratio, photos, iso, named, found)
+
+
+def series_kept(seed, options, folder):
+    """The same, from the folder that keeps them if they are there."""
+    kind = f"{'jpeg' if options.jpeg else 'raw'}{f'-{options.spoil}' if options.spoil else ''}"
+    path = options.keep and Path(options.keep) / f"{kind}-{seed:04}.json"
+    if path and path.exists():
+        document = json.loads(path.read_text())
+        return photos_from_json(document), Truth(**document["truth"])
+    photos, truth = rendered_series(seed, options.jpeg, options.spoil, folder)
+    if path:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps({**measure_document(photos, (), ""), "truth": asdict(truth)}))
+    return photos, truth
+
+
+def rows_of(seed, photos, truth):
+    """A row for each vial, and the courses of what does not change."""
+    _, course = track(photos, Plan(("control",), (), "2026-05-04T09:00"), NAMES)
+    rows = [
+        Row(seed, name, Course(**told), truth, course.sample(name))
+        for name, told in zip(VIALS, truth.courses, strict=True)
+    ]
+    return rows, [course.sample("still"), course.sample("control")]
+
+
+def line(label, rows):
+    """One line of figures for these vials."""
+    given = [r for r in rows if r.half is not None]
+    if not given:
+        return f"{label:24} n {len(rows):4} none given"
+    error = [r.error for r in given]
+    closed = [r for r in given if r.closed]
+    held, width = np.mean([r.held for r in closed]), np.median([r.width for r in closed])
+    return (
+        f"{label:24} n {len(rows):4} given {len(given):4} error median {np.median(error):.4f} "
+        f"p90 {np.quantile(error, 0.9):.3f}  95 % intervals hold {held:.3f}, median width {width:.3f}  "
+        f"true model kept {np.mean([r.kept for r in given]):.3f}"
+    )
+
+
+def kinds(rows):
+    """Labels and rows to tell apart."""
+    for model in MODELS:
+        yield model, [r for r in rows if r.course.model == model]
+    plain = [r for r in rows if not r.course.induction_s and not r.course.stops_at]
+    yield "no induction, no stop", plain
+    yield "after an induction", [r for r in rows if r.course.induction_s]
+    yield "stopping part-way", [r for r in rows if r.course.stops_at]
+    for low, high in ((0.03, 0.1), (0.1, 1), (1, 10), (10, 30)):
+        yield f"ratio {low} to {high}", [r for r in rows if low <= r.truth.ratio < high]
+    for few, many in ((6, 7), (8, 10), (11, 14)):
+        yield f"{few} to {many} photographs", [r for r in rows if few <= r.truth.photos <= many]
+    for iso in (100.0, 400.0, 1600.0):
+        yield f"ISO {iso:g}", [r for r in rows if r.truth.iso == iso]
+    yield "all", rows
+
+
+def of_spoiled(rows, still):
+    """How many spoiled photographs are named, and how many good ones."""
+    named = right = wrong = 0
+    good = bad = 0
+    for truth, found in [(r.truth, r.found) for r in rows] + still:
+        spoiled = set(getattr(found, "spoiled_photos", ()))
+        bad += len(truth.spoiled)
+        good += len(found.points) - sum(p.path in truth.spoiled for p in found.points)
+        right += len(spoiled & set(truth.spoiled))
+        wrong += len(spoiled - set(truth.spoiled))
+        named += bool(spoiled - set(truth.spoiled))
+    yield f"spoiled photographs named: {right} of {bad} points (many are not spoiled for every vial)"
+    yield f"good points named spoiled: {wrong} of {good}, in {named} of {len(rows) + len(still)} courses"
 
 
 def main():
-    parser = argparse.ArgumentParser()
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("series", type=int, nargs="?", default=30)
     parser.add_argument("--jpeg", action="store_true")
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--spoil", type=int, default=0)
+    parser.add_argument("--keep")
     options = parser.parse_args()
     rows, still = [], []
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(options.first, options.first + options.series):
-            found, verdicts, n = one_series(seed, options.jpeg, folder)
-            rows += found
-            still += verdicts
-            if not found:
-                print(f"series {seed}: {n} samples found in the first photograph")
-    print(f"what does not change: {still.count('no change seen')} of {len(still)} 'no change seen'", end=", ")
-    print(f"{still.count('changing')} 'changing'")
-    print(f"what changes: {sum(r[5] == 'changing' for r in rows)} of {len(rows)} 'changing'")
-    for model in (*MODELS, None):
-        chosen = [r for r in rows if r[2] and model in (None, r[0])]
-        if not chosen:
-            continue
-        error = np.array([abs(np.log(r[2] / r[1])) for r in chosen])
-        closed = [r for r in chosen if r[3] and r[4]]
-        held = np.mean([r[3] <= r[1] <= r[4] for r in closed])
-        width = np.median([(r[4] - r[3]) / r[2] for r in closed])
-        kept = np.mean([r[8] for r in chosen])
+            photos, truth = series_kept(seed, options, folder)
+            if not truth.all_found:
+                print(f"series {seed}: {len(photos[0].samples)} samples found in the first photograph")
+                continue
+            more, unchanged = rows_of(seed, photos, truth)
+            rows += more
+            still += [(truth, found) for found in unchanged]
+    verdicts = [found.verdict for _, found in still]
+    print(
+        f"what does not change: {verdicts.count('no change seen')} of {len(still)} 'no change seen'", end=", "
+    )
+    print(f"{verdicts.count('changing')} 'changing'")
+    print(f"what changes: {sum(r.found.verdict == 'changing' for r in rows)} of {len(rows)} 'changing'")
+    print(*of_spoiled(rows, still), sep="\n")
+    for label, chosen in kinds(rows):
+        print(line(label, chosen))
+    worst = sorted((r for r in rows if r.half is not None), key=lambda r: -r.error)
+    for r in worst[: max(1, len(worst) // 10)][:40]:
+        c = r.course
         print(
-            f"{model or 'all':24} n {len(chosen):4} half-time error median {np.median(error):.3f} "
-            f"p90 {np.quantile(error, 0.9):.3f}  95 % intervals hold {held:.3f}, median width {width:.3f}  "
-            f"true model kept {kept:.3f}"
-        )
-    misses = [r for r in rows if r[2] and r[3] and r[4] and not r[3] <= r[1] <= r[4]]
-    for model, truth, value, low, high, _, seed, name, _ in misses[:12]:
-        print(
-            f"  missed: {model} series {seed} {name}: {truth / HOUR:.2f} h, found {value / HOUR:.2f} "
-            f"({low / HOUR:.2f} to {high / HOUR:.2f})"
+            f"  worst: {c.model} {c.exponent:.2f} stops {c.stops_at:.2f} waits {c.induction_s / HOUR:.1f} h, "
+            f"series {r.series} {r.name}, {r.truth.photos} photographs, ratio {r.truth.ratio:.2f}, "
+            f"ISO {r.truth.iso:g}: {c.half_time_s / HOUR:.2f} h, found {r.half / HOUR:.2f} "
+            f"({', '.join(f'{t / HOUR:.2f}' if t else 'open' for t in r.found.half_time_interval_s)}) "
+            f"by {r.found.model}{'' if r.kept else ', true model excluded'}"
         )
 
 

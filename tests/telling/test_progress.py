@@ -22,6 +22,29 @@ def test_the_curve_is_the_published_avrami_law_and_stops_where_it_should():
     assert curve_of(fit, t) == pytest.approx(expected)
 
 
+def test_the_curve_of_autocatalysis_starts_from_its_germ_and_that_after_an_induction_waits():
+    # Prout & Tompkins 1944 with a germ: f = 1 / (1 - s + s exp(k t)), half at k t = ln(1 + 1 / s).
+    fit = ModelFit("prout-tompkins", {"tau_s": 1.0, "germ": 0.01}, 0.0, 6 * HOUR, None)
+    t = np.array([0.0, 3, 6, 12])
+    expected = 1 / (0.99 + 0.01 * np.exp(math.log(101) * t / 6))
+    assert curve_of(fit, t * HOUR) == pytest.approx(expected)
+    # Nothing for 2 h, half at 6 h: first order with a half-time of 4 h from there.
+    fit = ModelFit("first-order", {"tau_s": 1.0, "induction_s": 2 * HOUR}, 0.0, 6 * HOUR, None)
+    assert curve_of(fit, np.array([0, 1, 2, 6, 10]) * HOUR) == pytest.approx([1, 1, 1, 0.5, 0.25])
+
+
+def test_a_spoiled_photograph_is_a_cross_without_a_bar_and_does_not_stretch_the_axis(course):
+    first = course.samples[0]
+    spoiled = replace(first.points[3], fraction_start=9.0, low=None, high=None, flags=("spoiled-frame",))
+    points = (*first.points[:3], spoiled, *first.points[4:])
+    ax = fraction_against_time(TimeCourse((replace(first, points=points),), ())).axes[0]
+    crosses = [line for line in ax.lines if line.get_marker() == "x"]
+    assert [list(line.get_xdata()) for line in crosses] == [[spoiled.time_s]]
+    assert crosses[0].get_ydata()[0] == ax.get_ylim()[1] < 2
+    assert len(ax.containers[0].lines[2][0].get_segments()) == len(points) - 1
+    assert "×: spoiled, not counted" in [t.get_text() for t in ax.get_legend().get_texts()]
+
+
 def test_zero_order_is_a_straight_line():
     fit = ModelFit("zero-order", {"tau_s": 2.0}, 0.0, 1.0, None)
     assert curve_of(fit, np.array([0.0, 0.5, 1.0, 2.0, 3.0])) == pytest.approx([1, 0.75, 0.5, 0, 0])

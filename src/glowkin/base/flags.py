@@ -243,6 +243,11 @@ _TABLE = (
         "Follow at least three vials for each condition.",
     ),
     Flag(
+        "spoiled-frame",
+        "A photograph does not fit the course that all others of this sample describe; it was not counted.",
+        "Look for a finger or a shadow, another vial in its place, or a blurred picture.",
+    ),
+    Flag(
         "beyond-temperatures",
         "A half-time was reckoned for a temperature beyond those watched, where another step may decide.",
         "Keep and watch a few vials at that temperature.",

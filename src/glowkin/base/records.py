@@ -271,6 +271,7 @@ class SampleCourse:
     begun_s: float = 0.0
     clock: ClockFound | None = None
     map: MapFound | None = None
+    spoiled_photos: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

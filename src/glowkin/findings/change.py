@@ -29,10 +29,10 @@ REPEATABLE = 0.001
 
 NOISIER = 9.0
 """Variance of frames, over what they declare, up to which scatter is noise: three times the declared error.
-What scatters more went somewhere (``benchmarks/no_two_forms.py``), unless it is one spoiled frame."""
+What scatters more went somewhere (``benchmarks/no_two_forms.py``), or is spoiled (see ``spoiled``)."""
 
 _SURE, _UNSURE = 1e-3, 1e-2
-_FEWEST, _SPARED = 4, 6
+_FEWEST = 4
 
 
 @dataclass(frozen=True)
@@ -47,34 +47,23 @@ def see_change(series: Series) -> Change:
     """Constant light, up to lamp and drift, against a course from one form to another.
 
     The best of many shapes of course is an F test with a Bonferroni factor. Below four photographs only a
-    change of more than 10 % of colour or brightness is spoken of. From six on, one frame that alone
-    speaks of a change is taken for a spoiled one.
+    change of more than 10 % of colour or brightness is spoken of.
     """
-    change, noise = _seen(_believable(series))
-    if change.verdict == NO_CHANGE or noise <= NOISIER or len(series.times_s) < _SPARED:
-        return change
-    spared = [_seen(_believable(series.take(np.delete(np.arange(len(series.times_s)), i))))
-              for i in range(len(series.times_s))]  # fmt: skip
-    still = [found for found, rest in spared if found.verdict == NO_CHANGE and rest <= NOISIER]
-    return still[0] if still else change
-
-
-def _seen(series: Series) -> tuple[Change, float]:
-    """The change, and the variance of the frames about the best course over what they declare."""
+    series = believable(series)
     n = len(series.times_s)
     if n < 2 or np.ptp(series.times_s) <= 0.0:
-        return Change(CANNOT_TELL, 1.0), 1.0
+        return Change(CANNOT_TELL, 1.0)
     frames = frames_of(series) if series.lamp_known else colours_of(series)
     gain, dof, noise = _best_course(series, frames)
-    scale, d = min(noise, NOISIER), frames.signals.shape[1]
+    d = frames.signals.shape[1]
     if n < _FEWEST:
         huge = gain / d > 30.0 and _size(series) > 0.1
-        return Change(CHANGING if huge else CANNOT_TELL, 1.0), noise
+        return Change(CHANGING if huge else CANNOT_TELL, 1.0)
     from scipy.special import fdtrc
 
-    probability = min(1.0, min(n - 1, 6) * float(fdtrc(d, dof, gain / d / scale)))
+    probability = min(1.0, min(n - 1, 6) * float(fdtrc(d, dof, gain / d / min(noise, NOISIER))))
     certain = CHANGING if probability < _SURE else NO_CHANGE
-    return Change(CANNOT_TELL if _SURE <= probability < _UNSURE else certain, probability), noise
+    return Change(CANNOT_TELL if _SURE <= probability < _UNSURE else certain, probability)
 
 
 def slowest_half_time(series: Series, end_form: EndForm) -> float | None:
@@ -82,7 +71,7 @@ def slowest_half_time(series: Series, end_form: EndForm) -> float | None:
 
     None where even a fast change would have gone unseen.
     """
-    series = _believable(series)
+    series = believable(series)
     frames = frames_of(series, end_form)
     X, y = _constant_design(series, frames)
     half_times = np.geomspace(1e-2, 1e5, 160) * series.times_s[-1]
@@ -113,7 +102,7 @@ def two_forms_suffice(series: Series) -> bool | None:
     return bool(e @ e / np.clip(scatter, 1.0, NOISIER) < chdtri(n - 2, 0.01))
 
 
-def _believable(series: Series) -> Series:
+def believable(series: Series) -> Series:
     """The series with covariances no smaller than frames repeat."""
     sd = REPEATABLE * series.signals
     return replace(series, covariances=series.covariances + sd[:, :, None] ** 2 * np.eye(sd.shape[1]))

@@ -9,6 +9,7 @@ import numpy as np
 
 from glowkin.base.records import ModelFit
 from glowkin.findings.fitting import Bounds, Fit, aicc, fit, minimise, profile_interval, rss_limit
+from glowkin.findings.rate_models import RATE_MODELS
 from glowkin.findings.unmix import unmix
 
 if TYPE_CHECKING:
@@ -26,39 +27,52 @@ SUPPORTED = 10.0
 """Models further than this from the best have essentially no support (Burnham & Anderson 2002, ch. 2.6)."""
 
 _MOST_LEFT = 0.999
+_MOST_WAITED = 0.95
 
 
 @dataclass(frozen=True)
 class Course:
-    """A rate model, going to the end or stopping part-way; theta is (log half time, exponent?, left?)."""
+    """A rate model, at once or after an induction, going to the end or stopping part-way.
+
+    theta is (log half time, exponent?, waited?, left?): the half time from time zero, the induction's share
+    of it, and the fraction left at the end.
+    """
 
     model: RateModel
     stops: bool = False
+    waits: bool = False
 
     def fractions(self, times_s: Array, theta: Array) -> Array:
         """Fraction of the starting form (k, n) for parameters (k, p)."""
-        T, exponent, left = (column[:, None] for column in self.split(theta))
-        return left + (1.0 - left) * self.model.fraction(times_s, T, exponent)
+        T, exponent, waited, left = (column[:, None] for column in self.split(theta))
+        induction = waited * T
+        return left + (1.0 - left) * self.model.fraction(times_s - induction, T - induction, exponent)
 
-    def split(self, theta: Array) -> tuple[Array, Array, Array]:
-        """Half time, exponent (1 where the model has none), and fraction left at the end, (k,) each."""
+    def split(self, theta: Array) -> tuple[Array, Array, Array, Array]:
+        """Half time, exponent (1 where the model has none), the share of the half time in which nothing
+        happens yet, and the fraction left at the end, (k,) each.
+        """
         one = np.ones(len(theta))
         exponent = theta[:, 1] if self.model.exponent_range else one
-        return np.exp(theta[:, 0]), exponent, theta[:, -1] if self.stops else 0.0 * one
+        waited = theta[:, -2 if self.stops else -1] if self.waits else 0.0 * one
+        return np.exp(theta[:, 0]), exponent, waited, theta[:, -1] if self.stops else 0.0 * one
 
     def bounds(self, times_s: Array) -> Bounds:
         """From a twentieth of the first time after zero to a hundred times the last."""
         ranges = [(np.log(times_s[times_s > 0.0].min() / 20.0), np.log(100.0 * times_s[-1]))]
         ranges += [self.model.exponent_range] if self.model.exponent_range else []
+        ranges += [(0.0, _MOST_WAITED)] if self.waits else []
         ranges += [(0.0, _MOST_LEFT)] if self.stops else []
         lower, upper = np.array(ranges).T
-        return Bounds(lower, upper, np.array([0.3, 0.3, 0.3][: len(ranges)]))
+        return Bounds(lower, upper, np.full(len(ranges), 0.3))
 
     def starts(self, times_s: Array) -> Array:
         """A coarse grid over the whole box, (k, p)."""
         box = self.bounds(times_s)
         axes = [np.linspace(box.lower[0], box.upper[0], 40)]
-        axes += [np.linspace(*self.model.exponent_range, 6)] if self.model.exponent_range else []
+        exponents = 3 if self.waits else 6
+        axes += [np.linspace(*self.model.exponent_range, exponents)] if self.model.exponent_range else []
+        axes += [np.array([0.1, 0.3, 0.5, 0.7])] if self.waits else []
         axes += [np.array([0.03, 0.2, 0.5, 0.8, 0.95, 0.99])] if self.stops else []
         return np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1)
 
@@ -82,9 +96,14 @@ class FittedCourse:
         return float(np.exp(self.fit.values[0]))
 
     @property
+    def induction_s(self) -> float:
+        """How long nothing happens at first."""
+        return self.half_time_s * float(self.split()[2][0])
+
+    @property
     def left(self) -> float:
         """Fraction of the starting form that stays."""
-        return float(self.course.split(self.fit.values[None])[2][0])
+        return float(self.split()[3][0])
 
     def fractions(self, times_s: Array) -> Array:
         """Fitted fraction of the starting form, (n,)."""
@@ -92,19 +111,26 @@ class FittedCourse:
 
     def time_to(self, fraction: float) -> float | None:
         """When the fraction left falls to this; None if it never does."""
-        T, exponent, left = self.course.split(self.fit.values[None])
+        T, exponent, waited, left = self.split()
         alpha = (1.0 - fraction) / (1.0 - left)
         if not 0.0 <= alpha[0] < 1.0:
             return None
         model = self.course.model
-        return float((T / model.half_x(exponent) * model.g(alpha, exponent))[0])
+        going = (1.0 - waited) / model.half_x(exponent) * model.g(alpha, exponent)
+        return float((T * (waited + going))[0])
+
+    def split(self) -> tuple[Array, Array, Array, Array]:
+        """Its half time, exponent, share waited and fraction left, (1,) each."""
+        return self.course.split(self.fit.values[None])
 
     def record(self) -> ModelFit:
         """The fit as a record, its half time scale as tau."""
-        T, exponent, _ = self.course.split(self.fit.values[None])
-        parameters = {"tau_s": float((T / self.course.model.half_x(exponent))[0])}
+        T, exponent, waited, _ = self.split()
+        parameters = {"tau_s": float((T * (1.0 - waited) / self.course.model.half_x(exponent))[0])}
         if self.course.model.exponent_range:
             parameters[self.course.model.shape] = float(self.course.model.told(exponent)[0])
+        if self.course.waits:
+            parameters["induction_s"] = float((T * waited)[0])
         if self.course.stops:
             parameters["stops_at"] = self.left
         return ModelFit(
@@ -117,14 +143,7 @@ def rough_fit(frames: Frames, courses: Sequence[Course]) -> tuple[Array, float]:
 
     The scatter is in units of the declared sd, and kept off zero for exact data.
     """
-    ends = []
-    for course in courses:
-        residuals, grid = course.residuals(frames), course.starts(frames.times_s)
-        r = residuals(grid)
-        start = grid[[np.argmin(np.einsum("km,km->k", r, r))]]
-        theta, rss = minimise(residuals, start, course.bounds(frames.times_s), tolerance=1e-3, iterations=12)
-        ends.append((float(rss[0]), theta, course))
-    _, theta, course = min(ends, key=lambda end: end[0])
+    _, theta, course = rough_best(frames, courses)
     f = course.fractions(frames.times_s, theta)
     forms = unmix(frames, f)
     rows = forms.residuals[0, : frames.signals.size]
@@ -135,17 +154,48 @@ def rough_fit(frames: Frames, courses: Sequence[Course]) -> tuple[Array, float]:
     return signals, max(float(np.sqrt(rows @ rows / dof)), 1e-3)
 
 
-def fit_one(frames: Frames, course: Course) -> FittedCourse | None:
-    """Best fit, its interval still open; None where the data are too few for the model."""
+def rough_best(frames: Frames, courses: Sequence[Course]) -> tuple[float, Array, Course]:
+    """Smallest RSS of any of these courses to a thousandth, its theta (1, p), and the course."""
+    ends = []
+    for course in courses:
+        residuals, grid = course.residuals(frames), course.starts(frames.times_s)
+        r = residuals(grid)
+        start = grid[[np.argmin(np.einsum("km,km->k", r, r))]]
+        theta, rss = minimise(residuals, start, course.bounds(frames.times_s), tolerance=1e-3, iterations=12)
+        ends.append((float(rss[0]), theta, course))
+    return min(ends, key=lambda end: end[0])
+
+
+def fit_variants(frames: Frames, model: RateModel, can_stop: bool) -> tuple[FittedCourse, ...]:
+    """The model at once and after an induction, each going on and, if it can, stopping part-way.
+
+    Left out is an induction that AICc puts more than 2 units behind the same without: whatever the other
+    models say, it would be left out in the end; and one shorter than half the time to the next photograph
+    after zero, which is not told from a slightly different shape.
+    """
+    shortest = frames.times_s[frames.times_s > 0.0].min() / 2.0
+    fits = []
+    for stops in (False, True) if can_stop else (False,):
+        plain = fit_one(frames, Course(model, stops))
+        later = plain and fit_one(frames, Course(model, stops, waits=True), plain.aicc + SAME)
+        fits += [f for f in (plain,) if f is not None]
+        fits += [f for f in (later,) if f is not None and f.induction_s >= shortest]
+    return tuple(fits)
+
+
+def fit_one(frames: Frames, course: Course, worst: float = np.inf) -> FittedCourse | None:
+    """Best fit, its interval still open; None where the data are too few, or AICc is above ``worst``."""
     residuals, box = course.residuals(frames), course.bounds(frames.times_s)
     grid = course.starts(frames.times_s)
     r = residuals(grid)
     order = np.argsort(np.einsum("km,km->k", r, r))
     linear = frames.n_linear
     ends, rss = minimise(residuals, _apart(grid, order), box, tolerance=1e-3, iterations=20)
+    if aicc(float(rss.min()), frames.n_data, linear + grid.shape[1]) > worst + 1.0:
+        return None
     best = fit(residuals, ends[np.argmin(rss)], box, linear)
     score = aicc(best.rss, frames.n_data, linear + best.values.size)
-    if not np.isfinite(score):
+    if not np.isfinite(score) or score > worst:
         return None
     return FittedCourse(course, best, score)
 
@@ -158,7 +208,7 @@ def with_interval(frames: Frames, fitted: FittedCourse) -> FittedCourse:
 
 
 def better_ends(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
-    """For each model the better of going to the end and stopping part-way, best first."""
+    """For each model the best of its variants, best first."""
     ordered = sorted(fits, key=lambda f: f.aicc)
     first = {f.course.model.name: f for f in reversed(ordered)}
     return tuple(f for f in ordered if first[f.course.model.name] is f)
@@ -172,7 +222,7 @@ def not_excluded(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
     """
     best = min(f.aicc for f in fits)
     keep = [f.aicc <= best + SAME for f in fits]
-    first = next((i for i, f in enumerate(fits) if f.course.model.name == "first-order"), None)
+    first = next((i for i, f in enumerate(fits) if f.course == Course(RATE_MODELS["first-order"])), None)
     if first is None:
         return tuple(f for f, kept in zip(fits, keep, strict=True) if kept)
     reaching = [_reaches_one(f, fits[first]) for f in fits]
@@ -189,7 +239,7 @@ def supported(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
 
 
 def _reaches_one(fitted: FittedCourse, first: FittedCourse) -> bool:
-    has_exponent = fitted.course.model.exponent_range is not None
+    has_exponent = fitted.course.model.exponent_range is not None and not fitted.course.waits
     return has_exponent and first.fit.rss <= rss_limit(fitted.fit.rss, fitted.fit.dof)
 
 

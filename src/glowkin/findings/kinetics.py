@@ -25,7 +25,7 @@ from glowkin.findings.change import (
 from glowkin.findings.courses import (
     Course,
     better_ends,
-    fit_one,
+    fit_variants,
     not_excluded,
     rough_fit,
     supported,
@@ -34,6 +34,7 @@ from glowkin.findings.courses import (
 from glowkin.findings.fitting import profile_interval
 from glowkin.findings.forms import bars, forms_covariance
 from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
+from glowkin.findings.spoiled import spoiled_frames
 from glowkin.findings.unmix import (
     EndForm,
     Frames,
@@ -73,7 +74,8 @@ class CourseFit:
     ``fraction_start`` with its 95 % ``low`` and ``high`` is amount, from that frame alone given the fitted
     forms, whose own error is in the limits, and not cut off at 0 and 1. ``start_signal`` and
     ``end_signal`` are the fitted forms in the units of the signals: the end of a vial that converted
-    fully can serve its siblings as end form.
+    fully can serve its siblings as end form. ``spoiled`` are frames that do not count: they have a fraction,
+    where forms are known, and no limits.
     """
 
     verdict: str
@@ -96,6 +98,7 @@ class CourseFit:
     start_signal: tuple[float, ...] | None = None
     end_signal: EndForm | None = None
     clock: ClockFound | None = None
+    spoiled: tuple[int, ...] = ()
 
 
 def fit_course(
@@ -106,22 +109,31 @@ def fit_course(
     The half time is the best model's; its interval spans all models that are not excluded. It is None
     where it lies beyond the last photograph and those models disagree by more than a factor of 1.5, and,
     without a known end form, where the data set no upper limit to it: the end is then not known either.
-    A course that stops part-way is a candidate only with a known end form, and is chosen if AICc favours it.
+    A course that stops part-way is a candidate only with a known end form, and is chosen if AICc favours it,
+    and so is one after an induction. Spoiled frames do not count.
     """
-    index = series.usable()
+    index, bad = _good_and_spoiled(series)
     whole, series = series, series.take(index)
     change = see_change(series)
     if change.verdict == CHANGING:
         found = _changing(series, end_form, models)
     else:
         found = _unchanged(series, end_form, change.verdict)
-    return _spread(found, index, len(whole.times_s))
+    return _with_spoiled(_spread(found, index, len(whole.times_s)), whole, bad)
 
 
 def see_only(series: Series) -> CourseFit:
     """Whether it changes, and nothing more: for signals that are bounds, not values."""
-    n = len(series.times_s)
-    return _blank(see_change(series.take(series.usable())).verdict, n)
+    index, bad = _good_and_spoiled(series)
+    blank = _blank(see_change(series.take(index)).verdict, len(series.times_s))
+    return _with_spoiled(blank, series, bad)
+
+
+def _good_and_spoiled(series: Series) -> tuple[Index, Index]:
+    """Indices of the usable frames, in order of time: the good ones, and the spoiled."""
+    index = series.usable()
+    bad = spoiled_frames(series.take(index))
+    return np.delete(index, bad), index[bad]
 
 
 def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) -> CourseFit:
@@ -144,15 +156,14 @@ def _fit_models(
     series: Series, end_form: EndForm | None, names: Sequence[str]
 ) -> tuple[tuple[FittedCourse, ...], Frames]:
     """All models; signals and scatter for the weights come from the best rough fit (see ``frames_of``)."""
-    courses = [Course(RATE_MODELS[name]) for name in names]
-    if end_form is not None:
-        courses += [Course(RATE_MODELS[name], stops=True) for name in names]
+    models = [RATE_MODELS[name] for name in names]
+    can_stop = end_form is not None
+    courses = [Course(m, stops) for m in models for stops in ((False, True) if can_stop else (False,))]
     frames = frames_of(series, end_form)
     for _ in range(2):
         smooth, scatter = rough_fit(frames, courses)
         frames = frames_of(series, end_form, smooth, scatter)
-    fits = (fit_one(frames, course) for course in courses)
-    return tuple(f for f in fits if f is not None), frames
+    return tuple(f for m in models for f in fit_variants(frames, m, can_stop)), frames
 
 
 def _half_time(
@@ -356,6 +367,19 @@ def _spread(found: CourseFit, index: Index, n: int) -> CourseFit:
         high=placed(found.high),
         light_fraction_start=placed(found.light_fraction_start),
     )
+
+
+def _with_spoiled(found: CourseFit, series: Series, bad: Index) -> CourseFit:
+    """The spoiled frames named, each with the fraction that it alone would tell."""
+    found = replace(found, spoiled=tuple(int(i) for i in bad))
+    if found.start_signal is None or found.end_signal is None or not len(bad):
+        return found
+    A, B = np.array(found.start_signal), found.end_signal.signal
+    alone, _ = fractions_of(frames_of(series.take(bad)), A, B)
+    fraction = list(found.fraction_start)
+    for i, f in zip(bad, alone, strict=True):
+        fraction[i] = float(f)
+    return replace(found, fraction_start=tuple(fraction))
 
 
 def _column(values: Array) -> Column:

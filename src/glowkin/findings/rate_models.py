@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from glowkin.base.uncertainty import Array
 
@@ -26,8 +26,8 @@ class RateModel:
 
     ``remaining(x, exponent)`` is the fraction left at x = t / tau >= 0, ``half_x(exponent)`` the x at
     which half is left, ``g(alpha, exponent)`` the published integral form, x as a function of the
-    converted fraction. Arrays broadcast. ``shape`` names the parameter that ``told`` makes of the exponent;
-    at exponent 1 every model that has one is first order.
+    converted fraction. Arrays broadcast. ``shape`` names the parameter that ``told`` makes of the exponent,
+    and ``untold`` the exponent of it; at exponent 1 every model that has one is first order.
     """
 
     name: str
@@ -37,11 +37,22 @@ class RateModel:
     exponent_range: tuple[float, float] | None = None
     shape: str = "exponent"
     told: Callable[[Array], Array] = lambda exponent: exponent
+    untold: Callable[[Array], Array] = lambda shape: shape
 
     def fraction(self, times_s: Array, half_time_s: Array, exponent: Array) -> Array:
         """Fraction left at ``times_s``, on the scale of the half time; times before zero count as zero."""
         x = np.maximum(times_s, 0.0) / half_time_s * self.half_x(exponent)
         return self.remaining(x, exponent)
+
+    def course(self, times_s: Array, half_time_s: float, parameters: Mapping[str, float]) -> Array:
+        """Fraction left by the parameters of a record: a shape, ``induction_s`` and ``stops_at``, if any.
+
+        The half time is from time zero to the middle between start and end.
+        """
+        exponent = self.untold(np.array(parameters.get(self.shape, 1.0)))
+        induction, end = parameters.get("induction_s", 0.0), parameters.get("stops_at", 0.0)
+        going = self.fraction(times_s - induction, np.array(half_time_s - induction), exponent)
+        return np.asarray(end + (1.0 - end) * going)
 
 
 def _weibull(x: Array, exponent: Array) -> Array:
@@ -109,6 +120,7 @@ _TABLE = (
         exponent_range=(1.0, 10.0),
         shape="germ",
         told=_germ,
+        untold=lambda germ: 1.0 - np.log(germ),
     ),
 )
 

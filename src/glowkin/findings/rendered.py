@@ -65,6 +65,7 @@ def widest(fits: Sequence[CourseFit]) -> CourseFit:
         low=_extreme([f.low for f in fits], min),
         high=_extreme([f.high for f in fits], max),
         longer_than_s=_least([f.longer_than_s for f in fits]),
+        spoiled=tuple(sorted({i for f in fits for i in f.spoiled})),
     )
 
 

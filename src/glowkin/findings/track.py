@@ -209,6 +209,7 @@ def _record(
         "single-vial": alone and name not in plan.controls,
         "maybe-swapped": swapped,
         "condition-changed": told.condition_changed(frames, name),
+        "spoiled-frame": bool(fit.spoiled),
     }
     begun, dose = told.begun_s(name), told.lamp_on[0] if told.lamp_on else [None] * len(frames)
     flags = (*fit.flags, *(flag for flag, raised in checks.items() if raised))
@@ -223,7 +224,7 @@ def _record(
             u_prime=sample.u_prime,
             v_prime=sample.v_prime,
             luminance_relative=sample.luminance_relative,
-            flags=sample.flags,
+            flags=(*sample.flags, *(("spoiled-frame",) if i in fit.spoiled else ())),
             lamp_on_s=None if (lit := dose[i]) is None else float(lit),
         )
         for i, frame in enumerate(frames)
@@ -248,6 +249,7 @@ def _record(
         vial=vials[name],
         begun_s=begun,
         clock=fit.clock,
+        spoiled_photos=tuple(frames[i].photo.path for i in fit.spoiled),
     )
 
 

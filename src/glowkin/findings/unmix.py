@@ -126,6 +126,16 @@ class Frames:
         """Unknowns solved for linearly: two forms and the stray amounts."""
         return 2 * int(self.signals.shape[1]) + self.n_stray
 
+    def take(self, index: Index) -> Frames:
+        """The frames of these indices."""
+        return replace(
+            self,
+            times_s=self.times_s[index],
+            signals=self.signals[index],
+            whiteners=self.whiteners[index],
+            stray=None if self.stray is None else self.stray[index],
+        )
+
     def without_stray(self, amounts: Array) -> Frames:
         """The frames with these amounts (r,) of stray light taken off, nothing left open."""
         if self.stray is None:

@@ -18,10 +18,11 @@ import numpy as np
 from glowkin.base.errors import WrongUseError
 from glowkin.scene.render import metered, photograph
 from glowkin.scene.shot import Exposure
+from glowkin.scene.spoil import spoiled_photograph
 from glowkin.scene.truth import luminance
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -149,20 +150,26 @@ def photograph_series(
     lamp_drift: float = 0.03,
     shake: Shake | None = None,
     lamp_on_s: float = 10.0,
+    spoiled: Mapping[int, str] | None = None,
 ) -> Series:
     """Photograph a scene while its samples change; samples without a change are stable.
 
     One exposure for all, set so that the brightest state any sample comes to fills ``brightest`` of the well.
-    ``lamp_on_s``: how long the lamp burns at each photograph.
+    ``lamp_on_s``: how long the lamp burns at each photograph. ``spoiled``: what is wrong with single
+    photographs, by their place in the series (see ``spoil.SPOILS``).
     """
     states = [_at(scene, changes, t, i * lamp_on_s) for i, t in enumerate(times_s)]
     fixed = _fixed_exposure(states, camera, exposure or Exposure(), brightest)
     lamp = _drift(rng, len(states), lamp_drift)
-    shots = []
-    for state, time_s, level in zip(states, times_s, lamp, strict=True):
+    shots, wrong = [], spoiled or {}
+    for i, (state, time_s, level) in enumerate(zip(states, times_s, lamp, strict=True)):
         placed = replace(state, lamp=level, placement=placement(rng, scene.size_px, shake or Shake()))
         taken = replace(fixed, taken_at=fixed.taken_at + timedelta(seconds=time_s))
-        shots.append(photograph(placed, camera, rng, taken))
+        shots.append(
+            spoiled_photograph(placed, camera, rng, taken, wrong[i])
+            if i in wrong
+            else photograph(placed, camera, rng, taken)
+        )
     truths = tuple(_truth(scene, change, times_s) for change in changes)
     return Series(tuple(shots), tuple(times_s), lamp, truths)
 

@@ -32,6 +32,8 @@ _TICKS_S = (
     1, 10, 60, 300, 900, 3600, 10800, 21600, 43200, 86400, 172800, 345600, 604800, 1209600, 2592000, 7776000,
     31536000, 157680000,
 )  # fmt: skip
+SPOILED = "spoiled-frame"
+_CROSS = "×: spoiled, not counted"
 _HARDLY = 0.95
 """A panel in which more than this is left throughout is drawn enlarged."""
 
@@ -46,7 +48,8 @@ def pages(course: TimeCourse) -> list[TimeCourse]:
 
 
 def fraction_against_time(course: TimeCourse, like: TimeCourse | None = None) -> Figure:
-    """Points with their 95 % bars and the best model's curve; one time axis for all panels.
+    """Points with their 95 % bars and the best model's curve; one time axis for all panels. Spoiled
+    photographs are crosses, at the panel's edge where they would lie beyond it.
 
     Where a sample's amount is unknown its share of light is drawn, and the panel says so. ``like`` is a
     course whose time axis to use, so that several figures compare.
@@ -168,15 +171,26 @@ def _events(ax: Axes, samples: Sequence[SampleCourse], events: Sequence[Event], 
 
 def _vial(ax: Axes, i: int, sample: SampleCourse, axis: _TimeAxis, by_light: bool, alone: bool) -> None:
     colour = drawing.colour(i)
-    t, y, below, above = _values(sample.points, by_light)
+    counted, spoiled = _apart(sample.points)
+    t, y, below, above = _values(counted, by_light)
     ax.errorbar(
         t, y, yerr=(below, above), linestyle="none", marker=drawing.marker(i), markersize=4.5, color=colour,
         markerfacecolor="white" if i % 2 else colour, elinewidth=0.8, label=_finding(sample, alone),
     )  # fmt: skip
+    t, y, *_ = _values(spoiled, by_light)
+    if t.size:
+        told = _CROSS in ax.get_legend_handles_labels()[1]
+        y = np.clip(y, *ax.get_ylim())
+        ax.plot(t, y, "x", color=colour, markersize=6.5, clip_on=False, label=None if told else _CROSS)
     fitted = next((m for m in sample.models if m.model == sample.model), None)
     curve = None if by_light or fitted is None else curve_of(fitted, axis.grid())
     if curve is not None:
         ax.plot(axis.grid(), curve, color=colour, linewidth=1.1, linestyle=("-", "--", "-.", ":")[i % 4])
+
+
+def _apart(points: Sequence[TrackPoint]) -> tuple[list[TrackPoint], list[TrackPoint]]:
+    """The points that count, and the spoiled ones."""
+    return [p for p in points if SPOILED not in p.flags], [p for p in points if SPOILED in p.flags]
 
 
 def _only_light(points: Sequence[TrackPoint]) -> bool:
@@ -190,7 +204,11 @@ def _limits(samples: Sequence[SampleCourse], by_light: bool) -> tuple[float, flo
 
     Where hardly anything has changed, what has is enlarged.
     """
-    values = np.concatenate([_values(s.points, by_light)[1] for s in samples]) if samples else np.zeros(0)
+    values = (
+        np.concatenate([_values(_apart(s.points)[0], by_light)[1] for s in samples])
+        if samples
+        else np.zeros(0)
+    )
     low, high = (float(values.min()), float(values.max())) if values.size else (0.0, 1.0)
     if values.size and low > _HARDLY:
         room = max(high - low, 1.0 - _HARDLY) * 0.6
@@ -232,6 +250,4 @@ def curve_of(fitted: ModelFit, times_s: Array) -> Array | None:
     model = RATE_MODELS.get(fitted.model)
     if model is None or fitted.half_time_s is None:
         return None
-    end = fitted.parameters.get("stops_at", 0.0)
-    exponent = np.array(fitted.parameters.get("exponent", 1.0))
-    return np.asarray(end + (1.0 - end) * model.fraction(times_s, np.array(fitted.half_time_s), exponent))
+    return model.course(times_s, fitted.half_time_s, fitted.parameters)

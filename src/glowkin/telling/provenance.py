@@ -30,6 +30,7 @@ GRAVITY = (
     "lamp-off-mismatch",
     "bracket-disagrees",
     "maybe-swapped",
+    "spoiled-frame",
     "other-filter",
     "other-camera",
     "camera-unlike-prior",

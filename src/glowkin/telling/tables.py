@@ -210,7 +210,7 @@ def state_table(course: TimeCourse) -> Table:
 
 
 def _left(s: SampleCourse) -> str:
-    last = s.points[-1] if s.points else None
+    last = next((p for p in reversed(s.points) if "spoiled-frame" not in p.flags), None)
     if last is None or (last.light_fraction_start is None and last.fraction_start is None):
         return NOTHING
     if last.fraction_start is None:

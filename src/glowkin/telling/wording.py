@@ -246,10 +246,10 @@ _TIME = (
     "Over time, the two forms were unmixed in linear light, where they add; the path on the diagram only "
     "tests whether two forms suffice. Light is not amount: the share of light was turned into amount by the "
     "luminance ratio where that is known, and only light is reported where it is not.",
-    "Rate models were compared by the corrected Akaike criterion (AICc), each of them also stopping "
-    "part-way where the fully converted form was known; intervals span all models with any support. See "
-    "Vyazovkin et al., Thermochimica Acta 520 (2011) 1. A model that fits best is not thereby "
-    "the mechanism.",
+    "Rate models were compared by the corrected Akaike criterion (AICc), each of them also after "
+    "an induction, and stopping part-way where the fully converted form was known; intervals span all "
+    "models with any support. See Vyazovkin et al., Thermochimica Acta 520 (2011) 1. A model that "
+    "fits best is not thereby the mechanism.",
 )
 
 
