@@ -168,7 +168,8 @@ def room(kind, scenes, folder):
             with_off.extend(figures(measured_of(shot, path, lamp_off=(off,)), scene.truths()).values())
     line(f"{kind} dark, room-light on {np.mean(raised):.3f} of scenes", dark)
     for level, (without, with_off, flagged) in lit.items():
-        line(f"{kind} room {level}, flagged {np.mean(flagged):.3f}", without)
+        told = f"told of {len(without) / max(len(dark), 1):.2f}"
+        line(f"{kind} room {level}, flagged {np.mean(flagged):.3f}, {told}", without)
         line(f"{kind} room {level}, lamp-off frame", with_off)
 
 

@@ -99,3 +99,17 @@ def test_a_faint_room_is_flagged_in_a_jpeg_and_the_dark_is_not(light, tmp_path):
         camera = exact_camera(recipes.open_photo(lit).to_xyz[-1])
         assert "room-light" in flags_of(recipes.measure(lit, camera=camera))
         assert "room-light" not in flags_of(recipes.measure(jpeg(dark, tmp_path / "dark.jpg"), camera=camera))
+
+
+def test_room_light_that_rivals_the_samples_leaves_no_colour_told_until_it_is_taken_off(tmp_path):
+    """White powder sends back 0.75, black cloth 0.04 (common practice, no source): half of what shows is the
+    room's. No interval then holds; the same photograph with its lamp-off frame is measured.
+    """
+    scene = scene_of(5, room=0.5)
+    photo, off = jpeg(scene, tmp_path / "a.jpg"), jpeg(scene.lamp_off(), tmp_path / "off.jpg")
+    samples = recipes.measure(photo).samples
+    untold = [s for s in samples if s.u_prime is None]
+    assert len(untold) == 2
+    assert all({"room-light", "colour-not-told"} <= set(s.flags) for s in untold)
+    cleared = recipes.measure(photo, Settings(lamp_off=(off,))).samples
+    assert all(s.u_prime is not None and "colour-not-told" not in s.flags for s in cleared)

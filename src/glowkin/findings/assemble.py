@@ -59,7 +59,8 @@ def sample_records(
     """One record a sample; colour fields stay None where nothing unclipped is left, or no colour is told."""
     finite = np.isfinite(evidence.colours.uv_prime).all(axis=1)
     seen = {int(i): evidence.colours.uncertain(int(i)) for i in np.flatnonzero(finite)}
-    told = {i: colour for i, colour in seen.items() if _told(colour)}
+    rivalled = evidence.stray.rivalled(evidence.emitted.mean + evidence.stray.level, evidence.photo.kind)
+    told = {i: colour for i, colour in seen.items() if _told(colour) and not rivalled[i]}
     words = describe(list(told.values()), white_xy, observer)
     described = dict(zip(told, (asdict(w) for w in words), strict=True))
     spread = unevenness(evidence.camera, evidence.emitted, evidence.merged.noise)

@@ -22,6 +22,8 @@ from glowkin.samples.veil import fit_veil
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from glowkin.base.uncertainty import Array
     from glowkin.light.linear import Frame
     from glowkin.light.region import Signals
@@ -32,6 +34,9 @@ _LAMP, _LAMP_SD = 2.0, 2.0
 _ROOM, _ROOM_SD = 15.0, 8.0
 """Room light on a sample in multiples of the ground's: white powder sends back 0.4-0.9 of it, black cloth
 0.02-0.06 (common practice, no source)."""
+_ROOM_RIVALS = {"raw": 1 / 2, "rendered": 1 / 3}
+"""Share of what a sample shows from which on the room's light leaves no colour told: beyond it 95 % regions
+hold the true colour in half the cases or fewer (``benchmarks/stray.py``)."""
 _BLANK, _BLANK_SD = 1.0, 0.6
 """Lamp light on a sample in multiples of a blank's in the same place: powders differ, and glass sends back
 less than powder (common practice, no source)."""
@@ -101,6 +106,11 @@ class Stray:
     def of(self, *kinds: str) -> Array:
         """The loadings of these kinds, n x 3 x kinds."""
         return self.loadings[:, :, [KINDS.index(kind) for kind in kinds]]
+
+    def rivalled(self, seen: Array, kind: str) -> NDArray[np.bool_]:
+        """Where room light is likely so much of what is ``seen`` (n x 3) that nothing else is told (n)."""
+        with np.errstate(invalid="ignore"):
+            return np.asarray(_ROOM * self.of_room.sum() > _ROOM_RIVALS[kind] * seen.sum(axis=1))
 
     def may_hold(self, *kinds: str) -> Array:
         """Light of these kinds that may well lie on each sample (n x 3): expected, and one error more."""
