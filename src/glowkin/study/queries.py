@@ -6,12 +6,13 @@ _PHOTOGRAPH = """
     SELECT p.id, f.path, f.sha256, f.size_bytes, f.modified_ns, p.taken_at, p.added_at, p.note, p.left_out,
         CASE WHEN a.message IS NOT NULL THEN 'not measured' WHEN a.photograph_id IS NOT NULL THEN 'awaited'
             ELSE 'measured' END,
-        a.message, m.id, m.measured_at, g.program, m.camera_name, m.sample_count,
+        a.message, m.id, m.measured_at, g.program, c.name, m.sample_count,
         m.exposure_s, m.iso, m.f_number, m.kind, coalesce(m.flags, '')
     FROM photographs p JOIN pictures f ON f.id = p.picture_id
     LEFT JOIN awaited a ON a.photograph_id = p.id
     LEFT JOIN measurements m ON m.photograph_id = p.id AND m.current = 1
     LEFT JOIN programs g ON g.id = m.program_id
+    LEFT JOIN cameras c ON c.id = m.camera_id
 """
 _SAMPLE = """
     SELECT f.path, s.taken_at, s.measurement_id, s.name, s.u_prime, s.v_prime, s.u_prime_variance,
@@ -30,7 +31,7 @@ QUERIES = {
         "SELECT count(*), count(a.message) FROM awaited a JOIN photographs p ON p.id = a.photograph_id "
         "WHERE p.left_out = ''"
     ),
-    "samples counted": "SELECT count(*) FROM samples WHERE shown = 1",
+    "samples counted": "SELECT coalesce(sum(photographs), 0) FROM names",
     "first taken": (
         "SELECT taken_at FROM photographs WHERE left_out = '' AND taken_at > '' ORDER BY taken_at LIMIT 1"
     ),
@@ -39,8 +40,14 @@ QUERIES = {
         "ORDER BY taken_at DESC LIMIT 1"
     ),
     "edits counted": "SELECT count(*) FROM edits WHERE undone_at IS NULL",
-    "photographs": f"{_PHOTOGRAPH} WHERE p.left_out = '' ORDER BY p.taken_at, p.id LIMIT ? OFFSET ?",
-    "left out": f"{_PHOTOGRAPH} WHERE p.left_out <> '' ORDER BY p.taken_at, p.id LIMIT ? OFFSET ?",
+    "photographs": (
+        f"{_PHOTOGRAPH} WHERE p.id IN (SELECT id FROM photographs WHERE left_out = '' "  # noqa: S608 - fixed text
+        "ORDER BY taken_at, id LIMIT ? OFFSET ?) ORDER BY p.taken_at, p.id"
+    ),
+    "left out": (
+        f"{_PHOTOGRAPH} WHERE p.id IN (SELECT id FROM photographs WHERE left_out <> '' "  # noqa: S608 - fixed text
+        "ORDER BY taken_at, id LIMIT ? OFFSET ?) ORDER BY p.taken_at, p.id"
+    ),
     "not done": (
         f"{_PHOTOGRAPH} WHERE p.id IN (SELECT photograph_id FROM awaited) "  # noqa: S608 - fixed text
         "AND p.left_out = '' LIMIT ? OFFSET ?"
@@ -58,36 +65,33 @@ QUERIES = {
         "SELECT p.id, f.path FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.name = ?"
     ),
     "names": (
-        "SELECT name, count(*), min(taken_at), max(taken_at) FROM samples WHERE shown = 1 GROUP BY name"
+        "SELECT n.name, n.photographs, (SELECT s.taken_at FROM samples s WHERE s.name = n.name "
+        "AND s.shown = 1 AND s.taken_at > '' ORDER BY s.taken_at LIMIT 1), (SELECT s.taken_at FROM samples s "
+        "WHERE s.name = n.name AND s.shown = 1 ORDER BY s.taken_at DESC LIMIT 1) "
+        "FROM names n WHERE n.photographs > 0 ORDER BY n.name"
     ),
-    "course": f"{_SAMPLE} WHERE s.name = ? AND s.shown = 1 ORDER BY s.taken_at, s.id LIMIT ? OFFSET ?",
+    "course": (
+        f"{_SAMPLE} WHERE s.id IN (SELECT id FROM samples WHERE name = ? AND shown = 1 "  # noqa: S608 - fixed text
+        "ORDER BY taken_at, id LIMIT ? OFFSET ?) ORDER BY s.taken_at, s.id"
+    ),
     "samples of": f"{_SAMPLE} WHERE s.measurement_id = ? ORDER BY s.place",
-    "flags": (
-        "SELECT flag, count(DISTINCT measurement_id), count(place) FROM flags WHERE shown = 1 GROUP BY flag"
-    ),
+    "flags": "SELECT flag, photographs, samples FROM flag_counts WHERE photographs > 0 ORDER BY flag",
     "flagged": (
-        "SELECT DISTINCT f.path FROM flags t JOIN measurements m ON m.id = t.measurement_id "
+        "SELECT f.path FROM flags t JOIN measurements m ON m.id = t.measurement_id "
         "JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id "
-        "WHERE t.flag = ? AND t.shown = 1 LIMIT ?"
+        "WHERE t.flag = ? AND t.shown = 1 ORDER BY t.measurement_id LIMIT ?"
     ),
     "cameras": (
-        "SELECT m.camera_name, m.camera_basis, m.camera_sha256, f.name, m.n FROM (SELECT camera_name, "
-        "camera_basis, camera_sha256, count(*) AS n FROM measurements WHERE current = 1 "
-        "GROUP BY camera_name, camera_basis, camera_sha256) m LEFT JOIN files f ON f.sha256 = m.camera_sha256"
+        "SELECT c.name, c.basis, nullif(c.sha256, ''), f.name, c.photographs FROM cameras c "
+        "LEFT JOIN files f ON f.sha256 = c.sha256 WHERE c.photographs > 0"
     ),
-    "programs": (
-        "SELECT g.program, g.versions, m.n FROM (SELECT program_id, count(*) AS n FROM measurements "
-        "WHERE current = 1 GROUP BY program_id) m JOIN programs g ON g.id = m.program_id"
-    ),
-    "settings": (
-        "SELECT s.id, s.told, p.n FROM (SELECT settings_id, count(*) AS n FROM photographs "
-        "WHERE left_out = '' GROUP BY settings_id) p JOIN settings s ON s.id = p.settings_id"
-    ),
+    "programs": "SELECT program, versions, photographs FROM programs WHERE photographs > 0",
+    "settings": "SELECT id, told, photographs FROM settings WHERE photographs > 0",
     "settings told": "SELECT told FROM settings WHERE id = ?",
     "measurements of": (
-        "SELECT m.id, m.measured_at, g.program, m.camera_name, m.camera_sha256, m.settings_id, "
-        "m.sample_count, m.current, m.flags FROM measurements m JOIN programs g ON g.id = m.program_id "
-        "WHERE m.photograph_id = ? ORDER BY m.id"
+        "SELECT m.id, m.measured_at, g.program, c.name, nullif(c.sha256, ''), m.settings_id, m.sample_count, "
+        "m.current, m.flags FROM measurements m JOIN programs g ON g.id = m.program_id "
+        "JOIN cameras c ON c.id = m.camera_id WHERE m.photograph_id = ? ORDER BY m.id"
     ),
     "record": (
         "SELECT r.record, f.path FROM records r JOIN measurements m ON m.id = r.measurement_id "

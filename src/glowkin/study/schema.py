@@ -1,8 +1,10 @@
 """The tables of a ledger, version by version; a step that was released is never changed, only followed.
 
 Times of the program are UTC, times of photographs as their files tell them. Paths are relative to the
-study's folder, with slashes. Nothing that was measured is ever deleted: ``current`` marks what counts now,
-and flags stand beside the sample (``flags``, by spaces) as well as one a row, to be counted.
+study's folder, with slashes. Nothing that was measured is ever deleted: ``current`` marks the measurement
+that counts, ``shown`` what belongs to such a one of a photograph that is not left out. What is shown is
+counted by triggers (``photographs``, ``samples`` of names, flags, cameras, programs, settings), so that no
+question has to walk through all of it.
 """
 
 from __future__ import annotations
@@ -39,14 +41,26 @@ CREATE TABLE files (
 
 CREATE TABLE settings (
     id INTEGER PRIMARY KEY,
-    told TEXT NOT NULL UNIQUE CHECK (json_valid(told))
+    told TEXT NOT NULL UNIQUE CHECK (json_valid(told)),
+    photographs INTEGER NOT NULL DEFAULT 0
 ) STRICT;
 
 CREATE TABLE programs (
     id INTEGER PRIMARY KEY,
     program TEXT NOT NULL,
     versions TEXT NOT NULL CHECK (json_valid(versions)),
+    photographs INTEGER NOT NULL DEFAULT 0,
     UNIQUE (program, versions)
+) STRICT;
+
+-- camera descriptions; sha256: of the camera file, empty without one
+CREATE TABLE cameras (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL,
+    basis TEXT NOT NULL,
+    sha256 TEXT NOT NULL,
+    photographs INTEGER NOT NULL DEFAULT 0,
+    UNIQUE (name, basis, sha256)
 ) STRICT;
 
 -- what the study holds, and how it is to be measured
@@ -80,22 +94,28 @@ CREATE TABLE measurements (
     outlines TEXT,
     program_id INTEGER NOT NULL REFERENCES programs,
     measured_at TEXT NOT NULL,
-    camera_name TEXT NOT NULL,
-    camera_basis TEXT NOT NULL,
-    camera_sha256 TEXT REFERENCES files,
+    camera_id INTEGER NOT NULL REFERENCES cameras,
     kind TEXT NOT NULL,
     exposure_s REAL,
     iso REAL,
     f_number REAL,
     sample_count INTEGER NOT NULL,
     flags TEXT NOT NULL,
-    current INTEGER NOT NULL CHECK (current IN (0, 1))
+    current INTEGER NOT NULL CHECK (current IN (0, 1)),
+    shown INTEGER NOT NULL CHECK (shown IN (0, 1) AND shown <= current)
 ) STRICT;
 CREATE UNIQUE INDEX measurements_current ON measurements (photograph_id) WHERE current = 1;
 CREATE INDEX measurements_of ON measurements (photograph_id, id);
-CREATE INDEX measurements_by_camera ON measurements (camera_name, camera_basis, camera_sha256)
-    WHERE current = 1;
-CREATE INDEX measurements_by_program ON measurements (program_id) WHERE current = 1;
+CREATE TRIGGER measurement_made AFTER INSERT ON measurements BEGIN
+    UPDATE settings SET photographs = photographs + new.shown WHERE id = new.settings_id;
+    UPDATE programs SET photographs = photographs + new.shown WHERE id = new.program_id;
+    UPDATE cameras SET photographs = photographs + new.shown WHERE id = new.camera_id;
+END;
+CREATE TRIGGER measurement_shown AFTER UPDATE OF shown ON measurements BEGIN
+    UPDATE settings SET photographs = photographs + new.shown - old.shown WHERE id = new.settings_id;
+    UPDATE programs SET photographs = photographs + new.shown - old.shown WHERE id = new.program_id;
+    UPDATE cameras SET photographs = photographs + new.shown - old.shown WHERE id = new.camera_id;
+END;
 
 -- the whole record of a measurement, as glowkin.measure.v1 has a photograph
 CREATE TABLE records (
@@ -103,7 +123,7 @@ CREATE TABLE records (
     record TEXT NOT NULL CHECK (json_valid(record))
 ) STRICT;
 
--- what is asked of records, ready to be asked; shown: of the current measurement of a photograph not left out
+-- what is asked of records, ready to be asked
 CREATE TABLE samples (
     id INTEGER PRIMARY KEY,
     measurement_id INTEGER NOT NULL REFERENCES measurements,
@@ -133,14 +153,46 @@ CREATE TABLE samples (
 ) STRICT;
 CREATE INDEX samples_by_name ON samples (name, taken_at, id) WHERE shown = 1;
 
+CREATE TABLE names (
+    name TEXT PRIMARY KEY,
+    photographs INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE TRIGGER sample_made AFTER INSERT ON samples BEGIN
+    INSERT INTO names VALUES (new.name, new.shown)
+        ON CONFLICT (name) DO UPDATE SET photographs = photographs + excluded.photographs;
+END;
+CREATE TRIGGER sample_shown AFTER UPDATE OF shown ON samples BEGIN
+    UPDATE names SET photographs = photographs + new.shown - old.shown WHERE name = new.name;
+END;
+CREATE TRIGGER sample_renamed AFTER UPDATE OF name ON samples BEGIN
+    UPDATE names SET photographs = photographs - old.shown WHERE name = old.name;
+    INSERT INTO names VALUES (new.name, new.shown)
+        ON CONFLICT (name) DO UPDATE SET photographs = photographs + excluded.photographs;
+END;
+
+-- a flag raised by a photograph or by so many samples in it; their own column flags tells by which
 CREATE TABLE flags (
     measurement_id INTEGER NOT NULL REFERENCES measurements,
-    place INTEGER,
     flag TEXT NOT NULL,
-    shown INTEGER NOT NULL CHECK (shown IN (0, 1))
-) STRICT;
-CREATE INDEX flags_of ON flags (measurement_id);
-CREATE INDEX flags_by_flag ON flags (flag, measurement_id, place) WHERE shown = 1;
+    samples INTEGER NOT NULL,
+    shown INTEGER NOT NULL CHECK (shown IN (0, 1)),
+    PRIMARY KEY (measurement_id, flag)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX flags_by_flag ON flags (flag, measurement_id) WHERE shown = 1;
+CREATE TABLE flag_counts (
+    flag TEXT PRIMARY KEY,
+    photographs INTEGER NOT NULL,
+    samples INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE TRIGGER flag_raised AFTER INSERT ON flags BEGIN
+    INSERT INTO flag_counts VALUES (new.flag, new.shown, new.shown * new.samples)
+        ON CONFLICT (flag) DO UPDATE SET photographs = photographs + excluded.photographs,
+            samples = samples + excluded.samples;
+END;
+CREATE TRIGGER flag_shown AFTER UPDATE OF shown ON flags BEGIN
+    UPDATE flag_counts SET photographs = photographs + new.shown - old.shown,
+        samples = samples + (new.shown - old.shown) * new.samples WHERE flag = new.flag;
+END;
 
 -- a small JPEG of each photograph, so that it can be shown when the file is elsewhere
 CREATE TABLE previews (

@@ -58,15 +58,17 @@ class Tables:
         """The current measurement becomes an earlier one."""
         row = self._one("SELECT id FROM measurements WHERE photograph_id = ? AND current = 1", photograph)
         if row is not None:
-            self._do("UPDATE measurements SET current = 0 WHERE id = ?", row[0])
             self._shown(row[0], shown=False)
+            self._do("UPDATE measurements SET current = 0 WHERE id = ?", row[0])
 
     def _shown(self, measurement: int, *, shown: bool) -> None:
-        for table in ("samples", "flags"):
-            self._do(
-                f"UPDATE {table} SET shown = ? WHERE measurement_id = ?",  # noqa: S608 - one of two names
-                int(shown), measurement,
-            )  # fmt: skip
+        for table, key in (
+            ("measurements", "id"),
+            ("samples", "measurement_id"),
+            ("flags", "measurement_id"),
+        ):
+            query = f"UPDATE {table} SET shown = ? WHERE {key} = ?"  # noqa: S608 - names of ours
+            self._do(query, int(shown), measurement)
 
     def _ask(self, photograph: int) -> None:
         self._do("INSERT OR REPLACE INTO awaited VALUES (?, ?, NULL)", photograph, now())

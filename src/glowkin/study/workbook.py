@@ -206,14 +206,17 @@ class Workbook(Edits):
         with transaction(self._connection):
             program = self._numbered("programs", ("program", "versions"), (self._program, self._versions))
             self._none_current(task.photograph_id)
+            camera = self._numbered(
+                "cameras", ("name", "basis", "sha256"),
+                (photo.camera.name, photo.camera.basis, camera_sha256 or ""),
+            )  # fmt: skip
             measurement = self._do(
                 "INSERT INTO measurements (photograph_id, settings_id, names, outlines, program_id, "
-                "measured_at, camera_name, camera_basis, camera_sha256, kind, exposure_s, iso, f_number, "
-                "sample_count, flags, current) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1)",
+                "measured_at, camera_id, kind, exposure_s, iso, f_number, "
+                "sample_count, flags, current, shown) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1, 1)",
                 task.photograph_id, task.settings_id, json.dumps(task.names, ensure_ascii=False),
-                outlines_json(task.outlines), program, now(), photo.camera.name, photo.camera.basis,
-                camera_sha256, photo.kind, photo.exposure_s, photo.iso, photo.f_number, len(photo.samples),
-                " ".join(photo.flags),
+                outlines_json(task.outlines), program, now(), camera, photo.kind, photo.exposure_s,
+                photo.iso, photo.f_number, len(photo.samples), " ".join(photo.flags),
             )  # fmt: skip
             record = json.dumps(to_json(photo), ensure_ascii=False, allow_nan=False)
             self._do("INSERT INTO records VALUES (?, ?)", measurement, record)
@@ -238,8 +241,9 @@ class Workbook(Edits):
         )
         rows = [(measurement, i, photo.taken_at, 1, *sample_values(s)) for i, s in enumerate(photo.samples)]
         self._connection.executemany(query, rows)
-        flags: list[tuple[int | None, str]] = [(None, flag) for flag in photo.flags]
-        flags += [(i, flag) for i, s in enumerate(photo.samples) for flag in s.flags]
+        flags = dict.fromkeys(photo.flags, 0)
+        for flag in (flag for s in photo.samples for flag in s.flags):
+            flags[flag] = flags.get(flag, 0) + 1
         self._connection.executemany(
-            "INSERT INTO flags VALUES (?, ?, ?, 1)", [(measurement, *flag) for flag in flags]
+            "INSERT INTO flags VALUES (?, ?, ?, 1)", [(measurement, *raised) for raised in flags.items()]
         )
