@@ -1,8 +1,9 @@
 """What ``glowkin track`` takes of the memory for few and for many photographs: the command and its workers.
 
-    python benchmarks/memory.py [FEW MANY]      100 and 1000; 1000 and 10000 take an hour
+    python benchmarks/memory.py [FEW MANY [WIDTH]]      100 and 1000; 1000 and 10000 take an hour
 
-The photographs are copies of one rendered JPEG of 1 MP, ten minutes apart by their Exif time. Memory is the
+The photographs are copies of one rendered JPEG of 1 MP (or as wide as told, in less time: the share of each
+photograph then counts for more), ten minutes apart by their Exif time. Memory is the
 proportional share (Pss) of the process and its workers, added up five times a second; Linux only.
 """
 
@@ -22,12 +23,12 @@ from glowkin.scene.develop import jpeg_bytes
 from glowkin.scene.render import photograph
 from glowkin.scene.stage import two_reds_and_green
 
-SIZE = (1224, 816)
+WIDTH = 1224
 
 
-def photographs(folder: Path, number: int) -> None:
+def photographs(folder: Path, number: int, width: int) -> None:
     """So many copies of one photograph, each of its own time."""
-    shot = photograph(two_reds_and_green(SIZE), default_camera(), np.random.default_rng(1))
+    shot = photograph(two_reds_and_green((width, width * 2 // 3)), default_camera(), np.random.default_rng(1))
     data, zero = jpeg_bytes(shot), shot.exposure.taken_at
     before = stamp(zero)
     for i in range(number):
@@ -68,10 +69,11 @@ def peak_mb(folder: Path, *options: str) -> tuple[float, float]:
 
 def main() -> None:
     few, many = map(int, sys.argv[1:3]) if len(sys.argv) > 2 else (100, 1000)
+    width = int(sys.argv[3]) if len(sys.argv) > 3 else WIDTH
     found = []
     for number in (few, many):
         with tempfile.TemporaryDirectory() as folder:
-            photographs(Path(folder), number)
+            photographs(Path(folder), number, width)
             found.append(peak_mb(Path(folder), "--json"))
             print(f"{number} photographs: {found[-1][0]:.0f} MB, {found[-1][1]:.0f} s", flush=True)
     growth = found[1][0] / found[0][0] - 1

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from deeds import deed
+from glowkin.base.shelf import Shelf
 from glowkin.findings.change import two_forms_suffice
 from glowkin.findings.frames import frames_in_time, series_of, steadied
 from glowkin.findings.track import Plan
@@ -45,6 +46,35 @@ def test_of_a_photograph_only_what_a_course_needs_is_kept(folder):
     assert max(len(pickle.dumps(p)) for p in session.photos) < 3_000
     full = start([folder], "glowkin", **OPTIONS).photos
     assert track(session.photos, Plan(("S3",)))[1] == track(full, Plan(("S3",)))[1]
+
+
+def test_a_series_on_a_shelf_gives_the_same_course(folder):
+    session = start([folder], "glowkin", series=True, **OPTIONS)
+    assert isinstance(session.photos, Shelf)
+    shelved, course = track(session.photos, Plan(("S3",)))
+    listed, same = track(list(session.photos), Plan(("S3",)))
+    assert isinstance(shelved, Shelf)
+    assert list(shelved) == listed
+    assert course == same
+
+
+@pytest.mark.parametrize("kind", ["raw", "rendered"])
+def test_a_photograph_more_takes_hardly_more_memory(folder, kind):
+    """Of three samples: what a course of them takes at its peak, of which a third stays."""
+    photo = replace(measure_lean(folder / "0.dng", session_settings()), kind=kind)
+    taken = [
+        f"2026-{1 + i // 1344:02}-{1 + i // 48 % 28:02}T{i // 2 % 24:02}:{30 * (i % 2):02}"
+        for i in range(800)
+    ]
+    held = []
+    for length in (400, 800):
+        shelf = Shelf(replace(photo, taken_at=at, path=f"{at}.dng") for at in taken[:length])
+        tracemalloc.start()
+        course = track(shelf, Plan(("S3",)))
+        held.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+        del course
+    assert (held[1] - held[0]) / 400 < 4_500
 
 
 def test_small_pictures_wait_in_their_files(folder, tmp_path):

@@ -136,7 +136,7 @@ def _side_by_side(
 
 def _series(
     folder: Path, known: dict[str, Any], previews: dict[str, Any], camera: Path
-) -> tuple[list[MeasuredPhoto], TimeCourse]:
+) -> tuple[Sequence[MeasuredPhoto], TimeCourse]:
     names = known["names"].split(",")
     converted = tuple(v["name"] for v in known["vials"] if v["name"].startswith("MgCl2-25C"))
     photos = _measured(sorted((folder / "series").glob("*.dng")), Settings(camera=camera), previews)

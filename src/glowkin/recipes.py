@@ -19,6 +19,7 @@ from glowkin.base.files import named
 from glowkin.base.matches import Assumed
 from glowkin.base.records import CameraUsed, FrameUsed, MeasuredPhoto
 from glowkin.base.settings import Settings
+from glowkin.base.shelf import kept_as
 from glowkin.base.spectra import read_forms
 from glowkin.camera.camera_file import CameraFile, unlike_widened
 from glowkin.camera.chart import check_pair, fit_chart
@@ -65,6 +66,7 @@ if TYPE_CHECKING:
     from glowkin.base.spectra import Form
     from glowkin.base.study import StudyFile
     from glowkin.base.uncertainty import Array
+    from glowkin.findings.frames import Photos
     from glowkin.findings.mapped import Crops, Plots, Wanted
     from glowkin.light.crop import Crop
     from glowkin.light.photo import Photograph
@@ -125,7 +127,7 @@ def track(
     plan: Plan | None = None,
     names: Sequence[str] = (),
     references: Sequence[tuple[str, str]] = (),
-) -> tuple[list[MeasuredPhoto], TimeCourse]:
+) -> tuple[Photos, TimeCourse]:
     """Samples followed through photographs of one arrangement: these photographs in order of capture, every
     sample named by its place, and the courses. References are checked in each, and steady the lamp as
     controls do.
@@ -138,7 +140,8 @@ def track(
             raise WrongUseError(f"--reference {name}: no such sample; there are {', '.join(there)}")
     known = tuple(name for name, _ in references)
     controls = tuple(dict.fromkeys((*plan.controls, *known)))
-    series = [with_references(photo, references) for photo in series] if references else series
+    if references:
+        series = kept_as(series, (with_references(photo, references) for photo in series))
     return series, track_photos(series, replace(plan, controls=controls, references=known))
 
 

@@ -14,14 +14,16 @@ from glowkin.base.checks import check_document
 from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
 from glowkin.base.files import check_place
 from glowkin.base.matches import match_document
-from glowkin.base.records import compare_document, measure_document, track_document
+from glowkin.base.records import TimeCourse, compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
+from glowkin.base.shelf import Shelf, shallow
 from glowkin.base.versions import versions
 from glowkin.camera.glows import known_glow
 from glowkin.colour.observer import white_point_xy
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
 from glowkin.run.gather import one_a_shot, photographs
 from glowkin.run.many import map_photos
+from glowkin.run.pool import close_all
 from glowkin.samples.outlines import read_outlines
 
 if TYPE_CHECKING:
@@ -29,8 +31,9 @@ if TYPE_CHECKING:
 
     from glowkin.base.maps import FractionMap
     from glowkin.base.matches import Matches
-    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.base.records import Comparison, MeasuredPhoto
     from glowkin.camera.camera_file import CameraFile
+    from glowkin.findings.frames import Photos
     from glowkin.run.outcome import Outcome
 
 
@@ -56,7 +59,7 @@ class Session:
     settings: Settings
     outlet: Outlet
     told: dict[str, Any]
-    photos: list[MeasuredPhoto] = field(default_factory=list)
+    photos: Photos = field(default_factory=list)
     previews: dict[str, Any] = field(default_factory=dict)
     errors: list[Error] = field(default_factory=list)
     pairs: list[Comparison] | None = None
@@ -133,7 +136,8 @@ class Session:
         """Write and print; the exit status."""
         report = self.write() if self.outlet.out and self.photos else None
         if self.outlet.as_json:
-            json.dump(self.document(), sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
+            how: dict[str, Any] = {"indent": 1, "ensure_ascii": False, "allow_nan": False}
+            json.dump(self.document(), sys.stdout, default=shallow, **how)
             sys.stdout.write("\n")
         elif self.photos:
             from glowkin.terminal import show
@@ -146,7 +150,8 @@ class Session:
         if self.matching:
             return match_document(self.matches, self.errors, self.program)
         if self.course is not None:
-            return track_document(self.course, self.errors, self.program)
+            head = track_document(TimeCourse((), ()), self.errors, self.program)
+            return {**head, **shallow(self.course)}  # its points become plain as they are written
         if self.pairs is not None:
             return compare_document(self.pairs, self.errors, self.program)
         return measure_document(self.photos, self.errors, self.program)
@@ -198,6 +203,7 @@ def start(
     settings = session.settings
     if series:
         session.series, session.settings = True, of_a_series(settings)
+        session.photos = Shelf() if session.outlet.out is None else []
     paths, session.errors = meant(photos, settings)
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)
@@ -207,6 +213,8 @@ def start(
         session.measure_bracket(paths)
     elif not bracket:
         session.measure(paths, options["jobs"])
+    if series and session.outlet.out is None:
+        close_all()  # nothing is decoded any more, and a long course needs the memory
     session.settings = settings
     return session
 

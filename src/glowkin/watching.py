@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from glowkin.base.records import MeasuredPhoto
+    from glowkin.findings.frames import Photos
     from glowkin.findings.track import Plan
     from glowkin.run.outcome import Outcome
     from glowkin.session import Session
@@ -174,14 +175,14 @@ class Watch:
             self._course = self._course_of(photos)
             self._course.start()
 
-    def _course_of(self, photos: list[MeasuredPhoto]) -> Course:
+    def _course_of(self, photos: Photos) -> Course:
         return Course(photos, self._plan, self._session)
 
 
 class Course(threading.Thread):
     """The course of the photographs so far, worked out beside the watching, so that nothing waits for it."""
 
-    def __init__(self, photos: list[MeasuredPhoto], plan: Plan, session: Session) -> None:
+    def __init__(self, photos: Photos, plan: Plan, session: Session) -> None:
         super().__init__(daemon=True)
         self.photos = self.series = photos
         self.course = TimeCourse((), ())

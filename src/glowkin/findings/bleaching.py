@@ -28,7 +28,7 @@ _FEWEST = 5
 
 
 def bleaching_of(
-    frames: list[Frame],
+    frames: Sequence[Frame],
     controls: Sequence[str],
     references: Sequence[str],
     lamp_on_s: Array | None = None,
@@ -58,7 +58,7 @@ def fading(faded: Sequence[Bleaching]) -> tuple[str, ...]:
 
 
 def _fade(
-    frames: list[Frame], control: str, clock: Array, name: str, groups: Array, told: bool
+    frames: Sequence[Frame], control: str, clock: Array, name: str, groups: Array, told: bool
 ) -> Bleaching | None:
     light = np.array([level(f, control) / f.lamp for f in frames])
     seen = np.isfinite(light) & (light > 0.0)

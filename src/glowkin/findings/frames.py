@@ -6,20 +6,22 @@ are divided by exposure and, where there is a control, by the control's brightne
 
 from __future__ import annotations
 
+from array import array
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from itertools import chain
+from typing import TYPE_CHECKING, TypeAlias, overload
 
 import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.base.shelf import Shelf, kept_as
 from glowkin.findings.swaps import flag_swaps, swapped_back
 from glowkin.findings.unmix import Series
 from glowkin.samples.follow import follow
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from glowkin.base.records import MeasuredPhoto, Sample
     from glowkin.base.uncertainty import Array
 
@@ -41,6 +43,9 @@ the prior was not made from."""
 _WEIGHTS_RIDGE = 0.02
 
 
+Photos: TypeAlias = "list[MeasuredPhoto] | Shelf[MeasuredPhoto]"
+
+
 @dataclass(frozen=True, eq=False)
 class Frame:
     """One photograph of the series: time after zero, its samples by name, and the lamp's brightness."""
@@ -51,31 +56,67 @@ class Frame:
     lamp: float = 1.0
 
 
+@dataclass(frozen=True, eq=False)
+class ShelvedFrames(Sequence[Frame]):
+    """Frames of photographs on a shelf, each made when it is asked for; then changed, as by a tone curve."""
+
+    photos: Shelf[MeasuredPhoto]
+    times_s: Array
+    lamps: Array
+    change: Callable[[Frame], Frame] | None = None
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self.photos)
+
+    @overload
+    def __getitem__(self, index: int) -> Frame: ...
+    @overload
+    def __getitem__(self, index: slice) -> list[Frame]: ...
+    def __getitem__(self, index: int | slice) -> Frame | list[Frame]:
+        """One frame, or a list of them."""
+        if isinstance(index, slice):
+            return [self[i] for i in range(*index.indices(len(self)))]
+        frame = _frame(self.photos[index], float(self.times_s[index]), float(self.lamps[index]))
+        return frame if self.change is None else self.change(frame)
+
+
+def changed(frames: Sequence[Frame], change: Callable[[Frame], Frame]) -> Sequence[Frame]:
+    """Each frame so changed; of those on a shelf when it is asked for."""
+    if isinstance(frames, ShelvedFrames):
+        return replace(frames, change=change)
+    return [change(frame) for frame in frames]
+
+
+def _frame(photo: MeasuredPhoto, time_s: float, lamp: float = 1.0) -> Frame:
+    return Frame(time_s, photo, {s.name: s for s in photo.samples}, lamp)
+
+
 def name_along(
     photos: Sequence[MeasuredPhoto], names: Sequence[str] = (), swapped: Sequence[tuple[str, str, str]] = ()
-) -> list[MeasuredPhoto]:
+) -> Photos:
     """The dated photographs that hold samples, in order of capture, every sample named by its place.
 
     The first photograph's samples take the ``names`` given, in reading order; the others' are followed
     from there, and one that stands on no known place is left out of the series. ``swapped``: samples that
     changed places, each with the first photograph after it; others that may have are flagged.
     """
-    dated = sorted(
-        (p for p in photos if p.taken_at and p.samples), key=lambda p: moment(p.taken_at or "", "taken_at")
-    )
-    if len(dated) < 2:
+    taken = {i: p.taken_at for i, p in enumerate(photos) if p.taken_at and p.samples}
+    order = sorted(taken, key=lambda i: moment(taken[i], "taken_at"))
+    if len(order) < 2:
         raise CannotMeasureError(
-            f"{len(dated)} of {len(photos)} photographs have both a capture time and a sample; a course "
+            f"{len(order)} of {len(photos)} photographs have both a capture time and a sample; a course "
             "needs two at least: send the camera's own files, or put the time in their names"
         )
-    _check_alike(dated)
-    first = _named(dated[0], names)
+    _check_alike(photos[i] for i in order)
+    first = _named(photos[order[0]], names)
     reference = np.array([s.centre_px for s in first.samples])
-    followed = [first, *(_follow(first, reference, photo) for photo in dated[1:])]
-    return flag_swaps(swapped_back(followed, swapped))
+    later = (_follow(first, reference, photos[i]) for i in order[1:])
+    followed = kept_as(photos, chain([first], later))
+    return kept_as(photos, flag_swaps(swapped_back(followed, swapped)))
 
 
-def _check_alike(photos: Sequence[MeasuredPhoto]) -> None:
+def _check_alike(photos: Iterable[MeasuredPhoto]) -> None:
     """Signals of a raw and of a rendered file, or of two cameras, are in units of their own."""
     makes = {(p.kind, p.camera.name.split(", balanced in ")[0]): p.path for p in photos}
     if len(makes) > 1:
@@ -105,7 +146,9 @@ def _follow(first: MeasuredPhoto, reference: Array, photo: MeasuredPhoto) -> Mea
     return replace(photo, samples=samples, flags=(*photo.flags, *(("moved",) if step.moved else ())))
 
 
-def frames_in_time(photos: Sequence[MeasuredPhoto], zero: str | None, *, opened: bool = False) -> list[Frame]:
+def frames_in_time(
+    photos: Sequence[MeasuredPhoto], zero: str | None, *, opened: bool = False
+) -> Sequence[Frame]:
     """The photographs with their time after zero, which may lie among them where something was ``opened``."""
     moments = [moment(p.taken_at or "", "taken_at") for p in photos]
     start = moment(zero, "--start") if zero else moments[0]
@@ -113,10 +156,10 @@ def frames_in_time(photos: Sequence[MeasuredPhoto], zero: str | None, *, opened:
         raise WrongUseError(f"opened at {zero}: is later than the last photograph, {photos[-1].taken_at}")
     if not opened and moments[0] < start:
         raise WrongUseError(f"--start {zero}: is later than the first photograph, {photos[0].taken_at}")
-    return [
-        Frame((taken - start).total_seconds(), photo, {s.name: s for s in photo.samples})
-        for taken, photo in zip(moments, photos, strict=True)
-    ]
+    times = [(taken - start).total_seconds() for taken in moments]
+    if isinstance(photos, Shelf):
+        return ShelvedFrames(photos, np.array(times), np.ones(len(times)))
+    return [_frame(photo, time_s) for photo, time_s in zip(photos, times, strict=True)]
 
 
 def moment(text: str, where: str) -> datetime:
@@ -134,12 +177,13 @@ def exposure(photo: MeasuredPhoto) -> float:
     return 1.0
 
 
-def steadied(frames: list[Frame], controls: tuple[str, ...]) -> list[Frame]:
+def steadied(frames: Sequence[Frame], controls: tuple[str, ...]) -> Sequence[Frame]:
     """The frames with the lamp's brightness read from the controls; 1 where there are none."""
-    if not controls:
-        return [replace(frame, lamp=1.0) for frame in frames]
-    levels = np.array([[level(frame, name) for frame in frames] for name in controls])
-    return [replace(frame, lamp=lamp) for frame, lamp in zip(frames, _lamps(levels), strict=True)]
+    levels = np.array([[level(frame, name) for name in controls] for frame in frames]).T
+    lamps = _lamps(levels) if controls else [1.0] * len(frames)
+    if isinstance(frames, ShelvedFrames):
+        return replace(frames, lamps=np.array(lamps))
+    return [replace(frame, lamp=lamp) for frame, lamp in zip(frames, lamps, strict=True)]
 
 
 def _lamps(levels: Array) -> list[float]:
@@ -164,46 +208,55 @@ def _whole(frame: Frame, name: str) -> Sample | None:
     return None if sample is None or sample.clipped_fraction > _CLIPPED else sample
 
 
-def clipped_at_an_end(frames: list[Frame], name: str) -> bool:
+def clipped_at_an_end(frames: Sequence[Frame], name: str) -> bool:
     """Whether the sample is clipped where it was first or last seen: then one of its forms is not known."""
-    seen = [frame for frame in frames if name in frame.samples]
-    return any(_whole(frame, name) is None for frame in (seen[0], seen[-1]))
+    ends = (next(f for f in order if name in f.samples) for order in (frames, reversed(frames)))
+    return any(_whole(frame, name) is None for frame in ends)
 
 
-def series_of(frames: list[Frame], name: str, lamp_sd: float) -> Series:
+def series_of(frames: Sequence[Frame], name: str, lamp_sd: float) -> Series:
     """Signals of one sample over all frames, NaN where it was not seen."""
-    signals, covariances = [], []
-    for frame in frames:
-        sample = _whole(frame, name)
-        scale = 1.0 / (exposure(frame.photo) * frame.lamp)
-        rgb = None if sample is None else sample.linear_rgb
-        noise = None if sample is None else sample.linear_rgb_covariance
-        signals.append(np.full(3, np.nan) if rgb is None else np.array(rgb) * scale)
-        covariances.append(np.full((3, 3), np.nan) if noise is None else np.array(noise) * scale**2)
-    weights = luminance_weights(frames)
-    times = np.array([frame.time_s for frame in frames])
-    others = _nearest_first(frames, name)
-    stray = np.array([_stray_light(frame, name, others) for frame in frames])
-    photo = frames[0].photo
-    basis = photo.camera.basis
-    luminance_sd = _LUMINANCE_SD[photo.kind if basis == "generic" else basis]
-    return Series(times, np.array(signals), np.array(covariances), lamp_sd, weights, stray, luminance_sd)
+    return all_series(frames, [name], lamp_sd)[name]
 
 
-def luminance_weights(frames: list[Frame]) -> Array:
+def all_series(frames: Sequence[Frame], names: Sequence[str], lamp_sd: float) -> dict[str, Series]:
+    """``series_of`` each of these samples, in one pass over the frames."""
+    n, m = len(frames), len(names)
+    signals, covariances = np.full((m, n, 3), np.nan), np.full((m, n, 3, 3), np.nan)
+    stray, times = np.zeros((m, n, 3, _NEAREST + 2)), np.zeros(n)
+    others = _nearest_first(frames, names)
+    for i, frame in enumerate(frames):
+        times[i], scale = frame.time_s, 1.0 / (exposure(frame.photo) * frame.lamp)
+        for k, name in enumerate(names):
+            sample = _whole(frame, name)
+            if sample is not None and sample.linear_rgb is not None:
+                signals[k, i] = np.array(sample.linear_rgb) * scale
+            if sample is not None and sample.linear_rgb_covariance is not None:
+                covariances[k, i] = np.array(sample.linear_rgb_covariance) * scale**2
+            stray[k, i] = _stray_light(frame, name, others[name])
+    weights, photo = luminance_weights(frames), frames[0].photo
+    luminance_sd = _LUMINANCE_SD[photo.kind if photo.camera.basis == "generic" else photo.camera.basis]
+    return {
+        name: Series(times, signals[k], covariances[k], lamp_sd, weights, stray[k], luminance_sd)
+        for k, name in enumerate(names)
+    }
+
+
+def luminance_weights(frames: Sequence[Frame]) -> Array:
     """Weights (3,) of linear RGB that give the luminances inferred of the samples seen.
 
     Where too little is told, and as far as few colours leave it open, they are those of the camera's matrix.
     """
     usual = np.array(frames[0].photo.camera.luminance_weights)
-    seen = [s for frame in frames for s in frame.samples.values()]
-    told = [
-        (s.linear_rgb, s.luminance_per_exposure, exposure(f.photo))
-        for f in frames
-        for s in f.samples.values()
-    ]
-    rows = np.array([np.array(rgb) / (Y * light) for rgb, Y, light in told if rgb and Y and Y > 0])
-    if not len(rows) or len(rows) < len(seen) / 2 or not np.isfinite(rows).all():
+    told, seen = array("d"), 0
+    for frame in frames:
+        light = exposure(frame.photo)
+        for s in frame.samples.values():
+            seen += 1
+            if s.linear_rgb and s.luminance_per_exposure and s.luminance_per_exposure > 0:
+                told.extend(np.array(s.linear_rgb) / (s.luminance_per_exposure * light))
+    rows = np.array(told).reshape(-1, 3)
+    if not len(rows) or len(rows) < seen / 2 or not np.isfinite(rows).all():
         return usual
     scale = 1.0 / np.median(rows @ usual)
     start, size = usual * scale, np.sqrt(np.square(rows).mean(axis=0))
@@ -230,9 +283,15 @@ def _stray_light(frame: Frame, name: str, others: list[str]) -> Array:
     return np.asarray(light / (exposure(frame.photo) * frame.lamp))
 
 
-def _nearest_first(frames: list[Frame], name: str) -> list[str]:
-    """The other samples by their distance where this one was seen first."""
-    frame = next(f for f in frames if name in f.samples)
-    centre = frame.samples[name].centre_px
-    others = (s for s in frame.samples.values() if s.name != name)
-    return [s.name for s in sorted(others, key=lambda s: float(np.hypot(*np.subtract(s.centre_px, centre))))]
+def _nearest_first(frames: Sequence[Frame], names: Sequence[str]) -> dict[str, list[str]]:
+    """For each sample the others by their distance where it was seen first."""
+    out: dict[str, list[str]] = {}
+    for frame in frames:
+        for name in (n for n in names if n in frame.samples and n not in out):
+            centre = frame.samples[name].centre_px
+            others = [s for s in frame.samples.values() if s.name != name]
+            others.sort(key=lambda s: float(np.hypot(*np.subtract(s.centre_px, centre))))
+            out[name] = [s.name for s in others]
+        if len(out) == len(names):
+            break
+    return out

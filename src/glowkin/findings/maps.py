@@ -71,7 +71,7 @@ class Unmixed:
         return np.asarray(np.sqrt(np.einsum("hwi,hwij,hwj->hw", J, self.covariance, J)))
 
 
-def series_frames(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> list[Frame]:
+def series_frames(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Sequence[Frame]:
     """The photographs of a course as it saw them but for their times, the lamp steadied by its controls."""
     names = {s.name for s in course.samples}
     told = (course.control or "").split(", ")
@@ -79,7 +79,7 @@ def series_frames(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> list[F
     return steadied(frames_in_time(photos, None), controls)
 
 
-def forms_of(frames: list[Frame], course: SampleCourse) -> Forms | None:
+def forms_of(frames: Sequence[Frame], course: SampleCourse) -> Forms | None:
     """The two forms of a sample by its course; None where it tells none, or both have one colour."""
     rendered = frames[0].photo.kind == "rendered"
     channels = open_channels(frames) if rendered else np.arange(3)

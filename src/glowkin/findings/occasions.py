@@ -56,6 +56,8 @@ class Occasions:
         spell is none, the others are fitted to it.
         """
         factors = self._uncompared(frames, name)
+        if not factors.shape[1]:
+            return replace(series, times_s=series.times_s - self.begun_s(name))
         own = np.nan_to_num(series.signals)[:, :, None] * factors[:, None, :]
         stray = own if series.stray is None else np.concatenate([series.stray, own], axis=2)
         return replace(series, times_s=series.times_s - self.begun_s(name), stray=stray)
@@ -88,7 +90,7 @@ class Occasions:
 
 
 def occasions_of(
-    frames: list[Frame], study: StudyFile | None, controls: Sequence[str], references: Sequence[str]
+    frames: Sequence[Frame], study: StudyFile | None, controls: Sequence[str], references: Sequence[str]
 ) -> Occasions:
     """What the study file tells of a series, and which of its controls fade."""
     dose = lamp_on(frames, study)

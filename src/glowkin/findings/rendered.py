@@ -8,9 +8,12 @@ intervals are widened to hold what each of them finds.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from glowkin.findings.frames import changed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,13 +32,20 @@ _CUT = 0.004
 
 def open_channels(frames: Sequence[Frame]) -> Index:
     """The channels (indices) that stay clear of zero in every sample and photograph."""
-    signals = [s.linear_rgb for frame in frames for s in frame.samples.values() if s.linear_rgb is not None]
-    return np.flatnonzero(np.min(signals, axis=0) > _CUT)
+    least = np.full(3, np.inf)
+    for frame in frames:
+        signals = [s.linear_rgb for s in frame.samples.values() if s.linear_rgb is not None]
+        least = np.min(np.array([least, *signals]), axis=0)
+    return np.flatnonzero(least > _CUT)
 
 
-def toned(frames: Sequence[Frame], tone: float) -> list[Frame]:
+def toned(frames: Sequence[Frame], tone: float) -> Sequence[Frame]:
     """The frames as if the file's linear values were this power of the light, errors carried along."""
-    return [replace(f, samples={n: _toned(s, tone) for n, s in f.samples.items()}) for f in frames]
+    return changed(frames, partial(_toned_frame, tone=tone))
+
+
+def _toned_frame(frame: Frame, tone: float) -> Frame:
+    return replace(frame, samples={name: _toned(s, tone) for name, s in frame.samples.items()})
 
 
 def _toned(sample: Sample, tone: float) -> Sample:

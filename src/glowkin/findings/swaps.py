@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.errors import WrongUseError
+from glowkin.base.shelf import kept_as
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from glowkin.base.records import MeasuredPhoto, Sample
+    from glowkin.findings.frames import Photos
 
 _LEAST = 0.02
 """Change of both colours in u'v' below which nothing is said (common practice, no source)."""
@@ -26,36 +28,41 @@ _NEARER = 0.3
 _DIM = "underexposed"
 
 
-def swapped_back(photos: list[MeasuredPhoto], told: Sequence[tuple[str, str, str]]) -> list[MeasuredPhoto]:
+def swapped_back(photos: Photos, told: Sequence[tuple[str, str, str]]) -> Photos:
     """The photographs with names exchanged from the photograph on where the user says they were.
 
     ``told``: file name, and the two samples that changed places before it.
     """
-    out = list(photos)
+    names = {s.name for photo in photos for s in photo.samples} if told else set()
+    turns = []
     for file, a, b in told:
-        names = {s.name for photo in photos for s in photo.samples}
         first = next((i for i, p in enumerate(photos) if p.path == file or p.path.endswith(f"/{file}")), None)
         if first is None:
             raise WrongUseError(f"--swapped {file}:{a},{b}: no photograph of the series is named {file}")
         for name in (a, b):
             if name not in names:
                 raise WrongUseError(f"--swapped {file}:{a},{b}: no sample is named {name}")
-        out[first:] = [_renamed(photo, {a: b, b: a}) for photo in out[first:]]
-    return out
+        turns.append((first, {a: b, b: a}))
+    return kept_as(photos, (_turned(photo, i, turns) for i, photo in enumerate(photos))) if turns else photos
 
 
-def flag_swaps(photos: list[MeasuredPhoto]) -> list[MeasuredPhoto]:
+def _turned(photo: MeasuredPhoto, i: int, turns: Sequence[tuple[int, dict[str, str]]]) -> MeasuredPhoto:
+    for first, names in turns:
+        photo = _renamed(photo, names) if i >= first else photo
+    return photo
+
+
+def flag_swaps(photos: Iterable[MeasuredPhoto]) -> Iterator[MeasuredPhoto]:
     """The photographs (in order) with samples flagged where two may have changed places."""
-    out, last = [], dict[str, "Sample"]()
+    last = dict[str, "Sample"]()
     for photo in photos:
         now = {s.name: s for s in photo.samples}
         hit = {name for pair in _pairs(last, now) for name in pair}
         samples = tuple(
             replace(s, flags=(*s.flags, "maybe-swapped")) if s.name in hit else s for s in photo.samples
         )
-        out.append(replace(photo, samples=samples))
+        yield replace(photo, samples=samples)
         last |= now
-    return out
 
 
 def _pairs(last: dict[str, Sample], now: dict[str, Sample]) -> Iterator[tuple[str, str]]:

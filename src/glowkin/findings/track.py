@@ -19,11 +19,11 @@ from glowkin.findings.bleaching import fading
 from glowkin.findings.clocks import which_clock
 from glowkin.findings.frames import (
     Frame,
+    all_series,
     clipped_at_an_end,
     exposure,
     frames_in_time,
     name_along,
-    series_of,
     steadied,
 )
 from glowkin.findings.kinetics import CourseFit, EndForm, Series, fit_course, see_only
@@ -93,7 +93,8 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
     _check_names(plan, names)
     rendered = frames[0].photo.kind == "rendered"
     fits = (_fit_rendered if rendered else _fit)(frames, names, plan, told)
-    courses = tuple(_record(frames, name, fits[name], names, plan, told) for name in names)
+    points, vials = _points(frames, fits, told), _vials(plan, names)
+    courses = tuple(_record(frames, name, fits[name], points[name], vials, plan, told) for name in names)
     apart = {*plan.controls, *(plan.study.blanks if plan.study else ())}
     stored = storages_found([c for c in courses if c.name not in apart], plan.at)
     beyond = any(at.beyond for fit in stored.arrhenius for at in fit.at)
@@ -116,7 +117,7 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
 
 
 def _fit(
-    frames: list[Frame], names: list[str], plan: Plan, told: Occasions, channels: Index | None = None
+    frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions, channels: Index | None = None
 ) -> Mapping[str, CourseFit]:
     """Every sample's course, from all channels or these."""
     series = _all_series(frames, names, plan, told)
@@ -136,7 +137,7 @@ def _fit(
 
 
 def _fit_rendered(
-    frames: list[Frame], names: list[str], plan: Plan, told: Occasions
+    frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions
 ) -> Mapping[str, CourseFit]:
     """Courses from what a rendered file does tell: channels nowhere at zero, under several tone curves.
 
@@ -151,10 +152,11 @@ def _fit_rendered(
     return {name: see_only(s) for name, s in _all_series(frames, names, plan, told).items()}
 
 
-def _all_series(frames: list[Frame], names: list[str], plan: Plan, told: Occasions) -> dict[str, Series]:
+def _all_series(frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions) -> dict[str, Series]:
     lamp_sd = _POSITION_SD if plan.controls else np.inf
     steady = steadied(frames, fading(told.faded) or plan.controls)
-    return {name: told.on(series_of(steady, name, lamp_sd), frames, name) for name in names}
+    found = all_series(steady, names, lamp_sd)
+    return {name: told.on(series, frames, name) for name, series in found.items()}
 
 
 def _check_names(plan: Plan, names: list[str]) -> None:
@@ -200,36 +202,22 @@ def _start_level(series: Series) -> float:
 
 
 def _record(
-    frames: list[Frame], name: str, fit: CourseFit, names: list[str], plan: Plan, told: Occasions
+    frames: Sequence[Frame],
+    name: str,
+    fit: CourseFit,
+    points: Sequence[TrackPoint],
+    vials: Mapping[str, Vial],
+    plan: Plan,
+    told: Occasions,
 ) -> SampleCourse:
-    vials = _vials(plan, names)
     alone = sum(v.condition == vials[name].condition for v in vials.values()) < 2
-    swapped = any("maybe-swapped" in f.samples[name].flags for f in frames if name in f.samples)
     checks = {
         "single-vial": alone and name not in plan.controls,
-        "maybe-swapped": swapped,
+        "maybe-swapped": any("maybe-swapped" in p.flags for p in points),
         "condition-changed": told.condition_changed(frames, name),
         "spoiled-frame": bool(fit.spoiled),
     }
-    begun, dose = told.begun_s(name), told.lamp_on[0] if told.lamp_on else [None] * len(frames)
     flags = (*fit.flags, *(flag for flag, raised in checks.items() if raised))
-    points = tuple(
-        TrackPoint(
-            time_s=frame.time_s - begun,
-            path=frame.photo.path,
-            fraction_start=fit.fraction_start[i],
-            low=fit.low[i],
-            high=fit.high[i],
-            light_fraction_start=fit.light_fraction_start[i],
-            u_prime=sample.u_prime,
-            v_prime=sample.v_prime,
-            luminance_relative=sample.luminance_relative,
-            flags=(*sample.flags, *(("spoiled-frame",) if i in fit.spoiled else ())),
-            lamp_on_s=None if (lit := dose[i]) is None else float(lit),
-        )
-        for i, frame in enumerate(frames)
-        if (sample := frame.samples.get(name)) is not None
-    )
     return SampleCourse(
         name=name,
         verdict=fit.verdict,
@@ -243,14 +231,43 @@ def _record(
         light_half_time_s=fit.light_half_time_s,
         longer_than_s=fit.longer_than_s,
         models=fit.models,
-        points=points,
+        points=tuple(points),
         stops_at_interval=fit.stops_at_interval,
         flags=flags,
         vial=vials[name],
-        begun_s=begun,
+        begun_s=told.begun_s(name),
         clock=fit.clock,
         spoiled_photos=tuple(frames[i].photo.path for i in fit.spoiled),
     )
+
+
+def _points(
+    frames: Sequence[Frame], fits: Mapping[str, CourseFit], told: Occasions
+) -> dict[str, list[TrackPoint]]:
+    """The points of every sample, in one pass over the frames; equal flags are one tuple."""
+    out: dict[str, list[TrackPoint]] = {name: [] for name in fits}
+    begun = {name: told.begun_s(name) for name in fits}
+    seen: dict[tuple[str, ...], tuple[str, ...]] = {}
+    for i, frame in enumerate(frames):
+        lit = None if told.lamp_on is None else float(told.lamp_on[0][i])
+        for name, sample in frame.samples.items():
+            fit, flags = fits[name], sample.flags
+            flags = (*flags, "spoiled-frame") if i in fit.spoiled else flags
+            point = TrackPoint(
+                time_s=frame.time_s - begun[name],
+                path=frame.photo.path,
+                fraction_start=fit.fraction_start[i],
+                low=fit.low[i],
+                high=fit.high[i],
+                light_fraction_start=fit.light_fraction_start[i],
+                u_prime=sample.u_prime,
+                v_prime=sample.v_prime,
+                luminance_relative=sample.luminance_relative,
+                flags=seen.setdefault(flags, flags),
+                lamp_on_s=lit,
+            )
+            out[name].append(point)
+    return out
 
 
 def _vials(plan: Plan, names: list[str]) -> dict[str, Vial]:
@@ -259,7 +276,7 @@ def _vials(plan: Plan, names: list[str]) -> dict[str, Vial]:
     return {name: told.get(name) or vial_of(name) for name in names}
 
 
-def _series_flags(frames: list[Frame], plan: Plan) -> tuple[str, ...]:
+def _series_flags(frames: Sequence[Frame], plan: Plan) -> tuple[str, ...]:
     exposures = {round(exposure(frame.photo), 9) for frame in frames}
     checks = {
         "no-start-time": plan.zero is None,
