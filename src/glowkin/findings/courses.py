@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.records import ModelFit
-from glowkin.findings.fitting import Bounds, Fit, aicc, fit, minimise, profile_interval, rss_limit
+from glowkin.findings.fitting import Bounds, Fit, aicc, fit, minimise, profile_interval, rss_limit, squares
 from glowkin.findings.rate_models import RATE_MODELS
 from glowkin.findings.unmix import unmix
 
@@ -159,8 +159,7 @@ def rough_best(frames: Frames, courses: Sequence[Course]) -> tuple[float, Array,
     ends = []
     for course in courses:
         residuals, grid = course.residuals(frames), course.starts(frames.times_s)
-        r = residuals(grid)
-        start = grid[[np.argmin(np.einsum("km,km->k", r, r))]]
+        start = grid[[np.argmin(squares(residuals, grid, frames.n_data))]]
         theta, rss = minimise(residuals, start, course.bounds(frames.times_s), tolerance=1e-3, iterations=12)
         ends.append((float(rss[0]), theta, course))
     return min(ends, key=lambda end: end[0])
@@ -187,8 +186,7 @@ def fit_one(frames: Frames, course: Course, worst: float = np.inf) -> FittedCour
     """Best fit, its interval still open; None where the data are too few, or AICc is above ``worst``."""
     residuals, box = course.residuals(frames), course.bounds(frames.times_s)
     grid = course.starts(frames.times_s)
-    r = residuals(grid)
-    order = np.argsort(np.einsum("km,km->k", r, r))
+    order = np.argsort(squares(residuals, grid, frames.n_data))
     linear = frames.n_linear
     ends, rss = minimise(residuals, _apart(grid, order), box, tolerance=1e-3, iterations=20)
     if aicc(float(rss.min()), frames.n_data, linear + grid.shape[1]) > worst + 1.0:

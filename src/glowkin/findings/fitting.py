@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 Interval = tuple[float | None, float | None]
 
+_AT_ONCE = 100_000
+"""Residuals of a batch that are worked out at once; a few megabytes."""
+
 # Distances, in standard errors, at which a profile is looked at: fine where it usually crosses the
 # threshold, then ever wider for profiles that are far from a parabola.
 _STEPS = np.array([0.6, 1.1, 1.5, 1.8, 2.1, 2.5, 3.2, 4.5, 8.0, 16.0, 40.0, 120.0])
@@ -64,6 +67,13 @@ def fit(residuals: Residuals, starts: Array, bounds: Bounds | None = None, proje
     dof = J.shape[0] - J.shape[1] - projected
     variance = rss.min() / dof if dof > 0 else np.nan
     return Fit(best, variance * _inverse(J, box.scale), float(rss.min()), dof)
+
+
+def squares(residuals: Residuals, grid: Array, n_data: int) -> Array:
+    """RSS (k,) over a grid of parameters (k, p), in parts of a hundred thousand residuals."""
+    at_once = max(1, _AT_ONCE // max(n_data, 1))
+    parts = [_squares(residuals(grid[i : i + at_once])) for i in range(0, len(grid), at_once)]
+    return np.concatenate(parts)
 
 
 def minimise(
