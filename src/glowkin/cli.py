@@ -80,8 +80,7 @@ def compare(
     from glowkin import recipes, studied
     from glowkin.session import start
 
-    study = studied.read(study_file)
-    options = studied.options_of(study, study_file, options)
+    study, options = studied.taken(study_file, options)
     session = start(photos, PROGRAM, tolerance=tolerance, lab_white=lab_white, **options)
     found = recipes.compare(session.photos, pairs, tolerance, lab_white, study) if session.photos else []
     session.pairs = found
@@ -119,9 +118,8 @@ def track(
     from glowkin.findings.track import Plan
     from glowkin.session import start as begin
 
-    study = studied.read(study_file)
+    study, options = studied.taken(study_file, options)
     plan = Plan(controls, converted, start, swapped, at).told_by(study)
-    options = studied.options_of(study, study_file, options)
     options |= {"controls": plan.controls, "converted": plan.converted, "at": at}
     if watch:
         from glowkin.watching import watch_folder

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 Error: TypeAlias = dict[str, str]
 """Its ``path`` and ``message``."""
 
-_UNTOLD = ("out", "jobs", "as_json")
+_UNTOLD = ("out", "jobs", "as_json", "unread")
 
 
 @dataclass(frozen=True)
@@ -223,7 +223,7 @@ def begun(program: str, **options: Any) -> Session:
     """A session by a command's options, nothing measured yet; with an error where outlines cannot be read."""
     settings, errors = _settings(options)
     _check_white(settings)
-    told = {k: v for k, v in options.items() if v not in (None, (), False) and k not in _UNTOLD}
+    told = {k: v for k, v in options.items() if v not in (None, (), False, "") and k not in _UNTOLD}
     return Session(program, settings, Outlet(options["out"], options["as_json"]), told, errors=errors)
 
 
@@ -274,7 +274,7 @@ def _ended(errors: Sequence[Error], *, interrupted: bool) -> int:
 
 def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
     """How to measure, from a command's options; and an error where outlines could not be read."""
-    outlines, errors = None, []
+    outlines, errors = None, [*options.get("unread", ())]
     names: tuple[str, ...] = ()
     if options["outlines"] is not None:
         try:

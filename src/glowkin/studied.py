@@ -4,33 +4,47 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from glowkin.base.errors import CannotReadError
+
 if TYPE_CHECKING:
     from pathlib import Path
 
     from glowkin.base.study import StudyFile
 
 
-def read(path: Path | None) -> StudyFile | None:
-    """The study file, if one is given."""
+def taken(path: Path | None, options: dict[str, Any]) -> tuple[StudyFile | None, dict[str, Any]]:
+    """The study file, if one is given, and the options of a measuring command with what it stands in for.
+
+    One that cannot be read is told among the errors of the command, and nothing is measured.
+    """
     if path is None:
-        return None
+        return None, options
     from glowkin.study.study_file import read_study_file
 
-    return read_study_file(path)
+    try:
+        study = read_study_file(path)
+    except CannotReadError as error:
+        return None, {**options, "unread": [{"path": str(path), "message": str(error)}]}
+    return study, _filled(study, path, options)
 
 
-def options_of(study: StudyFile | None, path: Path | None, options: dict[str, Any]) -> dict[str, Any]:
-    """The options of a measuring command; those not given are as the study file has them."""
-    if study is None or path is None:
-        return options
+def _filled(study: StudyFile, path: Path, options: dict[str, Any]) -> dict[str, Any]:
+    """The options; those not given are as the study file has them."""
     told = {
         "names": None if options["outlines"] else study.names,
         "camera": _beside(path, study.camera.file),
         "filter": _filter(path, study),
-        "references": tuple(f"{name}={glow}" for name, glow in study.references),
+        "references": tuple(f"{name}={_glow(path, glow)}" for name, glow in study.references),
     }
     filled = {key: value for key, value in told.items() if value and not options.get(key)}
-    return {**options, **filled, "study_file": path}
+    words = {key: getattr(study, key) for key in ("title", "author", "licence", "notes")}
+    return {**options, **filled, "study_file": path, **words}
+
+
+def _glow(study_file: Path, glow: str) -> str:
+    """What a sample's known glow is: a file is found from the study file, a name is taken as it is."""
+    file, colon, form = glow.partition(":")
+    return f"{study_file.parent / file}{colon}{form}" if (study_file.parent / file).is_file() else glow
 
 
 def _beside(study_file: Path, name: str) -> Path | None:

@@ -58,7 +58,7 @@ def test_the_example_of_the_docs_is_read_as_it_is_written(written):
         for record, entry in zip(kept, row[table], strict=True):
             assert {key: getattr(record, key) for key in entry} == {k: plain(k, v) for k, v in entry.items()}
     assert study.names == tuple(s["name"] for s in row["sample"])
-    assert (study.zero, study.controls) == ("2026-05-04T09:00:00", ("steady",))
+    assert (study.zero, study.controls) == ("2026-05-04T09:00:00", ("control",))
 
 
 def test_every_key_is_in_the_docs():
@@ -180,10 +180,10 @@ def test_what_is_no_file_is_told(tmp_path):
 
 def test_vials_are_told_by_the_file_and_failing_that_by_their_names(written):
     vials = read_study_file(written(EXAMPLE)).vials
-    warm, cold = vials["MgCl2 25 C-1"], vials["cold-1"]
-    assert (warm.condition, warm.temperature_c, warm.kind, warm.batch) == ("MgCl2 25 C", 25.0, "MgCl2", "A")
+    warm, cold = vials["MgCl2-25C-3"], vials["MgCl2-5C-1"]
+    assert (warm.condition, warm.temperature_c, warm.kind, warm.batch) == ("MgCl2-25C", 25.0, "MgCl2", "B")
     assert (cold.condition, cold.temperature_c, cold.kind) == ("cold store", 5.0, "MgCl2")
-    assert "steady" not in vials
+    assert "control" not in vials
 
 
 def test_time_zero_is_the_first_opening_where_no_start_is_told(written):
@@ -193,17 +193,40 @@ def test_time_zero_is_the_first_opening_where_no_start_is_told(written):
     assert read_study_file(written("start = 2026-05-04T08:00:00\n" + text)).zero == "2026-05-04T08:00:00"
 
 
+LAMPS = """
+[shot]
+lamp = "torch"
+temperature_c = 22
+[[lamp]]
+name = "torch"
+peak_nm = 365
+filter = "black glass"
+[[lamp]]
+name = "spare"
+peak_nm = 385
+[[event]]
+at = 2026-05-06T18:00:00
+what = "lamp changed"
+lamp = "spare"
+[[photograph]]
+file = "IMG_03*.dng"
+temperature_c = 9
+"""
+
+
 def test_what_was_not_photographed_alike_is_flagged(written):
-    study = read_study_file(written(EXAMPLE))
+    study = read_study_file(written(LAMPS))
     early, late = ("a/IMG_0100.dng", "2026-05-04T10:00:00"), ("b/IMG_0200.dng", "2026-05-07T10:00:00")
     cold = ("IMG_0300.dng", "2026-05-04T11:00:00")
     assert across(study, [early, early]) == ()
     assert across(study, [early, late]) == ("across-lamps",)
     assert across(study, [early, cold]) == ("across-temperatures",)
     assert study.shot_of(*cold).temperature_c == 9
-    filtered = EXAMPLE.replace("temperature_c = 9\n", 'filter = "orange"\n')
+    filtered = LAMPS.replace("temperature_c = 9\n", 'filter = "orange"\n').replace(
+        "[shot]", '[shot]\nfilter = "yellow"'
+    )
     assert across(read_study_file(written(filtered)), [early, cold]) == ("across-filters",)
-    one_peak = EXAMPLE.replace("peak_nm = 385", 'peak_nm = 365\nfilter = "clear glass"')
+    one_peak = LAMPS.replace("peak_nm = 385", 'peak_nm = 365\nfilter = "clear glass"')
     assert across(read_study_file(written(one_peak)), [early, late]) == ("across-filters",)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from glowkin.base.storages import vial_in
 from glowkin.telling import drawing
+from glowkin.telling.event_lines import mark_events
 from glowkin.telling.naming import by_storage
 from glowkin.telling.numbers import at_least, duration, duration_unit
 from glowkin.telling.tables import stop_words
@@ -19,11 +20,12 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from glowkin.base.events import Event
     from glowkin.base.records import ModelFit, SampleCourse, TimeCourse, TrackPoint
     from glowkin.base.uncertainty import Array
 
 PANEL_IN = 1.85
+EVENTS_IN = 0.2
+"""More for a panel that has words of events above it."""
 PANELS_A_PAGE = 4
 WIDE = 50.0
 """Longest over shortest time from which a linear axis would crowd the early photographs at its edge."""
@@ -57,19 +59,22 @@ def fraction_against_time(course: TimeCourse, like: TimeCourse | None = None) ->
     groups = by_storage(course.samples)
     axis = _TimeAxis.of([p.time_s for s in (like or course).samples for p in s.points])
     with drawing.style():
-        fig = drawing.blank(PANEL_IN * max(len(groups), 1) + 0.55)
+        height = PANEL_IN + (EVENTS_IN if course.events else 0.0)
+        fig = drawing.blank(height * max(len(groups), 1) + 0.55)
         axes = fig.subplots(max(len(groups), 1), 1, sharex=True, squeeze=False)[:, 0]
         for ax, (condition, samples) in zip(axes, groups.items(), strict=False):
             _panel(ax, condition, samples, axis)
-            _events(ax, samples, course.events, axis.last)
         axis.dress(axes[-1], course.start is not None)
+        for ax, samples in zip(axes, groups.values(), strict=False):
+            mark_events(ax, samples, course.events)
     return fig
 
 
 class _TimeAxis:
     """Linear in one unit, or compressed where the times span a wide range."""
 
-    def __init__(self, positive: Array) -> None:
+    def __init__(self, positive: Array, earliest: float = 0.0) -> None:
+        self.earliest = earliest
         self.first = float(positive.min()) if positive.size else 1.0
         self.last = float(positive.max()) if positive.size else 1.0
         early = float(np.median(positive)) < self.last / 4 if positive.size else False
@@ -78,11 +83,11 @@ class _TimeAxis:
     @classmethod
     def of(cls, times_s: Sequence[float]) -> _TimeAxis:
         times = np.array(times_s, dtype=float)
-        return cls(times[times > 0])
+        return cls(times[times > 0], float(times.min(initial=0.0)))
 
     def grid(self, n: int = 300) -> Array:
         """Times at which to draw a curve."""
-        linear = np.linspace(0.0, self.last, n)
+        linear = np.linspace(self.earliest, self.last, n)
         if not self.compressed:
             return linear
         return np.unique(np.concatenate([linear, np.geomspace(self.first / 20, self.last, n)]))
@@ -95,14 +100,15 @@ class _TimeAxis:
             ticks = self._ticks()
             ax.set_xticks(ticks, ["0" if t == 0 else short_time(t) for t in ticks], minor=False)
             ax.set_xticks([], minor=True)
-            ax.set_xlim(-0.15 * self.first, self.last * 1.25)
+            ax.set_xlim(min(-0.15 * self.first, 1.25 * self.earliest), self.last * 1.25)
             ax.set_xlabel(f"{since} (scale compressed beyond {short_time(self.first)})")
             return
         length, sign = duration_unit(self.last)
         step = _round_step(self.last / length)
-        marks = np.arange(0.0, self.last / length * 1.05, step)
-        ax.set_xticks(marks * length, [f"{m:g}" for m in marks])
-        ax.set_xlim(-0.03 * self.last, 1.05 * self.last)
+        before = step * np.ceil(self.earliest / length / step)
+        marks = np.arange(before, self.last / length * 1.05, step) + 0.0
+        ax.set_xticks(marks * length, [f"{m:g}".replace("-", "−") for m in marks])
+        ax.set_xlim(self.earliest - 0.03 * self.last, 1.05 * self.last)
         ax.set_xlabel(f"{since}, {sign}")
 
     def _ticks(self) -> list[float]:
@@ -153,20 +159,6 @@ def _panel(ax: Axes, condition: str, samples: Sequence[SampleCourse], axis: _Tim
         ax.legend(
             loc="best", frameon=True, framealpha=0.85, edgecolor="none", borderpad=0.2, handletextpad=0.3
         )
-
-
-def _events(ax: Axes, samples: Sequence[SampleCourse], events: Sequence[Event], last_s: float) -> None:
-    """A line with its word for each event that these samples lived through, on the first one's own time."""
-    begun = samples[0].begun_s if samples else 0.0
-    seen = [e for e in events if e.time_s is not None and any(e.concerns(s.name) for s in samples)]
-    shown = [(e.time_s - begun, e.what) for e in seen if e.time_s is not None and e.time_s - begun <= last_s]
-    top = ax.get_ylim()[1]
-    for time_s, words in dict.fromkeys(s for s in shown if s[0] > 0.0 or s[1] != "opened"):
-        ax.axvline(time_s, color=drawing.FAINT, linewidth=0.9, linestyle=(0, (1, 1.5)), zorder=1)
-        ax.annotate(
-            words, (time_s, top), xytext=(-2, -3), textcoords="offset points", rotation=90, ha="right",
-            va="top", fontsize=drawing.SMALL_PT, color=drawing.FAINT,
-        )  # fmt: skip
 
 
 def _vial(ax: Axes, i: int, sample: SampleCourse, axis: _TimeAxis, by_light: bool, alone: bool) -> None:
