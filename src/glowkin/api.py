@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from glowkin.base.matches import Matches
     from glowkin.base.preparations import Preparation
     from glowkin.base.spectra import Form, SpectrumRead
+    from glowkin.base.study import StudyFile
     from glowkin.camera.emission import Camera
 
 Frames: TypeAlias = "str | Path | Sequence[str | Path]"
@@ -102,11 +103,15 @@ def compare(
     *,
     tolerance: float = TOLERANCE,
     lab_white: str | None = None,
+    study: StudyFile | str | Path | None = None,
 ) -> Comparison:
-    """Compare two samples, each given as its photograph and its name; errors they share cancel."""
+    """Compare two samples, each given as its photograph and its name; errors they share cancel.
+
+    ``study``: a study file, or what was read of one; it flags photographs that were not taken alike.
+    """
     photos = [a[0]] if a[0] == b[0] else [a[0], b[0]]
     pair = (f"{a[0].path}:{a[1]}", f"{b[0].path}:{b[1]}")
-    found = recipes.compare(photos, [pair], tolerance, lab_white)
+    found = recipes.compare(photos, [pair], tolerance, lab_white, _told(study))
     if not found:
         raise CannotMeasureError(f"{pair[0]} and {pair[1]}: one has no colour; its flags say why")
     return found[0]
@@ -122,17 +127,31 @@ def track(
     swapped: Sequence[tuple[str, str, str]] = (),
     at: Sequence[float] = (),
     references: Mapping[str, str] | None = None,
+    study: StudyFile | str | Path | None = None,
 ) -> TimeCourse:
     """Follow samples through photographs of one arrangement, measured ones or their paths.
 
     ``names`` are those of the first photograph's samples, ``controls`` do not change, ``converted`` turn
     fully into the new form, ``start`` is time zero (ISO 8601), ``swapped`` are samples that changed places
     (first file after it, name, name), ``at`` are temperatures (degrees Celsius) to reckon half-times for.
-    ``references`` as in ``measure``: they steady the lamp as controls do.
+    ``references`` as in ``measure``: they steady the lamp as controls do. ``study``: a study file, or what
+    was read of one; it tells all of this that is not given, and events, conditions and lamps.
     """
     measured = [p if isinstance(p, MeasuredPhoto) else measure(p) for p in photos]
-    plan = Plan(tuple(controls), tuple(converted), start, tuple(swapped), tuple(at))
-    return recipes.track(measured, plan, names, tuple((references or {}).items()))[1]
+    told = _told(study)
+    plan = Plan(tuple(controls), tuple(converted), start, tuple(swapped), tuple(at)).told_by(told)
+    glows = tuple((references or {}).items()) or (told.references if told else ())
+    return recipes.track(measured, plan, names or (told.names if told else ()), glows)[1]
+
+
+def _told(study: StudyFile | str | Path | None) -> StudyFile | None:
+    if study is None or not isinstance(study, str | PathLike):
+        return study
+    from pathlib import Path as FilePath
+
+    from glowkin.study.study_file import read_study_file
+
+    return read_study_file(FilePath(study))
 
 
 def match(

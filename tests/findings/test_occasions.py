@@ -176,3 +176,17 @@ def test_storages_batches_and_temperatures_come_from_the_study_file():
     ]
     assert (course.arrhenius[0].name, course.arrhenius[0].temperatures_c) == ("dry", (5.0, 25.0))
     assert all("single-vial" not in s.flags for s in course.samples)
+
+
+def test_the_door_for_python_takes_a_study_file(tmp_path):
+    import glowkin
+
+    path = tmp_path / "study.toml"
+    path.write_text(
+        'start = "2026-05-04T09:00"\ncontrols = ["steady"]\n'
+        '[[sample]]\nname = "red"\n[[sample]]\nname = "steady"\n',
+        encoding="utf-8",
+    )
+    course = glowkin.track(series(), study=path)
+    assert ([s.name for s in course.samples], course.control) == (["red", "steady"], "steady")
+    assert glowkin.track(series(), names=["a", "steady"], study=str(path)).samples[0].name == "a"

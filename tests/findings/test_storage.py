@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
 
 from glowkin.base.records import SampleCourse, TimeCourse, course_from_json, to_json
+from glowkin.base.storages import Vial
 from glowkin.findings.arrhenius import fit_arrhenius
-from glowkin.findings.storage import between_variance, storages_found, typical
+from glowkin.findings.storage import between_variance, storages_found, typical, typical_by_batch
 
 HOUR = 3600.0
 
@@ -214,3 +217,67 @@ def test_storages_come_back_the_same_from_json():
     course = TimeCourse((), (), None, None, (), found.storages, found.comparisons, found.arrhenius)
     assert course.arrhenius
     assert course_from_json(to_json(course)) == course
+
+
+# Yields of dyestuff, five samples of each of six batches (Davies & Goldsmith, Statistical Methods in Research
+# and Production, 4th ed. 1972, table 6.5, the textbook example of variance components; from memory).
+DYESTUFF = """1545 1440 1440 1520 1580  1540 1555 1490 1560 1495  1595 1550 1605 1510 1560
+              1445 1440 1595 1465 1545  1595 1630 1515 1635 1625  1520 1455 1450 1480 1445"""
+
+
+def test_variances_within_and_between_batches_are_those_of_the_textbook_example():
+    y = np.array(DYESTUFF.split(), dtype=float)
+    batches = np.repeat(list("ABCDEF"), 5).tolist()
+    mean, variance, within, between, dof = typical_by_batch(y, np.zeros(30), batches)
+    # Published: mean 1527.5, standard deviations 42.00 between batches and 49.51 within.
+    assert mean == pytest.approx(1527.5)
+    assert (np.sqrt(between), np.sqrt(within)) == (
+        pytest.approx(42.00, abs=0.01),
+        pytest.approx(49.51, abs=0.01),
+    )
+    # Of balanced batches the error of the mean is that of the batch means alone.
+    assert (variance, dof) == (pytest.approx(stats.sem(y.reshape(6, 5).mean(axis=1)) ** 2), 5)
+
+
+def of_batches(hours, batches):
+    return [
+        replace(vial(f"dry {i}", h), vial=Vial(f"dry {i}", "dry", str(i), b))
+        for i, (h, b) in enumerate(zip(hours, batches, strict=True))
+    ]
+
+
+def test_batches_that_differ_are_the_replicates_and_those_that_do_not_are_gathered():
+    hours = [5.0, 5.1, 5.2, 8.0, 8.1, 8.3, 6.5, 6.4, 6.6]
+    apart = storages_found(of_batches(hours, "AAABBBCCC")).storages[0]
+    means = np.log(hours).reshape(3, 3).mean(axis=1)
+    limits = stats.t.interval(0.95, 2, loc=means.mean(), scale=stats.sem(means))
+    assert np.array(apart.half_time_interval_s) / HOUR == pytest.approx(np.exp(limits), rel=1e-6)
+    assert apart.batches == ("A", "B", "C")
+    assert apart.batch_scatter > 5 * apart.scatter
+    mixed = storages_found(of_batches(hours, "ABCABCABC")).storages[0]
+    alone = storages_found(stored(dry=hours)).storages[0]
+    assert mixed.batch_scatter is None
+    assert mixed.half_time_interval_s == alone.half_time_interval_s
+
+
+@pytest.mark.parametrize("shift", [0.2, 0.7])
+def test_whether_batches_are_told_apart_is_scipys_f_test_at_a_quarter(shift):
+    told = []
+    for seed in range(40):
+        y = np.random.default_rng(seed).standard_normal(6) + shift * np.array([0, 0, 0, 1, 1, 1])
+        p = stats.f_oneway(y[:3], y[3:]).pvalue
+        told.append((typical_by_batch(y, np.zeros(6), list("AAABBB")) is not None, p < 0.25))
+    assert all(found == expected for found, expected in told)
+    assert {found for found, _ in told} == {True, False}
+
+
+def test_a_storage_tried_with_one_batch_says_so():
+    from glowkin.telling.storage_table import batch_words
+
+    hours = [5.0, 6.0, 7.0]
+    for batches, words in (("AAA", "One batch only"), ("", "")):
+        vials = of_batches(hours, batches or ["", "", ""])
+        found = storages_found(vials)
+        told = batch_words(TimeCourse((), (), storages=found.storages))
+        assert " ".join(told).startswith(words)
+        assert bool(told) == bool(words)

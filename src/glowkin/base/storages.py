@@ -52,7 +52,8 @@ class StorageCourse:
     ``half_time_interval_s`` is for the mean of all vials that could be stored so: it holds how vials scatter
     and is open where some vial's is; None where one vial tells nothing of that. ``scatter`` is the sd of the
     natural logarithm of the half-time from vial to vial, the fits' own errors taken off: 0.1 is 10 %.
-    ``batches``: those that the vials are of, where that is told.
+    ``batches``: those that the vials are of, where that is told; ``batch_scatter`` the same from batch to
+    batch, beyond what their vials' scatter explains, None with fewer than two.
     ``rank``: one more than the number of storages found to last longer; None with one vial.
     """
 
@@ -65,6 +66,7 @@ class StorageCourse:
     temperature_c: float | None = None
     left_out: tuple[str, ...] = ()
     batches: tuple[str, ...] = ()
+    batch_scatter: float | None = None
 
 
 @dataclass(frozen=True)

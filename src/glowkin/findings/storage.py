@@ -29,12 +29,14 @@ if TYPE_CHECKING:
 
 ONE_VIAL = "one vial: not evidence about the storage"
 DIFFERENT = "different"
+_POOLED = 0.25
 
 
 @dataclass(frozen=True)
 class Storage:
     """One condition: mean log half-time with its variance, None where how vials scatter is not known.
 
+    ``between`` and ``batches`` are the variances from vial to vial and from batch to batch.
     ``open_up``, ``open_down``: the mean is only known to be larger, or smaller, than ``log``.
     """
 
@@ -48,6 +50,7 @@ class Storage:
     open_up: bool = False
     open_down: bool = False
     held: tuple[Vial, ...] = ()
+    batches: float | None = None
 
     @property
     def kind(self) -> str:
@@ -110,6 +113,34 @@ def typical(y: Array, own: Array) -> tuple[float, float, float]:
     return float(np.sum(w * y) / np.sum(w)), float(1.0 / np.sum(w)), between
 
 
+def typical_by_batch(
+    y: Array, own: Array, batches: Sequence[str]
+) -> tuple[float, float, float, float, int] | None:
+    """Mean over batches of values y (n,), its variance, the variance between vials of a batch beyond their
+    own errors, that between batches beyond what their vials explain, and degrees of freedom.
+
+    One-way random effects: the variance within batches is pooled, batch means are then treated as ``typical``
+    treats values, so that of balanced batches it is the analysis of variance. None where batches are not told
+    of all, there is no second vial in any, or an F test does not tell them apart at 25 %, the level at which
+    to pool or not to pool costs least (Bozivich, Bancroft & Hartley, Ann. Math. Stat. 27, 1017, 1956; from
+    memory).
+    """
+    from scipy.special import fdtrc
+
+    groups = [np.array([b == name for b in batches]) for name in dict.fromkeys(batches)]
+    dof = len(y) - len(groups)
+    if "" in batches or len(groups) < 2 or dof < 1:
+        return None
+    within = sum(float(np.var(y[g])) * int(g.sum()) for g in groups) / dof
+    within = max(within, float(own.mean()))
+    means, errors = np.array([y[g].mean() for g in groups]), np.array([within / g.sum() for g in groups])
+    mean, variance, between = typical(means, errors)
+    squares = float(np.sum((means - np.average(means, weights=1.0 / errors)) ** 2 / errors))
+    if between <= 0.0 or fdtrc(len(groups) - 1, dof, squares / (len(groups) - 1)) > _POOLED:
+        return None
+    return mean, variance, max(0.0, within - float(own.mean())), between, len(groups) - 1
+
+
 def storages_of(courses: Sequence[SampleCourse]) -> list[Storage]:
     """Every condition whose vials say something of their half-time, in order of appearance."""
     groups: dict[str, list[SampleCourse]] = {}
@@ -118,10 +149,7 @@ def storages_of(courses: Sequence[SampleCourse]) -> list[Storage]:
     known = {name: [v for c in vials if (v := logs_of(c))] for name, vials in groups.items()}
     pooled, dof = _pooled([vials for vials in known.values() if vials and all(v.closed for v in vials)])
     return [
-        replace(
-            _storage(name, vials, tuple(c.name for c in groups[name]), pooled, dof),
-            held=tuple(vial_in(c) for c in groups[name]),
-        )
+        _storage(name, vials, tuple(vial_in(c) for c in groups[name]), pooled, dof)
         for name, vials in known.items()
         if vials
     ]
@@ -134,18 +162,23 @@ def _pooled(groups: Sequence[Sequence[Logs]]) -> tuple[float, int]:
     return (squares / dof if dof else 0.0), dof
 
 
-def _storage(name: str, vials: Sequence[Logs], names: tuple[str, ...], pooled: float, dof: int) -> Storage:
+def _storage(name: str, vials: Sequence[Logs], held: tuple[Vial, ...], pooled: float, dof: int) -> Storage:
     used = tuple(v.name for v in vials)
-    left_out = tuple(n for n in names if n not in used)
-    y = np.array([v.bound for v in vials])
+    left_out = tuple(v.name for v in held if v.name not in used)
+    y, own = np.array([v.bound for v in vials]), np.array([v.own_variance for v in vials])
     up, down = (any(getattr(v, end) for v in vials) for end in ("open_up", "open_down"))
+    known = Storage(name, used, left_out, float(y.mean()), None, None, 0.0, up, down, held)
     if len(y) < 2 or (up and down):
-        return Storage(name, used, left_out, float(y.mean()), None, None, 0.0, up, down)
+        return known
     if not up and not down:
-        mean, variance, between = typical(y, np.array([v.own_variance for v in vials]))
-        return Storage(name, used, left_out, mean, between, variance, len(y) - 1)
+        batch = {v.name: v.batch for v in held}
+        if by_batch := typical_by_batch(y, own, [batch[n] for n in used]):
+            mean, variance, between, batches, free = by_batch
+            return replace(known, log=mean, between=between, variance=variance, dof=free, batches=batches)
+        mean, variance, between = typical(y, own)
+        return replace(known, log=mean, between=between, variance=variance, dof=len(y) - 1)
     borrowed = max(pooled, float(np.var(y, ddof=1))) / len(y) if dof else None
-    return Storage(name, used, left_out, float(y.mean()), None, borrowed, dof, up, down)
+    return replace(known, variance=borrowed, dof=dof)
 
 
 def storages_found(courses: Sequence[SampleCourse], at: Sequence[float] = ()) -> Found:
@@ -202,6 +235,7 @@ def _record(s: Storage, rank: int | None) -> StorageCourse:
         temperature_c=s.temperature_c,
         left_out=s.left_out,
         batches=tuple(dict.fromkeys(v.batch for v in s.held if v.batch)),
+        batch_scatter=None if s.batches is None else float(np.sqrt(s.batches)),
     )
 
 

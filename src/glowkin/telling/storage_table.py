@@ -23,7 +23,10 @@ def storages_table(course: TimeCourse) -> Table:
         "more than the number of storages found to last longer, so those not told apart may share it."
     )
     return Table(
-        "Storages, the longest-lasting first", heads, rows, " ".join([note, *temperature_words(course)])
+        "Storages, the longest-lasting first",
+        heads,
+        rows,
+        " ".join([note, *batch_words(course), *temperature_words(course)]),
     )
 
 
@@ -43,6 +46,17 @@ def typical_words(s: StorageCourse) -> str:
     if low is not None:
         return f"longer than {at_least(low)}"
     return f"shorter than {duration(high)}" if high is not None else "not told by its vials"
+
+
+def batch_words(course: TimeCourse) -> list[str]:
+    """Which storages were tried with one batch only, and where batches differ by more than their vials."""
+    lone = [s.name for s in course.storages if len(s.batches) == 1]
+    apart = [
+        f"{s.name} {significant(100 * s.batch_scatter, 1)} %" for s in course.storages if s.batch_scatter
+    ]
+    out = [f"One batch only, so how batches differ is unknown: {', '.join(lone)}."] if lone else []
+    differ = f"Batches differ by more than their vials, and count as the replicates: {', '.join(apart)}."
+    return [*out, *([differ] if apart else [])]
 
 
 def temperature_words(course: TimeCourse) -> list[str]:
