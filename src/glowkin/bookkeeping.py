@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
+from glowkin.concluding import STUDY_FILE, written_down
 from glowkin.samples.outlines import read_outlines
 from glowkin.session import begun, meant
 from glowkin.showing import print_document
+from glowkin.studied import options_of
 from glowkin.study.edits import Change, Field
 from glowkin.study.measuring import Done, complete
 from glowkin.study.tables import outlines_json
@@ -46,7 +48,11 @@ def add(
 ) -> int:
     """Take photographs up and measure what is awaited; the exit status."""
     with open_workbook(study, program) as workbook:
-        session = begun(program, out=None, **options)
+        file = workbook.folder / STUDY_FILE
+        written = written_down(workbook.folder)
+        told = options_of(written, file, options)
+        own = {key: options[key] for key in ("names", "references")}
+        session = begun(program, out=None, **{**told, **own, "study_file": None})
         errors = list(session.errors)
         if photos and not errors:
             paths, errors = meant(photos, session.settings)
@@ -190,7 +196,8 @@ def _completed(
     workbook: Workbook, study: Path, errors: list[Error], program: str, jobs: int, *, as_json: bool
 ) -> int:
     """Measure all that is awaited, and say how the study stands; the exit status."""
-    done = complete(workbook, jobs, _told)
+    written = written_down(workbook.folder)
+    done = complete(workbook, jobs, _told, written.names if written else ())
     errors += [{"path": path, "message": message} for path, message in done.errors]
     if as_json:
         print_document(workbook.folder, errors, program)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError, WrongUseError
 from glowkin.base.files import write_whole
-from glowkin.base.records import measure_document, to_json
+from glowkin.base.records import compare_document, measure_document, to_json, track_document
 from glowkin.study import words
 from glowkin.study.reading import open_study
 
@@ -24,8 +24,8 @@ Error = dict[str, str]
 
 
 def show(
-    study: Path, photos: Sequence[Path], program: str, *, sample: str | None, edits: bool,
-    outlines: Path | None, as_json: bool,
+    study: Path, photos: Sequence[Path], program: str, *, sample: str | None, conclusion: int | None,
+    edits: bool, outlines: Path | None, as_json: bool,
 ) -> int:  # fmt: skip
     """Show a study, or what is known of photographs, a sample or edits; the exit status."""
     with open_study(study) as reading:
@@ -34,6 +34,8 @@ def show(
             _write_outlines(reading, rows, outlines)
         if sample is not None:
             return _sample(reading, sample, program, as_json=as_json)
+        if conclusion is not None:
+            return _conclusion(reading, conclusion, program, as_json=as_json)
         if edits and not as_json:
             _tables(words.edits_table(reading.edits(words.MOST)))
             return 0
@@ -63,6 +65,8 @@ def _study(reading: Reading, program: str, *, as_json: bool) -> int:
         _tables(words.photographs_table(reading.photographs(words.MOST), overview.photographs))
         if names := reading.names():
             _tables(words.names_table(names))
+        if conclusions := reading.conclusions(words.MOST):
+            _tables(words.conclusions_table(conclusions))
         if left_out := reading.left_out(words.MOST):
             _tables(words.left_out_table(left_out))
         for line in words.flag_lines(reading.flags()):
@@ -106,6 +110,20 @@ def _sample(reading: Reading, name: str, program: str, *, as_json: bool) -> int:
         )
     else:
         _tables(words.course_table(name, rows))
+    return 0
+
+
+def _conclusion(reading: Reading, number: int, program: str, *, as_json: bool) -> int:
+    """One conclusion whole; the exit status."""
+    from glowkin.terminal import show as show_it
+
+    course, pairs = reading.conclusion(number)
+    if as_json:
+        _print(
+            compare_document(pairs, [], program) if course is None else track_document(course, [], program)
+        )
+    else:
+        show_it([], pairs, course)
     return 0
 
 

@@ -55,6 +55,7 @@ def add(study: Path, photos: tuple[Path, ...], *, copy: bool, replace: bool, **o
 @STUDY
 @PHOTOS
 @click.option("--sample", metavar="NAME", help="One sample through all photographs.")
+@click.option("--conclusion", type=click.IntRange(1), metavar="NO", help="A course or comparisons, whole.")
 @click.option("--edits", is_flag=True, help="What was edited, the latest first.")
 @click.option("--outlines", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the outlines of the one PHOTO as GeoJSON, to be changed.")  # fmt: skip
@@ -95,6 +96,44 @@ def remeasure(
 
 def _default() -> Any:
     return click.core.ParameterSource.DEFAULT
+
+
+@study_commands.command(
+    epilog="Example: glowkin study track drying --control steady --start 2026-05-04T09:00"
+)
+@STUDY
+@PHOTOS
+@click.option("--names", metavar="A,B,..", help="Names in the first photograph, left to right, then down.")
+@click.option("--control", "controls", multiple=True, metavar="NAME", help="A sample that does not change.")
+@click.option("--converted", multiple=True, metavar="NAME",
+              help="A sample that turns fully into the new form, as the others would.")  # fmt: skip
+@click.option("--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph.")
+@click.option("--at", multiple=True, type=float, metavar="CELSIUS",
+              help="Reckon half-times for this temperature, from storages named by theirs.")  # fmt: skip
+@JSON
+def track(study: Path, photos: tuple[Path, ...], *, as_json: bool, **options: Any) -> None:
+    """Follow samples through PHOTOs of the study, or all, and keep the course in it.
+
+    A study.toml in the study's folder says what options do not.
+    """
+    from glowkin import concluding
+
+    sys.exit(concluding.track(study, photos, PROGRAM, options, as_json=as_json))
+
+
+@study_commands.command(epilog="Example: glowkin study compare drying evening.dng --pair red green")
+@STUDY
+@PHOTOS
+@click.option("--pair", "pairs", nargs=2, multiple=True, metavar="A B", help="NAME or FILE:NAME; repeatable.")
+@click.option("--tolerance", type=click.FloatRange(0, min_open=True), default=0.0033, show_default=True,
+              help="Difference in u'v' that does not matter.")  # fmt: skip
+@click.option("--lab-white", metavar="WHITE", help="Also CIEDE2000 against this white (a surface formula).")
+@JSON
+def compare(study: Path, photos: tuple[Path, ...], *, as_json: bool, **options: Any) -> None:
+    """Compare samples of PHOTOs in the study, or of all, and keep what comes of it."""
+    from glowkin import concluding
+
+    sys.exit(concluding.compare(study, photos, PROGRAM, options, as_json=as_json))
 
 
 @study_commands.command(epilog="Example: glowkin study edit drying evening.dng --rename S1=red-batch-1")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import groupby
 from pathlib import Path
@@ -41,11 +41,15 @@ def measured_and_shown(path: Path, settings: Settings) -> tuple[MeasuredPhoto, b
 
 
 def complete(
-    workbook: Workbook, jobs: int, kept: Callable[[Path, int], None] = lambda _path, _left: None
+    workbook: Workbook,
+    jobs: int,
+    kept: Callable[[Path, int], None] = lambda _path, _left: None,
+    names: Sequence[str] = (),
 ) -> Done:
     """Measure all that is awaited; ``kept`` is told each photograph that is kept, and how many are left.
 
-    An interrupt ends it with what is done kept, the rest stays awaited.
+    ``names`` are given to samples that have none, where a photograph shows just as many. An interrupt ends it
+    with what is done kept, the rest stays awaited.
     """
     done, tasks = Done(), workbook.tasks()
     left = len(tasks)
@@ -54,7 +58,7 @@ def complete(
             files = _Files(workbook, Path(drawer))
             for task, outcome, settings in _outcomes(workbook, files, tasks, jobs):
                 left -= 1
-                if _kept(workbook, task, outcome, files.camera_of(settings), done):
+                if _kept(workbook, task, outcome, files.camera_of(settings), done, names):
                     kept(task.picture.file(workbook.folder), left)
     except KeyboardInterrupt:
         done.interrupted = True
@@ -80,21 +84,38 @@ def _outcomes(
         except GlowkinError as error:
             yield from ((task, str(error), None) for task in ready)
             continue
-        paths = [task.picture.file(workbook.folder) for task in ready]
-        work = partial(measured_and_shown, settings=settings)
-        outcomes = map_photos(work, paths, jobs)
-        yield from ((t, outcome, settings) for t, outcome in zip(ready, outcomes, strict=True))
+        yield from _measured(workbook, ready, settings, jobs)
+
+
+def _measured(
+    workbook: Workbook, ready: Sequence[Task], settings: Settings, jobs: int
+) -> Iterator[tuple[Task, Outcome[Any] | str, Settings | None]]:
+    """What comes of tasks that are alike; settings that make no sense are told of each that is left."""
+    paths = [task.picture.file(workbook.folder) for task in ready]
+    outcomes = map_photos(partial(measured_and_shown, settings=settings), paths, jobs)
+    done = 0
+    try:
+        for outcome in outcomes:
+            yield ready[done], outcome, settings
+            done += 1
+    except GlowkinError as error:
+        yield from ((task, str(error), None) for task in ready[done:])
 
 
 def _kept(
-    workbook: Workbook, task: Task, outcome: Outcome[Any] | str, camera: str | None, done: Done
+    workbook: Workbook,
+    task: Task,
+    outcome: Outcome[Any] | str,
+    camera: str | None,
+    done: Done,
+    names: Sequence[str],
 ) -> bool:
     """Keep what came of a task; whether it is a measurement."""
     why = outcome if isinstance(outcome, str) else outcome.message
     if not isinstance(outcome, str) and outcome.result is not None:
         photo, picture = outcome.result
         if photo.sha256 == task.picture.sha256:
-            workbook.keep(task, photo, picture, camera)
+            workbook.keep(task, photo if task.names else _named(photo, names), picture, camera)
             done.measured.append(task.photograph_id)
             return True
         why = f"{task.picture.path}: changed while it was measured; see that it is complete, and add it again"
@@ -102,6 +123,15 @@ def _kept(
     workbook.refuse(task, why)
     done.errors.append((task.picture.path, why))
     return False
+
+
+def _named(photo: MeasuredPhoto, names: Sequence[str]) -> MeasuredPhoto:
+    """The photograph with its samples so named, if they are as many."""
+    if len(names) != len(photo.samples):
+        return photo
+    return replace(
+        photo, samples=tuple(replace(s, name=n) for s, n in zip(photo.samples, names, strict=True))
+    )
 
 
 class _Files:

@@ -68,7 +68,7 @@ QUERIES = {
         "SELECT n.name, n.photographs, (SELECT s.taken_at FROM samples s WHERE s.name = n.name "
         "AND s.shown = 1 AND s.taken_at > '' ORDER BY s.taken_at LIMIT 1), (SELECT s.taken_at FROM samples s "
         "WHERE s.name = n.name AND s.shown = 1 ORDER BY s.taken_at DESC LIMIT 1) "
-        "FROM names n WHERE n.photographs > 0 ORDER BY n.name"
+        "FROM names n WHERE n.photographs > 0"
     ),
     "course": (
         f"{_SAMPLE} WHERE s.id IN (SELECT id FROM samples WHERE name = ? AND shown = 1 "  # noqa: S608 - fixed text
@@ -107,6 +107,12 @@ QUERIES = {
     "pictures": (
         "SELECT id, path, sha256, size_bytes, modified_ns FROM pictures WHERE id > ? ORDER BY id LIMIT ?"
     ),
+    "conclusions": (
+        "SELECT c.id, c.kind, c.made_at, g.program, c.words, c.photographs, c.gone FROM conclusions c "
+        "JOIN programs g ON g.id = c.program_id WHERE c.id < ? ORDER BY c.id DESC LIMIT ?"
+    ),
+    "conclusion": "SELECT kind, told, record FROM conclusions WHERE id = ?",
+    "grounds": "SELECT measurement_id FROM grounds WHERE conclusion_id = ? ORDER BY measurement_id",
     "edits": "SELECT id, made_at, program, words, undone_at FROM edits ORDER BY id DESC LIMIT ?",
 }
 """A test goes through them all and sees that each goes by an index."""

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 from dataclasses import replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import WrongUseError
-from glowkin.base.records import photos_from_json
+from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json
 from glowkin.study import ledger
 from glowkin.study.pictures import Picture, relative
 from glowkin.study.queries import QUERIES
 from glowkin.study.rows import (
     CameraRow,
+    ConclusionRow,
     EditRow,
     FlagRow,
     MeasurementRow,
@@ -34,7 +36,7 @@ if TYPE_CHECKING:
     import sqlite3
     from collections.abc import Iterator, Sequence
 
-    from glowkin.base.records import MeasuredPhoto, Pair
+    from glowkin.base.records import Comparison, MeasuredPhoto, Pair, TimeCourse
 
 FEW = 5
 _LEAST_DIGITS = 6
@@ -114,8 +116,8 @@ class Reading:
         )
 
     def names(self) -> list[NameRow]:
-        """The samples of all photographs by name."""
-        return [NameRow(*row) for row in self._all("names")]
+        """The samples of all photographs by name, S2 before S10."""
+        return sorted((NameRow(*row) for row in self._all("names")), key=lambda row: _in_order(row.name))
 
     def course(self, name: str, most: int = 10_000, after: int = 0) -> list[SampleRow]:
         """One sample through all photographs, in order of capture."""
@@ -196,15 +198,48 @@ class Reading:
             yield from (Picture(*row[1:]) for row in rows)
             last = rows[-1][0]
 
+    def conclusions(self, most: int = 20, before: int = 1 << 62) -> list[ConclusionRow]:
+        """Courses and comparisons, the latest first; those with a lower number than ``before``."""
+        return [ConclusionRow(*row) for row in self._all("conclusions", before, most)]
+
+    def conclusion(self, conclusion_id: int) -> tuple[TimeCourse | None, list[Comparison]]:
+        """A conclusion whole: its course, or its comparisons. ``WrongUseError`` where there is none."""
+        kind, _, record = self._concluded(conclusion_id)
+        document = json.loads(record)
+        if kind == "track":
+            return course_from_json(document), []
+        return None, pairs_from_json(document)
+
+    def told_of(self, conclusion_id: int) -> dict[str, Any]:
+        """The options that a conclusion was made by."""
+        told: dict[str, Any] = json.loads(self._concluded(conclusion_id)[1])
+        return told
+
+    def grounds_of(self, conclusion_id: int) -> list[int]:
+        """The numbers of the measurements that a conclusion was made of."""
+        return [number for (number,) in self._all("grounds", conclusion_id)]
+
     def edits(self, most: int = 20) -> list[EditRow]:
         """What the user changed, the latest first."""
         return [EditRow(*row) for row in self._all("edits", most)]
+
+    def _concluded(self, conclusion_id: int) -> tuple[str, str, str]:
+        row = self._one("conclusion", conclusion_id)
+        if row is None:
+            raise WrongUseError(f"{self.folder.name}: holds no conclusion number {conclusion_id}")
+        return row[0], row[1], row[2]
 
     def _one(self, query: str, *values: Any) -> Any:
         return self._connection.execute(QUERIES[query], values).fetchone()
 
     def _all(self, query: str, *values: Any) -> list[Any]:
         return self._connection.execute(QUERIES[query], values).fetchall()
+
+
+def _in_order(name: str) -> list[tuple[int, int, str]]:
+    """A key that sorts numbers in names as numbers."""
+    parts = (part for part in re.split(r"(\d+)", name) if part)
+    return [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts]
 
 
 def _photograph(row: Sequence[Any]) -> PhotographRow:

@@ -148,6 +148,21 @@ class MeasurementRow:
 
 
 @dataclass(frozen=True, slots=True)
+class ConclusionRow:
+    """A course (``track``) or comparisons (``compare``), of so many ``photographs``; of these, ``gone`` were
+    measured anew or left out since, and it should be made again.
+    """
+
+    id: int
+    kind: Literal["track", "compare"]
+    made_at: str
+    program: str
+    words: str
+    photographs: int
+    gone: int
+
+
+@dataclass(frozen=True, slots=True)
 class EditRow:
     """One deed of the user's; undone where ``undone_at`` is told."""
 

@@ -220,5 +220,30 @@ CREATE TABLE changes (
 ) STRICT, WITHOUT ROWID;
 """
 
-STEPS = (_FIRST,)
+_CONCLUSIONS = """
+-- a course or comparisons; gone: how many of the measurements it was made of count no longer
+CREATE TABLE conclusions (
+    id INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL CHECK (kind IN ('track', 'compare')),
+    made_at TEXT NOT NULL,
+    program_id INTEGER NOT NULL REFERENCES programs,
+    told TEXT NOT NULL CHECK (json_valid(told)),
+    words TEXT NOT NULL,
+    photographs INTEGER NOT NULL,
+    gone INTEGER NOT NULL DEFAULT 0,
+    record TEXT NOT NULL CHECK (json_valid(record))
+) STRICT;
+CREATE TABLE grounds (
+    conclusion_id INTEGER NOT NULL REFERENCES conclusions,
+    measurement_id INTEGER NOT NULL REFERENCES measurements,
+    PRIMARY KEY (conclusion_id, measurement_id)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX grounds_of ON grounds (measurement_id);
+CREATE TRIGGER ground_shown AFTER UPDATE OF shown ON measurements WHEN new.shown <> old.shown BEGIN
+    UPDATE conclusions SET gone = gone + old.shown - new.shown
+        WHERE id IN (SELECT conclusion_id FROM grounds WHERE measurement_id = new.id);
+END;
+"""
+
+STEPS = (_FIRST, _CONCLUSIONS)
 """From no tables to version 1, from there to 2, and so on."""

@@ -11,15 +11,17 @@ import numpy as np
 from glowkin.base.flags import FLAGS
 from glowkin.base.uncertainty import ellipse_95
 from glowkin.study.pictures import mend
-from glowkin.telling.numbers import NOTHING, rounded, significant
+from glowkin.telling.numbers import NOTHING, duration, rounded, significant
 from glowkin.telling.provenance import GRAVITY
 from glowkin.telling.tables import Z95, Table, flag_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from glowkin.base.records import Comparison, TimeCourse
     from glowkin.study.reading import Reading
     from glowkin.study.rows import (
+        ConclusionRow,
         EditRow,
         FlagRow,
         MeasurementRow,
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     )
 
 MOST = 50
+FEW = 4
 
 
 def heading(o: Overview) -> str:
@@ -104,6 +107,38 @@ def measurements_table(path: str, rows: Sequence[MeasurementRow]) -> Table:
     )
 
 
+def conclusions_table(rows: Sequence[ConclusionRow]) -> Table:
+    """Courses and comparisons, the latest first."""
+    heads = ("No.", "Kind", "Made (UTC)", "By", "Photographs", "Found", "State")
+    cells = tuple(
+        (
+            str(r.id), r.kind, r.made_at, r.program, str(r.photographs), r.words,
+            f"{r.gone} measured anew or left out since; make it again" if r.gone else "stands",
+        )
+        for r in rows
+    )  # fmt: skip
+    return Table("Conclusions", heads, cells)
+
+
+def course_words(course: TimeCourse) -> str:
+    """A course in a line."""
+    said = [
+        f"{s.name} {s.verdict}{f', half-time {duration(s.half_time_s)}' if s.half_time_s else ''}"
+        for s in course.samples
+    ]
+    return _few(said)
+
+
+def pairs_words(pairs: Sequence[Comparison]) -> str:
+    """Comparisons in a line."""
+    return _few([f"{c.a.name} and {c.b.name}: {c.verdict}" for c in pairs])
+
+
+def _few(said: Sequence[str]) -> str:
+    rest = len(said) - FEW
+    return "; ".join(said[:FEW]) + (f"; and {rest} more" if rest > 0 else "")
+
+
 def edits_table(rows: Sequence[EditRow]) -> Table:
     """What the user changed, the latest first."""
     cells = tuple((r.made_at, r.words, f"undone {r.undone_at}" if r.undone_at else "stands") for r in rows)
@@ -156,6 +191,7 @@ def study_document(reading: Reading, errors: Sequence[dict[str, str]], program: 
         "cameras": [asdict(r) for r in reading.cameras()],
         "programs": [asdict(r) for r in reading.programs()],
         "settings": [asdict(r) for r in reading.settings()],
+        "conclusions": [asdict(r) for r in reading.conclusions(MOST)],
         "edits": [asdict(r) for r in reading.edits(overview.edits + MOST)],
     }  # fmt: skip
 

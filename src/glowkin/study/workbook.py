@@ -233,6 +233,30 @@ class Workbook(Edits):
         with transaction(self._connection):
             self._do("UPDATE awaited SET message = ? WHERE photograph_id = ?", message, task.photograph_id)
 
+    def conclude(
+        self,
+        kind: str,
+        record: Mapping[str, Any],
+        told: Mapping[str, Any],
+        words: str,
+        grounds: Sequence[int],
+    ) -> int:
+        """Keep a course or comparisons (a document of ``base/records.py``), with the options it was made by
+        and the numbers of the measurements it was made of; answers its number.
+        """
+        with transaction(self._connection):
+            program = self._numbered("programs", ("program", "versions"), (self._program, self._versions))
+            number = self._do(
+                "INSERT INTO conclusions (kind, made_at, program_id, told, words, photographs, record) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?)",
+                kind, now(), program, canonical(told), words, len(grounds),
+                json.dumps(record, ensure_ascii=False, allow_nan=False),
+            )  # fmt: skip
+            self._connection.executemany(
+                "INSERT INTO grounds VALUES (?, ?)", [(number, measurement) for measurement in grounds]
+            )
+        return number
+
     def _keep_samples(self, measurement: int, photo: MeasuredPhoto) -> None:
         places = ", ".join("?" * (len(SAMPLE_COLUMNS) + 4))
         query = (

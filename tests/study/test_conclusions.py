@@ -1,0 +1,124 @@
+"""Courses and comparisons are kept with what they were made of, and say when that is no more."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from glowkin.scene.cameras import default_camera
+from glowkin.scene.develop import write_jpeg
+from glowkin.scene.render import photograph
+from glowkin.scene.shot import Exposure
+from glowkin.scene.stage import two_reds_and_green
+from glowkin.study.reading import open_study
+
+TRACK = ("--names", "one,two,steady", "--control", "steady", "--start", "2026-05-04T09:00")
+
+
+@pytest.fixture(scope="module")
+def shots(tmp_path_factory):
+    """Six hours of samples that do not change."""
+    folder = tmp_path_factory.mktemp("hours")
+    scene, rng = two_reds_and_green((450, 300)), np.random.default_rng(4)
+    for hour in range(9, 15):
+        shot = photograph(scene, default_camera(), rng)
+        at = replace(Exposure(), taken_at=Exposure().taken_at.replace(hour=hour))
+        write_jpeg(replace(shot, exposure=at), folder / f"{hour:02d}.jpg")
+    return folder
+
+
+@pytest.fixture
+def added(run, study, shots):
+    done = run("add", study, shots)
+    assert done.exit_code == 0, done.output
+    return study
+
+
+def state(study):
+    with open_study(study) as reading:
+        return [(c.kind, c.photographs, c.gone) for c in reading.conclusions()]
+
+
+def test_a_course_is_kept_with_its_grounds(run, added, shots):
+    from click.testing import CliRunner
+
+    from glowkin.cli import main
+
+    done = run("track", added, *TRACK, "--json")
+    assert done.exit_code == 0, done.output
+    course = json.loads(done.stdout)
+    assert [s["verdict"] for s in course["samples"]].count("changing") == 0
+    plainly = json.loads(CliRunner().invoke(main, ["track", str(shots), *TRACK, "--json"]).stdout)
+    for ours, theirs in zip(course["samples"], plainly["samples"], strict=True):
+        assert {**ours, "points": 0} == {
+            **theirs,
+            "points": 0,
+            **({"map": ours["map"]} if "map" in ours else {}),
+        }
+    again = json.loads(run("show", added, "--conclusion", "1", "--json").stdout)
+    assert again == course
+    with open_study(added) as reading:
+        assert reading.grounds_of(1) == [r.measurement_id for r in reading.photographs()]
+        assert reading.told_of(1)["controls"] == ["steady"]
+        assert reading.conclusion(1)[0].sample("steady").verdict == course["samples"][2]["verdict"]
+    assert "track" in run("show", added).stdout
+
+
+def test_a_conclusion_says_when_its_grounds_are_gone_and_stands_again_when_undone(run, added, monkeypatch):
+    assert run("track", added, *TRACK).exit_code == 0
+    assert run("compare", added, "09.jpg", "--pair", "S1", "S3").exit_code == 0
+    assert state(added) == [("compare", 1, 0), ("track", 6, 0)]
+    assert run("edit", added, "09.jpg", "10.jpg", "--leave-out", "warming up").exit_code == 0
+    assert state(added) == [("compare", 1, 1), ("track", 6, 2)]
+    monkeypatch.setenv("COLUMNS", "300")
+    assert "2 measured anew or left out since; make it again" in run("show", added).stdout
+    assert run("undo", added).exit_code == 0
+    assert state(added) == [("compare", 1, 0), ("track", 6, 0)]
+    assert run("remeasure", added, "11.jpg").exit_code == 0
+    assert state(added) == [("compare", 1, 0), ("track", 6, 1)]
+
+
+def test_what_the_study_file_says_needs_no_options(run, study, shots):
+    (study / "study.toml").write_text(
+        'start = 2026-05-04T09:00:00\ncontrols = ["steady"]\n'
+        '[[sample]]\nname = "red A"\n[[sample]]\nname = "red B"\n[[sample]]\nname = "steady"\n',
+        "utf-8",
+    )
+    assert run("add", study, shots).exit_code == 0
+    with open_study(study) as reading:
+        assert [n.name for n in reading.names()] == ["red A", "red B", "steady"]
+    course = json.loads(run("track", study, "--json").stdout)
+    assert course["control"] == "steady"
+    assert course["start"].startswith("2026-05-04T09:00")
+    (study / "study.toml").write_text("contrils = []\n", "utf-8")
+    wrong = run("track", study)
+    assert wrong.exit_code == 1
+    assert "contrils" in wrong.stderr
+    assert state(study) == [("track", 6, 0)]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "said"),
+    [
+        (("track", "--control", "none"), 2, "none"),
+        (("compare", "--pair", "09.jpg:S1", "09.jpg:S9"), 2, "S9"),
+        (("show", "--conclusion", "7"), 2, "holds no conclusion number 7"),
+        (("track", "09.jpg"), 1, ""),
+    ],
+)
+def test_what_cannot_be_concluded_is_not_kept(run, added, arguments, status, said):
+    command, *rest = arguments
+    done = run(command, added, *rest)
+    assert done.exit_code == status, done.output
+    assert said in done.stderr
+    assert "Traceback" not in done.output
+    assert state(added) == []
+
+
+def test_an_empty_study_concludes_nothing(run, study):
+    done = run("track", study)
+    assert done.exit_code == 1
+    assert "holds no measured photograph; add some with: glowkin study add" in done.stderr
