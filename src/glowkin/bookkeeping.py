@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Any
 from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
-from glowkin.concluding import STUDY_FILE, written_down
+from glowkin.concluding import filled, written_down
 from glowkin.samples.outlines import read_outlines
 from glowkin.session import begun, meant
 from glowkin.showing import print_document
-from glowkin.studied import options_of
 from glowkin.study.edits import Change, Field
 from glowkin.study.measuring import Done, complete
 from glowkin.study.tables import outlines_json
@@ -48,11 +47,9 @@ def add(
 ) -> int:
     """Take photographs up and measure what is awaited; the exit status."""
     with open_workbook(study, program) as workbook:
-        file = workbook.folder / STUDY_FILE
-        written = written_down(workbook.folder)
-        told = options_of(written, file, options)
-        own = {key: options[key] for key in ("names", "references")}
-        session = begun(program, out=None, **{**told, **own, "study_file": None})
+        written_down(workbook.folder)
+        told = filled(workbook.folder, options)
+        session = begun(program, out=None, **{**options, "camera": told["camera"], "filter": told["filter"]})
         errors = list(session.errors)
         if photos and not errors:
             paths, errors = meant(photos, session.settings)

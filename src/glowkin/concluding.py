@@ -13,7 +13,8 @@ from glowkin.base.records import compare_document, track_document
 from glowkin.findings.track import Plan
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.run.gather import one_a_shot
-from glowkin.studied import read
+from glowkin.studied import taken
+from glowkin.study.study_file import read_study_file
 from glowkin.study.words import course_words, pairs_words
 from glowkin.study.workbook import open_workbook
 
@@ -39,7 +40,8 @@ def track(
         names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else ()
         names = names or (written.names if written else ())
         plan = Plan(options["controls"], options["converted"], options["start"], (), options["at"])
-        references = written.references if written else ()
+        told = filled(workbook.folder, {"outlines": None}).get("references", ())
+        references = [(name, glow) for name, _, glow in (text.partition("=") for text in told)]
         series, course = recipes.track(lean, plan.told_by(written), names, references)
         document = track_document(course, [], program)
         number = workbook.conclude("track", document, options, course_words(course), numbers)
@@ -78,7 +80,13 @@ def compare(
 def written_down(folder: Path) -> StudyFile | None:
     """The study file in a study's folder, where there is one."""
     path = folder / STUDY_FILE
-    return read(path) if path.is_file() else None
+    return read_study_file(path) if path.is_file() else None
+
+
+def filled(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
+    """Options of a measuring command; those not given as the study file in the folder has them."""
+    path = folder / STUDY_FILE
+    return taken(path, options)[1] if path.is_file() else options
 
 
 def _measured(workbook: Workbook, photos: Sequence[Path]) -> tuple[list[int], list[MeasuredPhoto]]:
