@@ -42,7 +42,7 @@ def show(
         return (
             _photos(reading, rows, program, as_json=as_json)
             if rows
-            else _study(reading, program, as_json=as_json)
+            else _study(reading, str(study), program, as_json=as_json)
         )
 
 
@@ -52,9 +52,9 @@ def print_document(study: Path, errors: Sequence[Error], program: str) -> None:
         _print(words.study_document(reading, errors, program))
 
 
-def _study(reading: Reading, program: str, *, as_json: bool) -> int:
+def _study(reading: Reading, study: str, program: str, *, as_json: bool) -> int:
     """The study at a glance, and what is amiss with its files; the exit status."""
-    amiss = list(words.amiss(reading))
+    amiss = list(words.amiss(reading, study))
     if as_json:
         _print(words.study_document(reading, amiss, program))
     else:
@@ -71,10 +71,16 @@ def _study(reading: Reading, program: str, *, as_json: bool) -> int:
             _tables(words.left_out_table(left_out))
         for line in words.flag_lines(reading.flags()):
             console.print(line, highlight=False)
-        for row in reading.not_done(words.MOST):
-            console.print(words.not_done_words(row), highlight=False, markup=False)
-    for error in amiss:
+        if overview.awaited:
+            console.print(words.go_on(overview.awaited, study), highlight=False, markup=False)
+        for row in (r for r in reading.not_done(words.MOST) if r.message is not None):
+            console.print(words.not_done_words(row, study), highlight=False, markup=False)
+    for error in amiss[: words.MOST // 5]:
         sys.stderr.write(f"Error: {error['message']}\n")
+    if len(amiss) > words.MOST // 5:
+        sys.stderr.write(
+            f"Error: and {len(amiss) - words.MOST // 5} more files like these; --json has all.\n"
+        )
     return 1 if amiss else 0
 
 

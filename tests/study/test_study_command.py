@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import shutil
+import signal
 
 import pytest
 from PIL import Image
@@ -107,7 +109,7 @@ def test_a_moved_photograph_is_noticed_and_found_again(run, added, photos):
     (photos / "09.jpg").rename(photos / "first.jpg")
     shown = run("show", added)
     assert shown.exit_code == 1
-    assert "../shots/09.jpg: is no longer there; name its new place with: glowkin study add" in shown.stderr
+    assert "../shots/09.jpg: is no longer there; name its new place: glowkin study add" in shown.stderr
     found = run("add", added, photos / "first.jpg")
     assert found.exit_code == 0
     assert "../shots/09.jpg: found again as ../shots/first.jpg" in found.stderr
@@ -131,6 +133,62 @@ def test_an_edited_photograph_is_noticed_and_taken_in_its_place_when_told(run, a
     told = document(run("show", added, "--json"))
     assert told["study"]["photographs"] == 3
     assert [r["left_out"] for r in told["left_out"]] == ["replaced"]
+
+
+def test_what_to_type_is_told_from_where_one_is(run, added, photos, monkeypatch):
+    (photos / "09.jpg").write_bytes(b"another")
+    monkeypatch.chdir(photos)
+    assert f"glowkin study add {added} 09.jpg --replace" in run("show", added).stderr
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names are text there")
+def test_a_name_that_is_no_text_is_refused_in_a_sentence(run, study, photos):
+    odd = os.fsdecode(os.fsencode(photos) + b"/\xff.jpg")
+    shutil.copy(photos / "09.jpg", odd)
+    done = run("add", study, photos)
+    assert done.exit_code == 1
+    assert "its name, or that of its folder, is no text; rename it" in done.stderr
+    assert "3 photographs, 3 measured" in done.stdout
+    note = run("edit", study, "09.jpg", "--note", os.fsdecode(b"\xff"))
+    assert (note.exit_code, "cannot keep what is no text" in note.stderr) == (2, True)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="its signals are those of POSIX")
+def test_an_interrupt_keeps_what_is_done_and_the_next_run_goes_on(run, start, study, photos):
+    for i in range(12):
+        (photos / f"more-{i}.jpg").write_bytes((photos / "10.jpg").read_bytes() + bytes([i]))
+    process = start("add", study, photos, "--jobs", "1")
+    first = process.stderr.readline()
+    process.send_signal(signal.SIGINT)
+    _, said = process.communicate(timeout=60)
+    assert "measured and kept" in first
+    assert process.returncode == 130, said
+    assert f"are still to be measured; go on with: glowkin study add {study}" in said
+    with open_study(study) as reading:
+        before = reading.overview()
+        assert 1 <= before.measured < 15
+        assert before.awaited == 15 - before.measured
+    assert f"go on with: glowkin study add {study}" in run("show", study).stdout.replace("\n", "")
+    assert run("add", study).exit_code == 0
+    with open_study(study) as reading:
+        assert reading.overview().measured == 15
+
+
+def test_two_that_write_take_turns_and_others_read(run, added):
+    from glowkin.study.workbook import open_workbook
+
+    with open_workbook(added, "x") as workbook:
+        workbook.ask_again([1, 2])
+        second = run("add", added)
+        assert second.exit_code == 1
+        assert "another glowkin is writing into this study; let it finish" in second.stderr
+        shown = run("show", added)
+        assert shown.exit_code == 0
+        assert (
+            "3 photographs, 3 measured, 2 still to be measured, an older result of 2 of these stands"
+            in " ".join(shown.stdout.split())
+        )
+    assert run("add", added).exit_code == 0
 
 
 def test_a_touched_photograph_is_the_same(run, added, photos):

@@ -140,6 +140,10 @@ def told(folder: Path) -> Iterator[None]:
     ledger = folder / LEDGER
     try:
         yield
+    except UnicodeEncodeError as error:
+        raise WrongUseError(
+            f"{ledger}: cannot keep what is no text ({error.reason}); write it anew"
+        ) from error
     except sqlite3.DatabaseError as error:
         said = str(error)
         if "locked" in said or "busy" in said:

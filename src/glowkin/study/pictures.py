@@ -43,10 +43,14 @@ class Picture:
 
 
 def seen(path: Path, folder: Path) -> Picture:
-    """A file as it is now; ``CannotReadError`` where it cannot be read."""
+    """A file as it is now; ``CannotReadError`` where it cannot be read, or has a name that is no text."""
     try:
+        str(path.resolve()).encode()
         before = path.stat()
         return Picture(relative(path, folder), digest(path), before.st_size, before.st_mtime_ns)
+    except UnicodeEncodeError:
+        shown = str(path).encode("utf-8", "replace").decode()
+        raise CannotReadError(f"{shown}: its name, or that of its folder, is no text; rename it") from None
     except FileNotFoundError:
         raise CannotReadError(f"{path}: no such file; check the name and the folder") from None
     except OSError as error:
@@ -109,13 +113,11 @@ def sweep(folder: Path) -> None:
         part.unlink(missing_ok=True)
 
 
-def mend(picture: Picture, state: State) -> str:
+def mend(picture: Picture, state: State, study: str = "STUDY", file: str | None = None) -> str:
     """What is the matter with a photograph's file, and what to do."""
     if state == "missing":
-        return (
-            f"{picture.path}: is no longer there; name its new place with: glowkin study add STUDY NEW_PLACE"
-        )
+        return f"{picture.path}: is no longer there; name its new place: glowkin study add {study} NEW_PLACE"
     return (
         f"{picture.path}: is no longer what was added; put the original back, or take the new content in its "
-        f"place with: glowkin study add STUDY {picture.path} --replace"
+        f"place: glowkin study add {study} {file or picture.path} --replace"
     )

@@ -26,10 +26,12 @@ _SAMPLE = """
 QUERIES = {
     "title": "SELECT title, made_at, program FROM study",
     "photographs counted": "SELECT count(*) FROM photographs WHERE left_out = ''",
+    "measured counted": "SELECT coalesce(sum(photographs), 0) FROM programs",
     "left out counted": "SELECT count(*) FROM photographs WHERE left_out <> ''",
     "awaited counted": (
-        "SELECT count(*), count(a.message) FROM awaited a JOIN photographs p ON p.id = a.photograph_id "
-        "WHERE p.left_out = ''"
+        "SELECT count(*), count(a.message), count(m.id) FROM awaited a "
+        "JOIN photographs p ON p.id = a.photograph_id "
+        "LEFT JOIN measurements m ON m.photograph_id = p.id AND m.current = 1 WHERE p.left_out = ''"
     ),
     "samples counted": "SELECT coalesce(sum(photographs), 0) FROM names",
     "first taken": (

@@ -60,11 +60,11 @@ class Reading:
     def overview(self) -> Overview:
         """The study at a glance."""
         (title, made_at, program), photographs = self._one("title"), self._one("photographs counted")[0]
-        asked, failed = self._one("awaited counted")
+        asked, failed, anew = self._one("awaited counted")
         first, last = ((self._one(query) or (None,))[0] for query in ("first taken", "last taken"))
         return Overview(
-            title, made_at, program, photographs, photographs - asked, asked - failed, failed,
-            self._one("left out counted")[0], self._one("samples counted")[0], first, last,
+            title, made_at, program, photographs, self._one("measured counted")[0], asked - failed, failed,
+            anew, self._one("left out counted")[0], self._one("samples counted")[0], first, last,
             self._one("edits counted")[0],
         )  # fmt: skip
 

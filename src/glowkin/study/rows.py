@@ -17,7 +17,11 @@ Status = Literal["measured", "awaited", "not measured"]
 
 @dataclass(frozen=True, slots=True)
 class Overview:
-    """A study at a glance; counts are of photographs that are not left out."""
+    """A study at a glance; counts are of photographs that are not left out.
+
+    ``measured`` have a result; ``awaited`` are to be measured and ``not_measured`` could not be, ``anew`` of
+    these two with an older result that stands.
+    """
 
     title: str
     made_at: str
@@ -26,6 +30,7 @@ class Overview:
     measured: int
     awaited: int
     not_measured: int
+    anew: int
     left_out: int
     samples: int
     first_taken_at: str | None

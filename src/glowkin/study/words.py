@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import asdict
 from math import sqrt
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,7 @@ from glowkin.telling.tables import Z95, Table, flag_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from pathlib import Path
 
     from glowkin.base.records import Comparison, TimeCourse
     from glowkin.study.reading import Reading
@@ -39,12 +41,14 @@ def heading(o: Overview) -> str:
     """The study in a sentence or two.
 
     >>> from glowkin.study.rows import Overview
-    >>> heading(Overview("Drying", "2026-05-04T09:00:00+00:00", "glowkin 1", 3, 1, 1, 1, 0, 5, None, None, 0))
+    >>> made = "2026-05-04T09:00:00+00:00", "glowkin 1"
+    >>> heading(Overview("Drying", *made, 3, 1, 1, 1, 0, 0, 5, None, None, 0))
     'Drying: 3 photographs, 1 measured, 1 still to be measured, 1 that could not be; 5 samples.'
     """
     parts = [_many(o.photographs, "photograph"), f"{o.measured} measured"]
     parts += [f"{o.awaited} still to be measured"] if o.awaited else []
     parts += [f"{o.not_measured} that could not be"] if o.not_measured else []
+    parts += [f"an older result of {o.anew} of these stands"] if o.anew else []
     parts += [f"{o.left_out} more left out"] if o.left_out else []
     taken = f" Taken from {_time(o.first_taken_at)} to {_time(o.last_taken_at)}." if o.first_taken_at else ""
     return f"{o.title}: {', '.join(parts)}; {_many(o.samples, 'sample')}.{taken}"
@@ -153,12 +157,17 @@ def photograph_lines(r: PhotographRow) -> list[str]:
     return [*out, f"Added {r.added_at}; SHA-256 {r.sha256}"]
 
 
-def not_done_words(r: PhotographRow) -> str:
+def not_done_words(r: PhotographRow, study: str = "STUDY") -> str:
     """Why there is no new measurement of a photograph."""
     stands = " An older result stands." if r.measurement_id is not None else ""
     if r.message is None:
-        return f"{r.path}: is still to be measured; go on with: glowkin study add STUDY.{stands}"
+        return f"{r.path}: is still to be measured; go on with: glowkin study add {study}.{stands}"
     return f"{r.path}: could not be measured: {r.message}.{stands}"
+
+
+def go_on(awaited: int, study: str) -> str:
+    """How to do what is left to do."""
+    return f"{_many(awaited, 'photograph')} still to be measured; go on with: glowkin study add {study}"
 
 
 def flag_lines(rows: Sequence[FlagRow]) -> Iterator[str]:
@@ -170,12 +179,23 @@ def flag_lines(rows: Sequence[FlagRow]) -> Iterator[str]:
             yield f"[bold]{r.flag}[/] ({where}): {FLAGS[r.flag].sentence} {FLAGS[r.flag].mend}"
 
 
-def amiss(reading: Reading) -> Iterator[dict[str, str]]:
+def amiss(reading: Reading, study: str) -> Iterator[dict[str, str]]:
     """Every photograph, or frame beside one, that is not where it was or not what it was."""
     for picture in reading.pictures():
         state = picture.state(reading.folder)
         if state != "there":
-            yield {"path": picture.path, "message": mend(picture, state)}
+            yield {
+                "path": picture.path,
+                "message": mend(picture, state, study, _from_here(picture.file(reading.folder))),
+            }
+
+
+def _from_here(file: Path) -> str:
+    """A file's path as it is typed here."""
+    try:
+        return os.path.relpath(file)
+    except ValueError:  # on another drive
+        return str(file)
 
 
 def study_document(reading: Reading, errors: Sequence[dict[str, str]], program: str) -> dict[str, Any]:
