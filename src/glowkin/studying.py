@@ -166,3 +166,33 @@ def undo(study: Path, *, jobs: int, as_json: bool) -> None:
     from glowkin import bookkeeping
 
     sys.exit(bookkeeping.undo(study, PROGRAM, jobs, as_json=as_json))
+
+
+@study_commands.command(epilog="Example: glowkin study export drying --out for-print --zip drying.zip")
+@STUDY
+@click.option("--out", type=click.Path(path_type=Path), metavar="DIR",
+              help="Folder for JSON, CSV, CGATS.17 text and figures.")  # fmt: skip
+@click.option("--zip", "zip_file", type=click.Path(path_type=Path), metavar="FILE",
+              help="The whole study as one file, to be opened and measured again elsewhere.")  # fmt: skip
+@click.option("--width", type=click.Choice(["single", "double"]), default="single", show_default=True,
+              help="Columns that figures are printed in: 85 or 175 mm.")  # fmt: skip
+@click.option("--with-metadata", is_flag=True,
+              help="Leave position, serial numbers and folders in photographs and texts.")  # fmt: skip
+@JOBS
+@JSON
+def export(study: Path, **options: Any) -> None:
+    """Write the study for other programs (--out), for another computer (--zip), or both."""
+    from glowkin import exporting
+
+    sys.exit(exporting.export(study, PROGRAM, **options))
+
+
+@study_commands.command("open", epilog="Example: glowkin study open drying.zip drying")
+@click.argument("zip_file", type=click.Path(path_type=Path), metavar="FILE")
+@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+@JSON
+def open_zip(zip_file: Path, folder: Path, *, as_json: bool) -> None:
+    """Open FILE, a study's zip, as a study in the new folder DIR; it is checked first."""
+    from glowkin import exporting
+
+    sys.exit(exporting.open_zip(zip_file, folder, PROGRAM, as_json=as_json))

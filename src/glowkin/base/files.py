@@ -6,8 +6,12 @@ import hashlib
 import os
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 
 def check_place(path: Path) -> None:
@@ -30,11 +34,16 @@ def write_whole(path: Path, content: bytes) -> Path:
 
     Raises ``CannotReadError`` where there is no such folder.
     """
+    return write_parts(path, (content,))
+
+
+def write_parts(path: Path, parts: Iterable[bytes]) -> Path:
+    """The same for a content that comes in parts, and need not be held whole."""
     check_place(path)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
         with os.fdopen(handle, "wb") as out:
-            out.write(content)
+            out.writelines(parts)
         Path(temporary).chmod(0o644)
         Path(temporary).replace(path)
     except BaseException:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 STILL_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"mif1", b"avif", b"mif2")
 SEQUENCE_BRANDS = (b"hevc", b"hevx", b"msf1", b"avis")
+_NO_PICTURES = (b"Exif", b"mime", b"uri ")
+_PICTURE_BOXES = (b"ftyp", b"meta", b"mdat")
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,7 @@ class _Meta:
     kinds: dict[int, bytes]
     properties: list[tuple[bytes, bytes]]
     of_item: dict[int, list[int]]
+    end: int
 
 
 def brand(data: bytes) -> bytes:
@@ -78,6 +81,25 @@ def read_still(data: bytes) -> StillHeader:
     )
 
 
+def metadata_pieces(data: bytes) -> Iterator[tuple[bytes, list[tuple[int, int]]]]:
+    """Kind, and start and end of each piece, of all items that are no pictures; then of foreign top boxes.
+
+    The first item of a kind is the one that ``read_still`` reads. Errors are those of ``read_still``.
+    """
+    found = list(_boxes(data, 0, len(data)))
+    meta = _meta(data, *next((a, b) for kind, a, b in found if kind == b"meta"))
+    if b"iloc" in meta.boxes:
+        places = {i: (inside, pieces) for i, inside, pieces in _locations(data, meta.boxes[b"iloc"][0])}
+        for item, kind in meta.kinds.items():
+            if kind in _NO_PICTURES and item in places:
+                inside, pieces = places[item]
+                base = meta.boxes[b"idat"][0] if inside else 0
+                yield kind, [(base + at, base + at + length) for at, length in pieces]
+    own = _boxes(data, next(a for kind, a, _ in found if kind == b"meta") + 4, meta.end)
+    yield from ((kind, [(a, b)]) for kind, a, b in own if kind == b"uuid")
+    yield from ((kind, [(a, b)]) for kind, a, b in found if kind not in _PICTURE_BOXES)
+
+
 def _boxes(data: bytes, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
     """Kind, start and end of the content of each box from start to end."""
     while start + 8 <= end:
@@ -98,7 +120,7 @@ def _meta(data: bytes, start: int, end: int) -> _Meta:
     inside = {kind: (a, b) for kind, a, b in _boxes(data, *boxes[b"iprp"])}
     properties = [(kind, data[a:b]) for kind, a, b in _boxes(data, *inside[b"ipco"])]
     return _Meta(
-        data, boxes, _kinds(data, *boxes[b"iinf"]), properties, _associations(data, inside[b"ipma"][0])
+        data, boxes, _kinds(data, *boxes[b"iinf"]), properties, _associations(data, inside[b"ipma"][0]), end
     )
 
 

@@ -37,6 +37,12 @@ def history_flags(metadata: Metadata, exif: Any, xmp: bytes, *, gain_map: bool =
     return (*(("merged-by-phone",) if merged else ()), *(("edited-file",) if edited else ()))
 
 
+def xmp_marks(xmp: bytes) -> list[bytes]:
+    """The signs of merging and editing that XMP holds, each once."""
+    found = [m.group() for sign in (_MERGED, _EDITED) for m in sign.finditer(xmp)]
+    return list(dict.fromkeys(found))
+
+
 def _rewritten(exif: Any) -> bool:
     """ProcessingSoftware (Exif 0x000B), ImageHistory (TIFF/EP 0x9213), or changed well after the shot."""
     taken = exif.get_ifd(0x8769) if exif else {}

@@ -6,7 +6,7 @@ import tempfile
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import groupby
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
@@ -154,7 +154,7 @@ class _Files:
 
     def _file(self, sha256: str) -> Path:
         name, content = self._workbook.reading.file(sha256)
-        path = self._drawer / sha256[:16] / name
+        path = self._drawer / sha256[:16] / PurePath(name).name
         if not path.exists():
             path.parent.mkdir(exist_ok=True)
             path.write_bytes(content)

@@ -115,6 +115,9 @@ QUERIES = {
     ),
     "conclusion": "SELECT kind, told, record FROM conclusions WHERE id = ?",
     "grounds": "SELECT measurement_id FROM grounds WHERE conclusion_id = ? ORDER BY measurement_id",
+    "needed": (
+        "SELECT f.sha256 FROM photographs p JOIN pictures f ON f.id = p.picture_id WHERE p.left_out = ''"
+    ),
     "edits": "SELECT id, made_at, program, words, undone_at FROM edits ORDER BY id DESC LIMIT ?",
 }
 """A test goes through them all and sees that each goes by an index."""

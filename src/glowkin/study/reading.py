@@ -9,12 +9,14 @@ from __future__ import annotations
 import contextlib
 import json
 import re
+import sqlite3
 from dataclasses import replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import WrongUseError
 from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json
+from glowkin.base.settings import FRAME_KINDS
 from glowkin.study import ledger
 from glowkin.study.pictures import Picture, relative
 from glowkin.study.queries import QUERIES
@@ -33,7 +35,6 @@ from glowkin.study.rows import (
 )
 
 if TYPE_CHECKING:
-    import sqlite3
     from collections.abc import Iterator, Sequence
 
     from glowkin.base.records import Comparison, MeasuredPhoto, Pair, TimeCourse
@@ -219,6 +220,11 @@ class Reading:
         """The numbers of the measurements that a conclusion was made of."""
         return [number for (number,) in self._all("grounds", conclusion_id)]
 
+    def needed(self) -> set[str]:
+        """The content of all that photographs not left out are measured from, frames beside them too."""
+        frames = {f for row in self.settings() for kind in FRAME_KINDS for f in row.told[kind]}
+        return frames | {sha256 for (sha256,) in self._all("needed")}
+
     def edits(self, most: int = 20) -> list[EditRow]:
         """What the user changed, the latest first."""
         return [EditRow(*row) for row in self._all("edits", most)]
@@ -228,6 +234,11 @@ class Reading:
         if row is None:
             raise WrongUseError(f"{self.folder.name}: holds no conclusion number {conclusion_id}")
         return row[0], row[1], row[2]
+
+    def copy_to(self, file: Path) -> None:
+        """The whole ledger, as it is seen here, as another file."""
+        with contextlib.closing(sqlite3.connect(file)) as copy:
+            self._connection.backup(copy)
 
     def _one(self, query: str, *values: Any) -> Any:
         return self._connection.execute(QUERIES[query], values).fetchone()

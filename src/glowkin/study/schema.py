@@ -245,5 +245,14 @@ CREATE TRIGGER ground_shown AFTER UPDATE OF shown ON measurements WHEN new.shown
 END;
 """
 
-STEPS = (_FIRST, _CONCLUSIONS)
+_ORIGINALS = """
+-- of photographs whose position and serial numbers were taken out before they were handed on: the hash before
+CREATE TABLE originals (
+    picture_id INTEGER PRIMARY KEY REFERENCES pictures,
+    sha256 TEXT NOT NULL
+) STRICT;
+CREATE INDEX originals_by_hash ON originals (sha256);
+"""
+
+STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS)
 """From no tables to version 1, from there to 2, and so on."""

@@ -112,7 +112,8 @@ class Workbook(Edits):
 
     def _known(self, seen: Picture) -> int | None:
         row = self._one(
-            "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.sha256 = ?",
+            "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.sha256 = ?1 "
+            "OR f.id IN (SELECT picture_id FROM originals WHERE sha256 = ?1)",
             seen.sha256,
         )
         return None if row is None else int(row[0])
@@ -121,7 +122,11 @@ class Workbook(Edits):
         """One that is in the study: its place is put right where it was moved."""
         row = self.reading.photograph(photograph)
         before = self.reading.picture(seen.sha256)
-        assert before is not None  # noqa: S101 - found by its hash
+        if before is None:
+            words = (
+                f"{seen.path}: is in the study already, as {row.path}, without position and serial numbers"
+            )
+            return Taken(photograph, words)
         words = ""
         if copy and not before.path.startswith(f"{ledger.PHOTOS}/"):
             seen = pictures.copied(seen, self.folder)

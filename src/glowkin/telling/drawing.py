@@ -125,11 +125,12 @@ def save(fig: Figure, path: Path) -> Path:
     return write_whole(path, png(fig))
 
 
-def png(fig: Figure, dpi: int = 200) -> bytes:
-    """The figure as the content of a PNG file."""
-    buffer = io.BytesIO()
+def png(fig: Figure, dpi: float = 200, told_dpi: int | None = None) -> bytes:
+    """The figure as the content of a PNG file, which tells another resolution where it is to be scaled."""
+    buffer, how = io.BytesIO(), {"compress_level": 3}
     with style():
         fig.savefig(
-            buffer, format="png", dpi=dpi, metadata={"Software": None}, pil_kwargs={"compress_level": 3}
-        )
+            buffer, format="png", dpi=dpi, metadata={"Software": None},
+            pil_kwargs=how if told_dpi is None else {**how, "dpi": (told_dpi, told_dpi)},
+        )  # fmt: skip
     return buffer.getvalue()

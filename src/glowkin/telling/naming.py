@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
-from pathlib import PurePath, PureWindowsPath
-from typing import TYPE_CHECKING, Any
+from pathlib import PureWindowsPath
+from typing import TYPE_CHECKING
 
 from glowkin.base.names import split_vial
+from glowkin.base.places import base_name, without_folders
 from glowkin.base.storages import vial_in
 
 if TYPE_CHECKING:
@@ -14,20 +14,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.records import SampleCourse
 
-# A path from the root of a disk: /a/b, C:\a\b, ~/a, \\server\share. A lone slash (mW/cm2, and/or) is none.
-_ROOTED = re.compile(
-    r"""(?<![\w.:/\\<])(?:file:/*|~?/|[A-Za-z]:[\\/]|\\\\)"""
-    r"""(?:[^\s"'<>|,;:()]|[ ](?=[^\s/\\]+[/\\]))*[^\s"'<>|,;:().]"""
-)
-
-
-def base_name(path: str) -> str:
-    r"""The last part of a path of either kind of system.
-
-    >>> base_name("/home/someone/red.dng"), base_name(r"C:\photos\red.dng")
-    ('red.dng', 'red.dng')
-    """
-    return PureWindowsPath(path).name or path
+__all__ = ["base_name", "by_condition", "by_storage", "public_names", "without_folders"]
 
 
 def public_names(paths: Iterable[str]) -> dict[str, str]:
@@ -52,23 +39,6 @@ def _ending(path: str, others: Sequence[str]) -> str:
 def _parts(path: str) -> list[str]:
     windows = PureWindowsPath(path)
     return [p for p in windows.parts if p not in (windows.anchor, "..", ".")] or [path]
-
-
-def without_folders(value: Any) -> Any:
-    """A value with every path from a disk's root cut to its last part, in text, lists and tables.
-
-    >>> without_folders("camera=/home/someone/cam.json, 10 mW/cm2")
-    'camera=cam.json, 10 mW/cm2'
-    """
-    if isinstance(value, str):
-        return _ROOTED.sub(lambda found: base_name(found.group()), value)
-    if isinstance(value, PurePath):
-        return base_name(str(value))
-    if isinstance(value, dict):
-        return {key: without_folders(v) for key, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [without_folders(v) for v in value]
-    return value
 
 
 def by_condition(names: Iterable[str]) -> dict[str, list[str]]:

@@ -82,7 +82,7 @@ def write_out(
     matches: Matches | None = None,
 ) -> Path:
     """Write the whole folder; answers the path of its report.html."""
-    parts = _public(
+    parts = published(
         Parts(
             tuple(photos),
             tuple(pairs),
@@ -105,7 +105,7 @@ def write_out(
         name = f"{file_stem(photo.path)}.geojson"
         write_whole(out_dir / "outlines" / name, outlines_text(photo).encode())
     _write_previews(out_dir / "figures", parts)
-    for name, fig in _figures(parts):
+    for name, fig in drawn(parts):
         figures.save(fig, out_dir / "figures" / f"{name}.svg")
         figures.save(fig, out_dir / "figures" / f"{name}.png")
     return _write_report(out_dir, parts)
@@ -122,7 +122,7 @@ def write_records(
     """The documents alone, of a series that goes on; ``rebuild`` makes a report of them."""
     out_dir.mkdir(parents=True, exist_ok=True)
     parts = Parts(tuple(photos), course=course, settings=settings, program=program, versions=versions)
-    _write_documents(out_dir, _public(parts))
+    _write_documents(out_dir, published(parts))
 
 
 def _write_documents(out_dir: Path, parts: Parts) -> None:
@@ -146,7 +146,7 @@ def rebuild(out_dir: Path) -> Path:
 
     Raises ``CannotReadError`` where there is nothing to report.
     """
-    return _write_report(out_dir, _public(read_out_dir(out_dir)))
+    return _write_report(out_dir, published(read_out_dir(out_dir)))
 
 
 def read_out_dir(out_dir: Path) -> Parts:
@@ -213,7 +213,7 @@ def _documents(parts: Parts) -> dict[str, dict[str, Any]]:
     return out
 
 
-def _public(parts: Parts) -> Parts:
+def published(parts: Parts) -> Parts:
     """The same parts with every path cut to what tells the photographs apart."""
     short = public_names(_paths(parts))
     pairs = tuple(
@@ -246,6 +246,7 @@ def _public_photo(photo: MeasuredPhoto, path: str) -> MeasuredPhoto:
         path=path,
         camera=replace(photo.camera, name=without_folders(photo.camera.name)),
         merged_from=tuple(replace(m, path=base_name(m.path)) for m in photo.merged_from),
+        frames=tuple(replace(f, path=base_name(f.path)) for f in photo.frames),
     )
 
 
@@ -305,7 +306,7 @@ def _read_previews(folder: Path, photos: Sequence[MeasuredPhoto]) -> dict[str, P
     return {path: file for path, file in files.items() if file.is_file()}
 
 
-def _figures(parts: Parts) -> Iterator[tuple[str, Figure]]:
+def drawn(parts: Parts) -> Iterator[tuple[str, Figure]]:
     """Every figure with its file name, drawn one after the other."""
     if parts.photos:
         shown = outside_series(parts.photos, parts.course)

@@ -1,0 +1,123 @@
+"""A study as files for other programs: documents, tables, CGATS.17 text, figures at print size."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from typing import TYPE_CHECKING, Any
+
+from glowkin.base.files import write_parts, write_whole
+from glowkin.base.records import to_json
+from glowkin.study.discreet import tidier, walked
+from glowkin.study.words import study_document
+from glowkin.telling.cgats import cgats_text
+from glowkin.telling.csv_file import cell, samples_csv
+from glowkin.telling.naming import public_names
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
+
+    from glowkin.base.records import MeasuredPhoto
+    from glowkin.study.reading import Reading
+    from glowkin.study.rows import PhotographRow
+    from glowkin.telling.print_size import Column
+
+TABLES = ("study.json", "measure.json", "samples.csv", "photographs.csv", "colours.txt")
+_HEADS = (
+    ("photograph", "path"), ("taken at (ISO 8601)", "taken_at"), ("exposure (s)", "exposure_s"),
+    ("ISO speed (1)", "iso"), ("f-number (1)", "f_number"), ("kind", "kind"), ("status", "status"),
+    ("why not measured", "message"), ("samples (1)", "samples"), ("camera description", "camera"),
+    ("measured at (UTC)", "measured_at"), ("measured by", "program"), ("flags", "flags"), ("note", "note"),
+    ("left out because", "left_out"), ("SHA-256", "sha256"),
+)  # fmt: skip
+
+
+def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool = False) -> list[str]:
+    """Write ``TABLES`` into a folder that is there; answers their names. Paths are cut short, or not."""
+    overview = reading.overview()
+    rows = [*reading.photographs(overview.photographs), *reading.left_out(overview.left_out)]
+    paths = [row.path for row in rows]
+    names = {p: p for p in paths} if folders else public_names(paths)
+    tidy = tidier(names, folders=folders)
+
+    def change(text: str) -> str:
+        return names.get(text) or tidy(text)
+
+    document = walked(study_document(reading, (), program), change)
+    write_whole(folder / "study.json", _text(document))
+    errors = [{"path": r.path, "message": r.message} for r in rows if r.message and not r.left_out]
+    kept: list[MeasuredPhoto] = []
+    lines = _document_lines(_records(reading, rows, change), walked(errors, change), program, kept)
+    write_parts(folder / "measure.json", (line.encode() for line in lines))
+    write_whole(folder / "samples.csv", samples_csv(kept).encode())
+    write_whole(folder / "photographs.csv", _photographs_csv(rows, change).encode())
+    write_whole(folder / "colours.txt", cgats_text(kept, change(overview.title), program).encode("ascii"))
+    return list(TABLES)
+
+
+def write_figures(
+    reading: Reading, folder: Path, column: Column, *, folders: bool = False
+) -> list[tuple[str, float, float]]:
+    """Write figures as SVG and PNG; answers name, width and height in mm of each.
+
+    Of many photographs the first and the last are drawn.
+    """
+    from glowkin.telling.out_dir import Parts, drawn, published
+    from glowkin.telling.print_size import save_for_print
+    from glowkin.telling.report import MOST_PHOTOGRAPHS
+
+    overview = reading.overview()
+    rows = [r for r in reading.photographs(overview.photographs) if r.measurement_id is not None]
+    photos: list[MeasuredPhoto] = []
+    previews: dict[str, bytes] = {}
+    for row in rows if len(rows) <= MOST_PHOTOGRAPHS else (rows[0], rows[-1]):
+        assert row.measurement_id is not None  # noqa: S101 - chosen above
+        photos.append(reading.record(row.measurement_id))
+        jpeg = reading.preview(row.id)
+        previews |= {row.path: jpeg} if jpeg else {}
+    parts = Parts(photos=tuple(photos), previews=previews)
+    folder.mkdir(exist_ok=True)
+    figures = drawn(parts if folders else published(parts)) if photos else ()
+    return [(name, *save_for_print(fig, folder / name, column)) for name, fig in figures]
+
+
+def _records(
+    reading: Reading, rows: Sequence[PhotographRow], change: Callable[[str], str]
+) -> Iterator[MeasuredPhoto]:
+    """The current records, one after another, as they are told of."""
+    from glowkin.base.records import photos_from_json
+
+    for row in rows:
+        if row.measurement_id is not None and not row.left_out:
+            photo = reading.record(row.measurement_id)
+            yield photos_from_json({"photos": [walked(to_json(photo), change)]})[0]
+
+
+def _document_lines(
+    photos: Iterator[MeasuredPhoto], errors: list[dict[str, Any]], program: str, kept: list[MeasuredPhoto]
+) -> Iterator[str]:
+    """glowkin.measure.v1, a photograph a line; each is kept without its outlines for the tables."""
+    head = json.dumps(
+        {"schema": "glowkin.measure.v1", "program": program, "errors": errors}, ensure_ascii=False
+    )
+    yield f'{head[:-1]}, "photos": ['
+    for number, photo in enumerate(photos):
+        kept.append(photo.without_outlines())
+        yield f"{',' if number else ''}\n{json.dumps(to_json(photo), ensure_ascii=False, allow_nan=False)}"
+    yield "\n]}\n"
+
+
+def _photographs_csv(rows: Sequence[PhotographRow], change: Callable[[str], str]) -> str:
+    buffer = io.StringIO()
+    out = csv.writer(buffer, lineterminator="\n")
+    out.writerow([head for head, _ in _HEADS])
+    for row in rows:
+        values = [getattr(row, field) for _, field in _HEADS]
+        out.writerow([cell(change(v) if isinstance(v, str) else v) for v in values])
+    return buffer.getvalue()
+
+
+def _text(document: dict[str, Any]) -> bytes:
+    return f"{json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)}\n".encode()

@@ -1,0 +1,220 @@
+"""A study as one zip that another computer opens and measures again to the same figures."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+import zipfile
+from dataclasses import asdict, dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from glowkin.base.errors import CannotReadError
+from glowkin.base.files import check_place
+from glowkin.base.places import without_folders
+from glowkin.light.stripping import stripped
+from glowkin.run.many import map_photos
+from glowkin.study.export import write_tables
+from glowkin.study.handed_on import Handed, hand_on
+from glowkin.study.ledger import LEDGER, PHOTOS
+from glowkin.study.pictures import digest, mend
+from glowkin.study.zip_rules import MANIFEST, SCHEMA, STUDY_FILE, TABLES, Listed, plain_part
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from glowkin.study.pictures import Picture
+    from glowkin.study.reading import Reading
+
+_OLDEST = (1980, 1, 1, 0, 0, 0)
+"""The date of every file in a zip, so that the same study gives the same bytes."""
+_SHOWN = 5
+
+
+@dataclass(frozen=True)
+class Packed:
+    """What was packed: photographs' files, how many of them lost something, those that are not there."""
+
+    photographs: int
+    stripped: int
+    missing: tuple[str, ...]
+
+
+def pack(
+    reading: Reading, target: Path, program: str, jobs: int = 2, *, with_metadata: bool = False
+) -> Packed:
+    """Write the zip, whole or not at all.
+
+    Every file that a photograph to be measured needs must be there, as it was added, and be fit to have
+    position and serial numbers taken out (or ``with_metadata``); ``CannotReadError`` names others.
+    """
+    check_place(target)
+    with tempfile.TemporaryDirectory(prefix="glowkin-") as given:
+        drawer = Path(given)
+        needed = reading.needed()
+        there, missing = _there(reading, needed)
+        sources, unfit = _sources(reading, there, drawer, jobs, with_metadata=with_metadata)
+        _refuse([words for sha256, words in unfit.items() if sha256 in needed])
+        places = dict(zip((p.sha256 for p in (*there, *missing)), _places((*there, *missing)), strict=True))
+        files = [_handed(p, places[p.sha256], sources.get(p.sha256)) for p in (*there, *missing)]
+        missing += [p for p in there if p.sha256 in unfit]
+        _check_distinct(files, there)
+        reading.copy_to(drawer / LEDGER)
+        hand_on(drawer / LEDGER, files, folders=with_metadata)
+        (drawer / TABLES).mkdir()
+        _tables(drawer, program)
+        entries: list[tuple[str, Path, str | None]] = [(LEDGER, drawer / LEDGER, None)]
+        entries += [(f"{TABLES}/{f.name}", f, None) for f in sorted((drawer / TABLES).iterdir())]
+        if (study_file := reading.folder / STUDY_FILE).is_file():
+            entries.append((STUDY_FILE, _study_file(study_file, drawer, folders=with_metadata), None))
+        entries += [(f.path, sources[f.before], _original(f)) for f in files if f.before in sources]
+        _write(target, program, entries)
+    changed = sum(_original(f) is not None for f in files)
+    return Packed(len(sources), changed, tuple(p.path for p in missing))
+
+
+def _original(file: Handed) -> str | None:
+    return None if file.sha256 in (None, file.before) else file.before
+
+
+def _there(reading: Reading, needed: set[str]) -> tuple[list[Picture], list[Picture]]:
+    """Files that are as they were added, and others that nothing waits for; those needed must be there."""
+    there: list[Picture] = []
+    gone: list[Picture] = []
+    wrong = []
+    for picture in reading.pictures():
+        state = picture.state(reading.folder)
+        if state == "there":
+            there.append(picture)
+        elif picture.sha256 in needed:
+            wrong.append(mend(picture, state))
+        else:
+            gone.append(picture)
+    _refuse(wrong)
+    return there, gone
+
+
+def _refuse(wrong: Sequence[str]) -> None:
+    if wrong:
+        more = f"\n  and {len(wrong) - _SHOWN} more" if len(wrong) > _SHOWN else ""
+        raise CannotReadError("\n  ".join(["no zip was written:", *wrong[:_SHOWN]]) + more)
+
+
+def _sources(
+    reading: Reading, there: Sequence[Picture], drawer: Path, jobs: int, *, with_metadata: bool
+) -> tuple[dict[str, Path], dict[str, str]]:
+    """Where the content of each file to be packed lies, by the hash in the ledger; why others have none."""
+    paths = [p.file(reading.folder) for p in there]
+    if with_metadata:
+        return dict(zip((p.sha256 for p in there), paths, strict=True)), {}
+    out, unfit = {}, {}
+    (drawer / PHOTOS).mkdir()
+    outcomes = map_photos(partial(stripped_into, drawer=drawer / PHOTOS), paths, jobs)
+    for picture, outcome in zip(there, outcomes, strict=True):
+        if outcome.result is None:
+            told = outcome.message or ""
+            unfit[picture.sha256] = told.replace(str(picture.file(reading.folder)), picture.path)
+        else:
+            out[picture.sha256] = outcome.result
+    return out, unfit
+
+
+def stripped_into(path: Path, drawer: Path) -> Path:
+    """A photograph's file without what tells who and where: itself, or a new one in the drawer."""
+    content, before = stripped(path), digest(path)
+    sha256 = hashlib.sha256(content).hexdigest()
+    if sha256 == before:
+        return path
+    target = drawer / before
+    target.write_bytes(content)
+    return target
+
+
+def _places(pictures: Iterable[Picture]) -> Iterator[str]:
+    """A path in the zip for each: its own name, in a folder of its own where another one has that."""
+    taken: set[str] = set()
+    for picture in pictures:
+        name = plain_part(picture.path.rsplit("/", 1)[-1])
+        place = f"{PHOTOS}/{name}"
+        if place.casefold() in taken:
+            place = f"{PHOTOS}/{picture.sha256[:16]}/{name}"
+        taken.add(place.casefold())
+        yield place
+
+
+def _handed(picture: Picture, place: str, source: Path | None) -> Handed:
+    if source is None:
+        return Handed(picture.sha256, place)
+    return Handed(picture.sha256, place, digest(source), source.stat().st_size)
+
+
+def _check_distinct(files: Sequence[Handed], there: Sequence[Picture]) -> None:
+    """Two photographs that differ in nothing but what is taken out cannot both be known by content."""
+    seen: dict[str | None, str] = {}
+    paths = {p.sha256: p.path for p in there}
+    for file in files:
+        other = seen.setdefault(file.sha256, file.before)
+        if file.sha256 is not None and other != file.before:
+            raise CannotReadError(
+                f"{paths[file.before]}: is the same photograph as {paths[other]} but for its metadata; "
+                "export it as it is with --with-metadata"
+            )
+
+
+def _tables(drawer: Path, program: str) -> None:
+    """The tables of the ledger as it is in the zip, so that hashes and names agree."""
+    from glowkin.study.reading import open_study
+
+    with open_study(drawer) as reading:
+        write_tables(reading, drawer / TABLES, program, folders=True)
+    for end in ("-wal", "-shm"):
+        (drawer / f"{LEDGER}{end}").unlink(missing_ok=True)
+
+
+def _study_file(given: Path, drawer: Path, *, folders: bool) -> Path:
+    """The study file, without folders in it unless they are to stay."""
+    if folders:
+        return given
+    text = given.read_text(encoding="utf-8-sig", errors="replace")
+    (drawer / STUDY_FILE).write_text(without_folders(text), encoding="utf-8")
+    return drawer / STUDY_FILE
+
+
+def _write(target: Path, program: str, entries: Sequence[tuple[str, Path, str | None]]) -> None:
+    """The zip beside its place, then moved there."""
+    handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+    os.close(handle)
+    try:
+        with zipfile.ZipFile(temporary, "w", allowZip64=True) as archive:
+            listed = [_add(archive, *entry) for entry in entries]
+            rows = [{k: v for k, v in asdict(f).items() if v is not None} for f in listed]
+            document = {"schema": SCHEMA, "program": program, "files": rows}
+            text = f"{json.dumps(document, indent=1, ensure_ascii=False)}\n"
+            archive.writestr(_info(MANIFEST, zipfile.ZIP_DEFLATED), text.encode())
+        Path(temporary).chmod(0o644)
+        Path(temporary).replace(target)
+    except OSError as error:
+        raise CannotReadError(
+            f"{target}: could not be written ({error.strerror}); make room, or name another place"
+        ) from error
+    finally:
+        Path(temporary).unlink(missing_ok=True)
+
+
+def _add(archive: zipfile.ZipFile, name: str, source: Path, original: str | None) -> Listed:
+    packed = zipfile.ZIP_STORED if name.startswith(f"{PHOTOS}/") else zipfile.ZIP_DEFLATED
+    info = _info(name, packed)
+    info.file_size = source.stat().st_size
+    with source.open("rb") as content, archive.open(info, "w") as out:
+        shutil.copyfileobj(content, out, 1 << 20)
+    return Listed(name, digest(source), info.file_size, original)
+
+
+def _info(name: str, packed: int) -> zipfile.ZipInfo:
+    info = zipfile.ZipInfo(name, _OLDEST)
+    info.compress_type, info.create_system, info.external_attr = packed, 3, 0o100644 << 16
+    return info

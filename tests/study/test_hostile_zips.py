@@ -1,0 +1,253 @@
+"""Zips that no export wrote: each is refused in a sentence, and nothing of it reaches the disk.
+
+What is tried is what is known of hostile archives: names that climb out or are absolute, links, two names
+that are one, bombs, entries that say less than they hold (CWE-22, CWE-59, CWE-409); and of SQLite files from
+strangers: triggers and views ("Defense Against The Dark Arts", SQLite's documentation).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import sqlite3
+import stat
+import struct
+import zipfile
+
+import pytest
+from click.testing import CliRunner
+
+from glowkin.cli import main
+from glowkin.study import zip_rules
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, ["study", *map(str, arguments)])
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory, rendered):
+    """The files of an honest zip by name, but for its manifest."""
+    folder = tmp_path_factory.mktemp("made")
+    assert run("new", folder / "study").exit_code == 0
+    done = run("add", folder / "study", rendered / "09.jpg")
+    assert done.exit_code == 0, done.output
+    done = run("export", folder / "study", "--zip", folder / "good.zip")
+    assert done.exit_code == 0, done.output
+    with zipfile.ZipFile(folder / "good.zip") as archive:
+        return {name: archive.read(name) for name in archive.namelist() if name != "manifest.json"}
+
+
+@pytest.fixture
+def refused(tmp_path):
+    """Write a zip and see that it is refused and nothing is left; answers what was said."""
+
+    def tried(entries, listed=None, **how):
+        zip_file, there = tmp_path / "bad.zip", tmp_path / "inner" / "there"
+        there.parent.mkdir(exist_ok=True)
+        write(zip_file, entries, listed, **how)
+        before = sorted(p for p in tmp_path.rglob("*"))
+        done = run("open", zip_file, there)
+        assert done.exit_code == 1, done.output
+        assert not isinstance(done.exception, Exception) or isinstance(done.exception, SystemExit)
+        assert sorted(p for p in tmp_path.rglob("*")) == before
+        return done.output
+
+    return tried
+
+
+def row(name, content):
+    return {"path": name, "sha256": hashlib.sha256(content).hexdigest(), "size_bytes": len(content)}
+
+
+def write(zip_file, entries, listed=None, schema="glowkin.study-zip.v1"):
+    """A zip of names (or ZipInfo) and contents, and a manifest that agrees unless it is told otherwise."""
+    names = [(getattr(name, "filename", name), content) for name, content in entries]
+    rows = [row(name, content) for name, content in names] if listed is None else listed
+    with zipfile.ZipFile(zip_file, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in entries:
+            archive.writestr(name, content)
+        archive.writestr("manifest.json", json.dumps({"schema": schema, "program": "glowkin", "files": rows}))
+
+
+def test_the_honest_one_is_opened(tmp_path, made):
+    write(tmp_path / "good.zip", list(made.items()))
+    assert run("open", tmp_path / "good.zip", tmp_path / "there").exit_code == 0
+    assert (tmp_path / "there" / "photos" / "09.jpg").read_bytes() == made["photos/09.jpg"]
+    assert not (tmp_path / "there" / "tables").exists()
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../evil.txt", "photos/../../evil.txt", "/etc/evil", "photos//evil", "C:/evil", "C:evil",
+        "\\\\host\\evil", "photos/..", "photos/a\\..\\..\\evil", "photos/.hidden", "photos/aux.jpg",
+        "photos/a:stream", "photos/end. ", "photos/new\nline", "photos/" + "a" * 300, "~/evil", "./evil",
+    ],
+)  # fmt: skip
+def test_names_that_climb_out_or_are_no_names_everywhere(refused, made, name):
+    said = refused([*made.items(), (name, b"x")])
+    assert "which could lie outside the study" in said or "which no study has" in said
+    assert "nothing of it was unpacked" in said
+
+
+@pytest.mark.parametrize("name", ["ledger.sqlite-wal", "ledger.sqlite-journal", "evil.py", "src/evil.py"])
+def test_files_that_no_study_has(refused, made, name):
+    """A journal beside the ledger would be played into it by SQLite."""
+    assert "which no study has" in refused([*made.items(), (name, b"x")])
+
+
+@pytest.mark.parametrize("other", ["photos/09.JPG", "PHOTOS/09.jpg", "photos/09.jpg"])
+@pytest.mark.filterwarnings("ignore:Duplicate name")
+def test_two_names_that_are_one(refused, made, other):
+    said = refused([*made.items(), (other, b"x")])
+    assert "holds two files of the name" in said or "which no study has" in said
+
+
+def test_two_names_that_are_one_in_unicode(refused, made):
+    extra = [("photos/Proben-Ü.jpg", b"x"), ("photos/Proben-U\u0308.jpg", b"y")]
+    assert "holds two files of the name" in refused([*made.items(), *extra])
+
+
+def test_a_file_where_a_folder_is(refused, made):
+    assert "a file where a folder is" in refused([*made.items(), ("photos/09.jpg/x.jpg", b"x")])
+
+
+@pytest.mark.parametrize(
+    "mode", [stat.S_IFLNK | 0o777, stat.S_IFIFO | 0o644, stat.S_IFDIR | 0o755, stat.S_IFCHR]
+)
+def test_links_pipes_and_devices(refused, made, mode):
+    info = zipfile.ZipInfo("photos/link.jpg")
+    info.create_system, info.external_attr = 3, mode << 16
+    assert "which is no plain file" in refused([*made.items(), (info, b"/etc/passwd")])
+
+
+def test_a_bomb_by_its_ratio(refused, made):
+    assert "packed 1028-fold" in refused([*made.items(), ("photos/zeros.png", bytes(30_000_000))])
+
+
+def test_a_bomb_by_its_size_or_number(refused, made, monkeypatch):
+    monkeypatch.setattr(zip_rules, "MOST_BYTES", 10_000)
+    assert "GB unpacked" in refused(made.items())
+    monkeypatch.setattr(zip_rules, "MOST_FILES", 3)
+    assert "files" in refused(made.items())
+
+
+def test_more_than_it_says(refused, made, tmp_path):
+    """The directory at the end says 10 bytes, the manifest too; what is packed is a thousand times that."""
+    content = bytes(range(256)) * 40
+    entries = [*made.items(), ("photos/more.jpg", content)]
+    rows = [row(n, c) for n, c in made.items()]
+    rows.append({**row("photos/more.jpg", content[:10]), "size_bytes": 10})
+    write(tmp_path / "bad.zip", entries, rows)
+    data = bytearray((tmp_path / "bad.zip").read_bytes())
+    at = data.rindex(b"photos/more.jpg") - 46
+    assert data[at : at + 4] == b"PK\x01\x02"
+    struct.pack_into("<I", data, at + 24, 10)
+    (tmp_path / "bad.zip").write_bytes(data)
+    done = run("open", tmp_path / "bad.zip", tmp_path / "there")
+    assert done.exit_code == 1
+    assert "nothing of it was unpacked" in done.output
+    assert not (tmp_path / "there").exists()
+
+
+def test_another_content_than_the_manifest_says(refused, made):
+    rows = [row(n, c) for n, c in made.items()]
+    spoiled = {**made, "photos/09.jpg": made["photos/09.jpg"][:-1] + b"\x00"}
+    assert "'photos/09.jpg' damaged" in refused(spoiled.items(), rows)
+
+
+def test_more_or_fewer_files_than_the_manifest_lists(refused, made):
+    rows = [row(n, c) for n, c in made.items()]
+    assert "other files than its manifest lists" in refused([*made.items(), ("photos/b.jpg", b"x")], rows)
+    assert "other files than its manifest lists" in refused(list(made.items())[:-1], rows)
+    assert "lists a file twice" in refused(made.items(), [*rows, rows[0]])
+
+
+@pytest.mark.parametrize(
+    "rows", [None, 3, [3], [{}], [{"path": 1}], [{"path": "a", "sha256": "z" * 64, "size_bytes": 1}], "x"]
+)
+def test_manifests_that_are_none(refused, made, rows):
+    said = refused(made.items(), rows if rows is not None else {"a": 1})
+    assert "no manifest of a study" in said or "other files than" in said
+
+
+def test_another_kind_of_zip(refused, made):
+    assert "is of another kind ('other.v9'" in refused(made.items(), schema="other.v9")
+
+
+def test_no_zip_and_no_file(tmp_path):
+    (tmp_path / "no.zip").write_bytes(b"PK\x03\x04 no")
+    assert "is no zip that can be read" in run("open", tmp_path / "no.zip", tmp_path / "a").output
+    assert "there is no such file" in run("open", tmp_path / "none.zip", tmp_path / "a").output
+    cut = tmp_path / "cut.zip"
+    write(cut, [("photos/a.jpg", b"x" * 1000)])
+    cut.write_bytes(cut.read_bytes()[:-40])
+    assert "is no zip that can be read" in run("open", cut, tmp_path / "a").output
+
+
+def test_a_folder_that_is_there_is_not_written_into(tmp_path, made):
+    write(tmp_path / "good.zip", list(made.items()))
+    (tmp_path / "there").mkdir()
+    (tmp_path / "there" / "mine.txt").write_text("mine")
+    done = run("open", tmp_path / "good.zip", tmp_path / "there")
+    assert (done.exit_code, "is there already; name a new folder" in done.output) == (1, True)
+    assert [p.name for p in (tmp_path / "there").iterdir()] == ["mine.txt"]
+
+
+def changed(made, tmp_path, *statements):
+    """The files with a ledger into which somebody wrote."""
+    file = tmp_path / "changed.sqlite"
+    file.write_bytes(made["ledger.sqlite"])
+    with contextlib.closing(sqlite3.connect(file)) as connection:
+        for statement in statements:
+            connection.execute(*statement) if isinstance(statement, tuple) else connection.execute(statement)
+        connection.commit()
+    content = file.read_bytes()
+    file.unlink()
+    return {**made, "ledger.sqlite": content}
+
+
+@pytest.mark.parametrize(
+    ("statement", "said"),
+    [
+        ("UPDATE pictures SET path = '../../../etc/passwd'", "a photograph outside the study"),
+        ("UPDATE pictures SET path = '/etc/passwd'", "a photograph outside the study"),
+        ("UPDATE pictures SET path = 'ledger.sqlite'", "a photograph outside the study"),
+        ("UPDATE pictures SET sha256 = 'aa'", "another 'photos/09.jpg' in its ledger"),
+        ("INSERT INTO files VALUES ('aa', 'cam.json', x'00')", "is not what its ledger says"),
+        (
+            (
+                "INSERT INTO files VALUES (?, '../../.profile', ?)",
+                (hashlib.sha256(b"evil").hexdigest(), b"evil"),
+            ),
+            "is not what its ledger says",
+        ),
+        (
+            """UPDATE settings SET told = json_set(told, '$.filter', json('{"name": "/etc/passwd"}'))""",
+            "files outside the study",
+        ),
+        ("UPDATE settings SET told = '[]'", "files outside the study"),
+        ("UPDATE records SET record = '{}'", "a measurement that cannot be read"),
+        (
+            "CREATE TRIGGER t AFTER INSERT ON edits BEGIN DELETE FROM records; END",
+            "other tables than a study",
+        ),
+        ("CREATE VIEW v AS SELECT 1", "other tables than a study"),
+        ("DROP TABLE previews", "other tables than a study"),
+        ("PRAGMA user_version = 99", "was written by a newer glowkin"),
+        ("PRAGMA application_id = 1", "no ledger of glowkin"),
+        ("DELETE FROM pictures", "refers to what it does not hold"),
+    ],
+)
+def test_ledgers_that_somebody_wrote_into(refused, made, tmp_path, statement, said):
+    assert said in refused(changed(made, tmp_path, statement).items())
+
+
+def test_ledgers_that_are_damaged(refused, made):
+    content = bytearray(made["ledger.sqlite"])
+    content[20_000:40_000] = bytes(20_000)
+    assert "damaged ledger" in refused({**made, "ledger.sqlite": bytes(content)}.items())
+    assert "damaged ledger" in refused({**made, "ledger.sqlite": b"no ledger"}.items())
+    assert "holds no ledger" in refused([(n, c) for n, c in made.items() if n != "ledger.sqlite"])
