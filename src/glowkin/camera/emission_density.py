@@ -25,12 +25,13 @@ LOW, CELL, SPREAD = -0.02, 0.004, 0.006
 """Where the cells begin, their width, and the standard deviation of the kernel that smooths it, in u'v'."""
 ANY_COLOUR = 0.1
 """The part of the density that is the same all over the diagram."""
-_CHUNK = 256
+_FAR = 5.5
+"""Cells farther than so many standard deviations count for nothing."""
 
 
 @dataclass(frozen=True, eq=False)
 class EmissionDensity:
-    """Places ``at`` (n x 2) in u'v' with their ``weight`` (n), which sums to 1."""
+    """Places ``at`` (n x 2, ascending u') with their ``weight`` (n), which sums to 1."""
 
     at: Array
     weight: Array
@@ -38,16 +39,14 @@ class EmissionDensity:
     def around(self, uv: Array, covariance: Array) -> Array:
         """The density, per unit of u'v', averaged over Gaussians at uv (k x 2) of covariance k x 2 x 2."""
         spread = covariance + SPREAD**2 * np.eye(2)
-        K, norm = np.linalg.inv(spread), 2 * np.pi * np.sqrt(np.linalg.det(spread))
-        out = np.empty(len(uv))
-        for i in range(0, len(uv), _CHUNK):
-            part = slice(i, i + _CHUNK)
-            d = self.at - uv[part, np.newaxis]
-            k = K[part, np.newaxis]
-            d2 = k[..., 0, 0] * d[..., 0] ** 2 + k[..., 1, 1] * d[..., 1] ** 2
-            d2 += 2 * k[..., 0, 1] * d[..., 0] * d[..., 1]
-            out[part] = np.exp(-0.5 * d2) @ self.weight / norm[part]
-        return out
+        reach = _FAR * np.sqrt(np.linalg.eigvalsh(spread)[:, 1])
+        first = np.searchsorted(self.at[:, 0], uv[:, 0] - reach)
+        last = np.searchsorted(self.at[:, 0], uv[:, 0] + reach)
+        whiten, out = np.linalg.inv(np.linalg.cholesky(spread)), np.empty(len(uv))
+        for i, near in enumerate(map(slice, first, last)):
+            d2 = np.square((self.at[near] - uv[i]) @ whiten[i].T).sum(axis=1)
+            out[i] = np.exp(-0.5 * d2[kept := d2 < _FAR**2]) @ self.weight[near][kept]
+        return np.asarray(out / (2 * np.pi * np.sqrt(np.linalg.det(spread))))
 
 
 @lru_cache(maxsize=2)
