@@ -12,10 +12,11 @@ Mixtures are drawn by amount, evenly, of forms that differ in brightness up to t
 shares of light to be even. Each camera is met without its maker in the prior: told by a chart, by a raw
 file's matrices, or not at all (JPEG, white balance 10 % off). Photographs are channel means with noise.
 
-Printed for each: expected calibration error (Naeini et al., AAAI 2015: ten bins of the highest probability),
-its table, the same over the probabilities of all answers, the mean probability given to the truth, verdicts,
-and how wide 95 % intervals of the light fraction are and what they cover. Rows: ``as asked`` is the above;
-the others break an assumption: ``few strangers`` (1 in 5), ``close strangers`` (a form moved by 8 to 25 nm),
+Printed for each: expected calibration error (Naeini et al., AAAI 2015: ten bins of the highest probability)
+beside what perfect probabilities have by chance, its table, the same over the probabilities of all answers,
+the mean probability given to the truth, how often one answer has 95 % and is right then, and how wide 95 %
+intervals of the light fraction are and what they cover. Rows: ``as asked`` is the above; the others break an
+assumption: ``few strangers`` (1 in 5), ``close strangers`` (a form moved by 8 to 25 nm),
 ``larger batches`` (3 nm, 6 %).
 """
 
@@ -169,10 +170,10 @@ def known(basis, spectrum, photographed, rng):
     return published(spectrum, rng) if basis == 1 else photographed
 
 
-def judged(trial, assumed):
+def judged(trial, assumed, kind="raw"):
     """Probabilities by answer, whether each is the truth, and the true mixture's interval."""
     ready = forms_ready([str(i) for i in range(FORMS)], trial.forms, assumed)
-    told = ready.told(trial.sample)
+    told = ready.told(trial.sample, kind)
     answers = [a.forms for a in ready.answers] + [()]
     at = answers.index(trial.truth)
     interval = None
@@ -189,23 +190,39 @@ def calibration(p, right, bins=10):
     return sum(n * abs(m - r) for _, n, m, r in rows) / len(p), rows
 
 
+def of_perfect(P, n=200):
+    """Calibration error that perfect probabilities have by chance: mean, and below it 95 %."""
+    rng, top = np.random.default_rng(1), P.argmax(axis=1)
+    found = []
+    for _ in range(n):
+        true = (rng.uniform(size=(len(P), 1)) > P.cumsum(axis=1)).sum(axis=1)
+        found.append(calibration(P.max(axis=1), top == true)[0])
+    return np.mean(found), np.quantile(found, 0.95)
+
+
 def report(title, done, some, table):
     P = np.array([p for p, _, _ in some])
     at = np.array([k for _, k, _ in some])
     top, of_truth = P.argmax(axis=1), P[np.arange(len(P)), at]
     ece, rows = calibration(P.max(axis=1), top == at)
     every, _ = calibration(P.ravel(), (np.arange(P.shape[1]) == at[:, None]).ravel())
+    chance, most = of_perfect(P)
     sure = P.max(axis=1) >= SURE
     axis = np.median([np.sqrt(CHI2_95_2D * np.linalg.eigvalsh(t.sample.covariance)[1]) for t in done])
     print(
-        f"{title:24} n {len(P)}  calibration error {ece:.3f} (all answers {every:.3f})  truth given "
+        f"{title:24} n {len(P)}  calibration error {ece:.3f} (by chance {chance:.3f}, up to "
+        f"{most:.3f}; all answers {every:.3f})  truth given "
         f"{of_truth.mean():.3f}, log score {np.log(of_truth).mean():.3f}, likeliest is true "
         f"{np.mean(top == at):.3f}; sure in {sure.mean():.3f}, then right "
         f"{np.mean((top == at)[sure]) if sure.any() else np.nan:.3f}; semi-axis {axis:.4f}", flush=True,
     )  # fmt: skip
     kinds = np.array([len(t.truth) for t in done])
     for k, word in ((0, "strangers"), (1, "forms"), (2, "mixtures")):
-        print(f"    {word:10} n {(kinds == k).sum():4}  truth given {of_truth[kinds == k].mean():.3f}")
+        if (kinds == k).any():
+            print(f"    {word:10} n {(kinds == k).sum():4}  truth given {of_truth[kinds == k].mean():.3f}")
+    by_photo = np.array([bool(t.truth) and all(t.forms[k].shared for k in t.truth) for t in done])
+    if by_photo.any():
+        print(f"    of forms photographed by the camera n {by_photo.sum()}  {of_truth[by_photo].mean():.3f}")
     if table:
         for low, n, mean, share in rows:
             print(f"    {low:.1f} to {low + 0.1:.1f}  n {n:4}  said {mean:.3f}  true {share:.3f}")
@@ -222,7 +239,7 @@ def report(title, done, some, table):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folder")
-    parser.add_argument("--trials", type=int, default=500)
+    parser.add_argument("--trials", type=int, default=1040)
     parser.add_argument("--modes", nargs="*", default=["chart", "raw", "jpeg"])
     parser.add_argument("--only", nargs="*", default=list(WORLDS), choices=WORLDS)
     parser.add_argument("--every", type=int, default=1)
@@ -233,7 +250,8 @@ def main():
     for mode in options.modes:
         for name in options.only:
             done = trials(mode, cams, chosen, -(-options.trials // len(chosen)), WORLDS[name], data)
-            some = [judged(t, Assumed(prior_of_none=WORLDS["as asked"].strangers)) for t in done]
+            kind = "rendered" if mode == "jpeg" else "raw"
+            some = [judged(t, Assumed(), kind) for t in done]
             report(f"{mode}, {name}", done, some, table=name == "as asked")
 
 

@@ -15,10 +15,11 @@ from glowkin.base.spectra import Form
 from glowkin.base.uncertainty import Uncertain
 from glowkin.camera.emission_density import SPREAD, emission_density
 from glowkin.camera.emission_prior import emission_prior
+from glowkin.camera.nearby import near_loadings
 from glowkin.colour.chromaticity import uv_prime_to_xy, xy_to_uv_prime
 from glowkin.colour.mixing import mixed_uv_prime
 from glowkin.findings.known_forms import colour_of_form, form_of_sample, match_photos
-from glowkin.findings.match import forms_ready, fraction_interval, log_normal_density
+from glowkin.findings.match import Common, forms_ready, fraction_interval, log_normal_density
 from glowkin.findings.spectrum import Told
 
 # Published chromaticities x, y: ITU-R BT.2020 primaries; FL2 and FL11 of CIE 15.
@@ -121,6 +122,37 @@ def test_errors_that_sample_and_form_share_cancel():
     same = forms_ready(["green"], [a], Assumed()).told(known(close, shared={"camera": S}))
     other = forms_ready(["green"], [a], Assumed()).told(known(close, shared={"another": S}))
     assert same.probability[0] < 0.01 < other.probability[0]
+
+
+def read_by(camera, uv, alike=0.65):
+    """A colour with an error of 0.02 that its camera has of such emissions, as ``camera.infer`` parts it."""
+    error = 0.02**2 * np.eye(2)
+    return known(uv, OWN + (1 - alike) * error, near_loadings(np.asarray(uv), alike * error, camera))
+
+
+def test_one_emission_seen_twice_by_one_camera_errs_alike():
+    """Equal readings then differ by their noise alone (arithmetic); of another camera's by both errors."""
+    a, m = read_by("one", UV["FL2"]), read_by("one", UV["FL2"] + (0.003, 0.0))
+    same, twice = Common.of(m, a, 0.65), 2 * OWN
+    left = m.covariance + a.covariance - 2 * (same.colours + same.more)
+    np.testing.assert_allclose(left, twice, atol=5e-6)
+    other = Common.of(read_by("other", UV["FL2"]), a, 0.65)
+    assert not other.more.any()
+    assert not other.colours.any()
+
+
+def test_a_batch_is_told_better_by_the_camera_that_knows_its_form():
+    forms = [read_by("one", UV["FL2"])]
+    told = [forms_ready(["FL2"], forms, Assumed()).told(read_by(c, UV["FL2"])) for c in ("one", "other")]
+    odds = [t.probability[0] / t.probability[-1] for t in told]
+    assert odds[0] > 5 * odds[1]
+
+
+def test_developed_files_are_not_trusted_so_far():
+    """Their saturated colours look alike whatever they are."""
+    ready = forms_ready(["FL2"], [read_by("one", UV["FL2"], 0.8)], Assumed())
+    raw, rendered = (ready.told(read_by("one", UV["FL2"], 0.8), kind) for kind in ("raw", "rendered"))
+    assert rendered.probability[0] < raw.probability[0]
 
 
 def test_mixtures_are_found_with_the_light_they_hold():

@@ -23,7 +23,7 @@ from glowkin.camera.development import BALANCE
 from glowkin.camera.emission_prior import VERSION, emission_prior
 from glowkin.camera.grid import observer as observer_on_grid
 from glowkin.camera.maker import seen_through
-from glowkin.camera.nearby import near_loadings
+from glowkin.camera.nearby import ALIKE, near_loadings
 from glowkin.camera.overexposed import CEILING, ceiling_of
 from glowkin.camera.tables import Description, answers_kept, overexposed_kept
 from glowkin.colour.chromaticity import jacobian_uv_prime_XYZ
@@ -43,9 +43,6 @@ if TYPE_CHECKING:
 
 _DAYLIGHT_K = 6504.0
 _MOST_TAKEN, _NEGLIGIBLE = 0.5, 1e-4
-_ALIKE = {"raw": 0.65, "rendered": 0.8}
-"""The part of the prior's error that equal colours share: what differences of measured cameras allow
-(``benchmarks/generic.py``)."""
 
 
 @dataclass(frozen=True)
@@ -243,7 +240,7 @@ class Camera:
         ends = np.cumsum(counts)[:-1]
         noise = read.jacobian @ C @ read.jacobian.transpose(0, 2, 1)
         rest = _at_least_zero(read.total - read.shared @ read.shared.transpose(0, 2, 1))
-        field_part = _ALIKE["raw" if self.space is None else "rendered"] * _at_least_zero(rest - noise)
+        field_part = ALIKE["raw" if self.space is None else "rendered"] * _at_least_zero(rest - noise)
         shared: list[Mapping[str, Array]] = [
             {
                 **dict(zip(named, np.split(loads, ends, axis=1), strict=True)),

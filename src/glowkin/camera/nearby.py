@@ -24,6 +24,10 @@ _SPACING, _REACH = 0.045, 0.03
 """Of measured cameras whose maker the prior does not know: so far do errors of one family's emissions go
 together (``benchmarks/generic.py``)."""
 _NEGLIGIBLE = 0.05
+_NEAR = ", emission near "
+ALIKE = {"raw": 0.65, "rendered": 0.8}
+"""The part of the prior's error that equal colours share, by the kind of file: what differences of measured
+cameras allow (``benchmarks/generic.py``). One emission seen twice by one camera shares all of it."""
 
 
 def near_loadings(uv_prime: Array, covariance: Array, source: str) -> Mapping[str, Array]:
@@ -46,3 +50,9 @@ def _nodes() -> Array:
 @lru_cache(maxsize=1)
 def _names() -> list[str]:
     return [f"emission near u'v' {u:.3f} {v:.3f}" for u, v in _nodes()]
+
+
+def of_field(shared: Mapping[str, Array]) -> tuple[str, dict[str, Array]]:
+    """Which of the shared loadings are the field's, and whose: its camera, empty where there are none."""
+    near = {source: S for source, S in shared.items() if _NEAR in source}
+    return next((source.partition(_NEAR)[0] for source in near), ""), near

@@ -131,7 +131,7 @@ def _check_weights(names: Sequence[str], assumed: Assumed, where: str) -> None:
 def match_sample(photo: MeasuredPhoto, sample: Sample, forms: Forms, assumed: Assumed) -> SampleMatch:
     """One sample beside the forms; without a colour every answer keeps the probability it had before."""
     colour = uncertain_colour(sample)
-    told = forms.told(colour) if colour is not None else forms.untold()
+    told = forms.told(colour, photo.kind) if colour is not None else forms.untold()
     answered = _probabilities(photo, sample, forms, told)
     return _concluded(answered, assumed.sure) if colour is not None else answered
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from glowkin.base.uncertainty import Uncertain, cross_covariance
 from glowkin.camera.emission_density import emission_density
+from glowkin.camera.nearby import ALIKE, of_field
 from glowkin.colour.mixing import jacobians_of_mixture, light_fraction
 
 if TYPE_CHECKING:
@@ -36,7 +37,8 @@ class Answer:
     """One answer: the ``forms`` it is made of (their numbers; none: empty), its ``prior``, and places on the
     diagram, one for a form, n for mixtures: ``at`` (n x 2), covariance ``spread`` (n x 2 x 2), derivatives
     ``by`` each form (n x 2 x 2), ``share`` of the prior (n), logarithm of the density of emission
-    ``log_density`` (n), and the ``fraction`` (n) of the light that is the first form's.
+    ``log_density`` (n), the ``fraction`` (n) of the light that is the first form's, and the ``place`` (n) on
+    the line to it.
     """
 
     forms: tuple[int, ...]
@@ -47,6 +49,7 @@ class Answer:
     share: Array
     log_density: Array
     fraction: Array
+    place: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,10 +71,14 @@ class Forms:
     answers: tuple[Answer, ...]
     prior_of_none: float
 
-    def told(self, sample: Uncertain) -> Told:
-        """Probabilities of the answers, by a sample's colour."""
-        cross = [cross_covariance(sample, form) for form in self.colours]
-        logs = [_log_ratios(sample, answer, cross) for answer in self.answers]
+    def told(self, sample: Uncertain, kind: str = "raw") -> Told:
+        """Probabilities of the answers, by a sample's colour from a file of this kind (raw, rendered).
+
+        A rendered file shows saturated glows of many colours as one, so that looking alike says less there.
+        """
+        alike = ALIKE[kind] if kind == "raw" else None
+        common = [Common.of(sample, form, alike) for form in self.colours]
+        logs = [_log_ratios(sample, answer, common) for answer in self.answers]
         prior = np.array([*(a.prior for a in self.answers), self.prior_of_none])
         evidence = np.array([*(_log_sum(log) for log in logs), 0.0])
         with np.errstate(divide="ignore"):
@@ -108,7 +115,9 @@ def forms_ready(
 def _alone(i: int, prior: float, colour: Uncertain, batch: Array, observer: int) -> Answer:
     at, spread = colour.value[np.newaxis], (colour.covariance + batch)[np.newaxis]
     density = np.log(emission_density(observer).around(at, spread))
-    return Answer((i,), prior, at, spread, (np.eye(2)[np.newaxis],), np.ones(1), density, np.ones(1))
+    return Answer(
+        (i,), prior, at, spread, (np.eye(2)[np.newaxis],), np.ones(1), density, np.ones(1), np.ones(1)
+    )
 
 
 def _mixed(
@@ -127,20 +136,54 @@ def _mixed(
     few = np.unique([*range(0, _STEPS, _EVERY), _STEPS - 1])
     density = np.log(emission_density(observer).around(at[few], spread[few]))
     log_density = np.interp(g, g[few], density)
-    return Answer(forms, prior, at, spread, (J_a, J_b), np.diff(edges), log_density, fraction)
+    return Answer(forms, prior, at, spread, (J_a, J_b), np.diff(edges), log_density, fraction, g)
 
 
 def _through(J: Array, covariance: Array) -> Array:
     return np.asarray(J @ covariance @ J.transpose(0, 2, 1))
 
 
-def _log_ratios(sample: Uncertain, answer: Answer, cross: Sequence[Array]) -> Array:
-    """For each place of an answer (n), how much likelier than by none of them the sample's look is."""
-    common = sum(
-        (cross[i] @ J.transpose(0, 2, 1) for i, J in zip(answer.forms, answer.by, strict=True)),
-        np.zeros((2, 2)),
-    )
-    C = sample.covariance + answer.spread - common - np.swapaxes(common, -1, -2)
+@dataclass(frozen=True, eq=False)
+class Common:
+    """What a sample and a form have in common: their cross-covariance (2 x 2) were they any two ``colours``,
+    and what more were they one emission, seen by ``one`` camera.
+    """
+
+    colours: Array
+    more: Array
+
+    @classmethod
+    def of(cls, sample: Uncertain, form: Uncertain, alike: float | None) -> Common:
+        """By the sources both name; ``alike`` is the part of the field's error that equal colours share, None
+        where that of one emission is not known either.
+        """
+        (camera, near), (other, near_form) = of_field(sample.shared), of_field(form.shared)
+        colours = cross_covariance(sample, form)
+        if alike is None or not camera or camera != other:
+            return cls(colours, np.zeros((2, 2)))
+        parts = [Uncertain(c.value, 0 * c.own, n) for c, n in ((sample, near), (form, near_form))]
+        all_of_it = _root(parts[0].covariance) @ _root(parts[1].covariance) / alike
+        return cls(colours, all_of_it - cross_covariance(*parts))
+
+
+def _root(covariance: Array) -> Array:
+    """The symmetric square root."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray((vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T)
+
+
+def _log_ratios(sample: Uncertain, answer: Answer, common: Sequence[Common]) -> Array:
+    """For each place of an answer (n), how much likelier than by none of them the sample's look is.
+
+    One emission seen twice errs alike; a mixture the less so the farther it is from either form, by the
+    square of its place (``benchmarks/matching.py``).
+    """
+    cross = np.zeros((2, 2))
+    for i, J in zip(answer.forms, answer.by, strict=True):
+        part = answer.place if i == answer.forms[0] else 1.0 - answer.place
+        known = common[i].colours + part[:, np.newaxis, np.newaxis] ** 2 * common[i].more
+        cross = cross + known @ J.transpose(0, 2, 1)
+    C = sample.covariance + answer.spread - cross - np.swapaxes(cross, -1, -2)
     density = log_normal_density(sample.value - answer.at, C)
     return np.asarray(np.log(np.maximum(answer.share, 1e-300)) + density - answer.log_density)
 
