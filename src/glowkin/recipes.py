@@ -179,7 +179,7 @@ def match(
     if isinstance(forms, PathLike):
         told = str(forms), named(forms)["sha256"] if forms.is_file() else ""
         return match_photos(photos, read_forms(forms), assumed or Assumed(), *told)
-    return match_photos(photos, forms, assumed or Assumed(), "the forms")
+    return match_photos(photos, forms, assumed or Assumed(), "given forms")
 
 
 def check_forms(forms: Path, assumed: Assumed, observer: int) -> None:

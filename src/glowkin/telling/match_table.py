@@ -34,7 +34,7 @@ def matches_table(matches: Matches) -> Table:
         (s.name, *((base_name(s.path),) if several else ()), s.sentence, _probabilities(s), _light(s))
         for s in matches.samples
     )
-    return Table(f"Samples beside the forms of {base_name(matches.forms_file)}", heads, rows, _note(matches))
+    return Table(f"Samples beside known forms ({base_name(matches.forms_file)})", heads, rows, _note(matches))
 
 
 def _note(matches: Matches) -> str:
