@@ -97,6 +97,7 @@ def compare(
 @click.option("--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph.")
 @click.option("--at", multiple=True, type=float, metavar="CELSIUS",
               help="Reckon half-times for this temperature, from storages named by theirs.")  # fmt: skip
+@click.option("--all-models", is_flag=True, help="Show all rate models, not only the best three.")
 @click.option("--watch", is_flag=True, help="Take up what comes into the one folder named, until ctrl-C.")
 @STUDY_FILE
 @shared_options
@@ -109,6 +110,7 @@ def track(
     at: tuple[float, ...],
     study_file: Path | None,
     *,
+    all_models: bool,
     watch: bool,
     **options: Any,
 ) -> None:
@@ -119,7 +121,7 @@ def track(
     from glowkin.session import start as begin
 
     study, options = studied.taken(study_file, options)
-    plan = Plan(controls, converted, start, swapped, at).told_by(study)
+    plan = Plan(controls, converted, start, swapped, at, all_models=all_models).told_by(study)
     options |= {"controls": plan.controls, "converted": plan.converted, "at": at}
     if watch:
         from glowkin.watching import watch_folder

@@ -61,7 +61,6 @@ def show(
     """Print what a command found, what to mind, and where the report is."""
     from glowkin.telling import tables
     from glowkin.telling.provenance import flag_rows
-    from glowkin.telling.storage_table import storages_table
     from glowkin.telling.wording import (
         bleaching_words,
         clock_words,
@@ -76,9 +75,8 @@ def show(
 
         print_table(console, matches_table(matches))
     elif course is not None:
-        print_table(console, tables.courses_table(course))
-        if course.storages:
-            print_table(console, storages_table(course))
+        for table in _course_tables(course):
+            print_table(console, table)
     elif pairs is not None:
         print_table(console, tables.pairs_table(pairs))
     else:
@@ -97,6 +95,17 @@ def show(
         console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)
     if report:
         console.print(f"Report: {report}", highlight=False, soft_wrap=True)
+
+
+def _course_tables(course: TimeCourse) -> list[Table]:
+    """Samples, all rate models if they were asked for, and storages if there are any."""
+    from glowkin.telling.models_table import models_table
+    from glowkin.telling.storage_table import storages_table
+    from glowkin.telling.tables import courses_table
+
+    asked = course.models_shown > 3 and any(s.models for s in course.samples)
+    models = [models_table(course)] if asked else []
+    return [courses_table(course), *models, *([storages_table(course)] if course.storages else [])]
 
 
 def show_checks(checks: Sequence[ShotCheck]) -> None:

@@ -288,6 +288,7 @@ class TimeCourse:
     arrhenius: tuple[Arrhenius, ...] = ()
     events: tuple[Event, ...] = ()
     bleaching: tuple[Bleaching, ...] = ()
+    models_shown: int = 3
 
     def sample(self, name: str) -> SampleCourse | None:
         """The course of that sample, if it was followed."""

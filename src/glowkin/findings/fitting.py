@@ -15,6 +15,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from numpy.typing import NDArray
+
     from glowkin.base.uncertainty import Array
 
     Residuals = Callable[[Array], Array]
@@ -36,6 +38,12 @@ class Bounds:
     lower: Array
     upper: Array
     scale: Array
+
+    def of(self, index: NDArray[np.int64]) -> Bounds:
+        """The box of these problems only."""
+        if self.lower.ndim == 1:
+            return self
+        return Bounds(self.lower[index], self.upper[index], self.scale)
 
 
 @dataclass(frozen=True)
@@ -81,7 +89,7 @@ def minimise(
 ) -> tuple[Array, Array]:
     """Descend from every start (k, p) at once; returns the ends (k, p) and their RSS (k,).
 
-    Ends when no RSS falls by more than ``tolerance`` of itself any more.
+    Each ends when its RSS falls by less than ``tolerance`` of itself.
 
     Levenberg-Marquardt with Marquardt's scaling (1963); a parameter at its bound that wants to leave the
     box rests there.
@@ -89,17 +97,21 @@ def minimise(
     theta = np.clip(starts, bounds.lower, bounds.upper)
     r = residuals(theta)
     rss, damping = _squares(r), np.full(len(theta), 1e-3)
+    going = np.arange(len(theta))
     for _ in range(iterations):
-        step = _step(theta, r, _slopes(residuals, theta, r, bounds), damping, bounds)
-        trial = np.clip(theta + step, bounds.lower, bounds.upper)
+        here, r_here, box = theta[going], r[going], bounds.of(going)
+        step = _step(here, r_here, _slopes(residuals, here, r_here, box), damping[going], box)
+        trial = np.clip(here + step, box.lower, box.upper)
         r_trial = residuals(trial)
         rss_trial = _squares(r_trial)
-        better = rss_trial < rss
-        moved = np.abs(trial - theta) > 1e-10 * bounds.scale
-        gain = np.where(better, rss - rss_trial, 0.0)
-        theta[better], r[better], rss[better] = trial[better], r_trial[better], rss_trial[better]
-        damping = np.clip(np.where(better, damping / 10.0, damping * 8.0), 1e-12, 1e12)
-        if not np.any(moved.any(axis=1) & ~(better & (gain <= tolerance * rss))):
+        better = rss_trial < rss[going]
+        moved = np.any(np.abs(trial - here) > 1e-10 * bounds.scale, axis=1)
+        ends = ~moved | (better & (rss[going] - rss_trial <= tolerance * rss_trial))
+        gone = going[better]
+        theta[gone], r[gone], rss[gone] = trial[better], r_trial[better], rss_trial[better]
+        damping[going] = np.clip(np.where(better, damping[going] / 10.0, damping[going] * 8.0), 1e-12, 1e12)
+        going = going[~ends]
+        if not going.size:
             break
     return theta, rss
 

@@ -28,6 +28,7 @@ from glowkin.findings.frames import (
 )
 from glowkin.findings.kinetics import CourseFit, EndForm, Series, fit_course, see_only
 from glowkin.findings.occasions import Occasions, occasions_of
+from glowkin.findings.rate_models import RATE_MODELS
 from glowkin.findings.ratios import compare_half_times
 from glowkin.findings.rendered import TONES, open_channels, toned, widest
 from glowkin.findings.storage import storages_found
@@ -55,7 +56,8 @@ class Plan:
     form and show what the others would become; ``start`` is time zero (ISO 8601); ``swapped`` are two samples
     that changed places, each with the first photograph after it (file, name, name); ``at`` are temperatures
     (degrees Celsius) to reckon half-times for, from storages at several; ``study`` tells more of samples,
-    lamps and events; ``references`` are those of the controls whose glow is known.
+    lamps and events; ``references`` are those of the controls whose glow is known; ``all_models`` asks for
+    all in tables, not only the best three.
     """
 
     controls: tuple[str, ...] = ()
@@ -65,6 +67,7 @@ class Plan:
     at: tuple[float, ...] = ()
     study: StudyFile | None = None
     references: tuple[str, ...] = ()
+    all_models: bool = False
 
     @property
     def zero(self) -> str | None:
@@ -113,6 +116,7 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
         arrhenius=stored.arrhenius,
         events=told.events,
         bleaching=told.faded,
+        models_shown=len(RATE_MODELS) if plan.all_models else 3,
     )
 
 

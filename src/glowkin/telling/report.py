@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin.telling import drawing, provenance, tables, wording
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.match_table import matches_table
+from glowkin.telling.models_table import models_table
 from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.numbers import NOTHING
 from glowkin.telling.picture import annotated_photograph, swatches
@@ -95,7 +96,8 @@ def _course_tables(course: TimeCourse | None) -> list[tables.Table]:
         return []
     stored = [storages_table(course)] if course.storages else []
     ratios = [tables.ratios_table(course)] if course.comparisons or course.storage_comparisons else []
-    return [tables.courses_table(course), *stored, *ratios]
+    models = [models_table(course)] if any(s.models for s in course.samples) else []
+    return [tables.courses_table(course), *stored, *ratios, *models]
 
 
 def _settings(
