@@ -187,7 +187,8 @@ def _felt(stray: Array | None, whiteners: Array) -> Array | None:
         return None
     n, d, r = stray.shape
     _, size, axes = np.linalg.svd((whiteners @ stray).reshape(n * d, r), full_matrices=False)
-    return np.asarray(stray @ axes[size > _FELT].T)
+    felt = axes[size > _FELT]
+    return np.asarray(stray @ felt.T) if len(felt) else None
 
 
 def colours_of(series: Series) -> Frames:
