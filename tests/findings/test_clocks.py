@@ -154,3 +154,19 @@ def test_the_second_clock_and_bleaching_come_back_from_the_record():
     again = course_from_json(to_json(course))
     assert again.bleaching == course.bleaching
     assert again.sample("vial").clock == course.sample("vial").clock
+
+
+def test_a_spoiled_photograph_does_not_decide_about_the_clock():
+    from dataclasses import replace
+
+    photos = changing(HOURS * HOUR, 6 * HOUR)
+    samples = tuple(
+        replace(s, linear_rgb=(0.02, 0.03, 0.09)) if s.name == "vial" else s for s in photos[4].samples
+    )
+    found = tracked([*photos[:4], replace(photos[4], samples=samples), *photos[5:]]).sample("vial")
+    assert found.spoiled_photos == ("04.dng",)
+    assert found.clock.explains == "elapsed time"
+    whole = tracked(photos).sample("vial").clock
+    assert found.clock.aicc_lamp_on - found.clock.aicc_elapsed == pytest.approx(
+        whole.aicc_lamp_on - whole.aicc_elapsed, rel=0.5
+    )

@@ -49,13 +49,19 @@ def lamp_on(frames: Sequence[Frame], study: StudyFile | None) -> tuple[Array, st
 
 
 def which_clock(
-    series: Series, lamp_on_s: Array, told_by: str, end_form: EndForm | None = None
+    series: Series,
+    lamp_on_s: Array,
+    told_by: str,
+    end_form: EndForm | None = None,
+    spoiled: Sequence[int] = (),
 ) -> ClockFound | None:
     """Which of the two clocks explains one sample's photographs, lamp-on seconds (n,) beside the series.
 
-    None where the lamp's brightness is not known, or there are fewer than five photographs.
+    ``spoiled`` frames do not count. None where the lamp's brightness is not known, or there are fewer than
+    five photographs.
     """
     index = series.usable()
+    index = index[~np.isin(index, spoiled)]
     series, dose = series.take(index), lamp_on_s[index]
     if len(index) < 5 or not series.lamp_known or series.times_s[-1] <= 0.0:
         return None

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from glowkin.findings.unmix import Series
 
 _CONDITIONS = ("opened", "sealed", "warmed")
-_LAMP_SD = 1.0
+_LAMP_SD = 3.0
 """How far brightness may differ across a change of lamp, as a share of itself: as good as unknown."""
 _MOVED_SD = 0.2
 """The same where samples or lamp were moved: no two places are lit alike (common practice, no source)."""

@@ -133,7 +133,7 @@ def _fit(
     if told.lamp_on is None:
         return fits
     return {
-        name: replace(fit, clock=which_clock(series[name], *told.lamp_on, ends.get(name)))
+        name: replace(fit, clock=which_clock(series[name], *told.lamp_on, ends.get(name), fit.spoiled))
         if fit.model
         else fit
         for name, fit in fits.items()
