@@ -29,6 +29,7 @@ from glowkin.scene.render import photograph
 from glowkin.scene.shot import Exposure
 from glowkin.scene.stage import two_reds_and_green
 from glowkin.study.reading import open_study
+from glowkin.study.study_file import read_study_file
 
 SERIAL, PLACE = "SN-4471-0815", (59.91, 10.75)
 GPS = 0x8825
@@ -87,6 +88,10 @@ def kept(tmp_path_factory) -> Path:
     run("edit", study, "10.jpg", "--rename", "S1=red-1", "--note", f"as in {shots}/10.txt")
     run("edit", study, "13.jpg", "--leave-out", "lamp was warming up")
     run("compare", study)
+    (study / "study.toml").write_text(
+        '[camera]\nfile = "../camera.json"\n[[sample]]\nname = "S3"\nreference = "../green.csv"\n'
+        f'notes = "kept in {folder}/book"\n'
+    )
     run("export", study, "--zip", folder / "study.zip")
     return folder
 
@@ -174,6 +179,28 @@ def test_with_metadata_photographs_are_as_they_were(kept, tmp_path):
             assert archive.read(f"photos/{name}") == (kept / "of Olga" / name).read_bytes()
     run("open", tmp_path / "all.zip", tmp_path / "all")
     assert f"as in {kept}/of Olga/10.txt" in run("show", tmp_path / "all", "10.jpg").stdout
+
+
+def test_the_study_file_finds_what_it_names(kept, opened):
+    told = read_study_file(opened / "study.toml")
+    assert (opened / told.camera.file).read_bytes() == (kept / "camera.json").read_bytes()
+    ((_, glow),) = told.references
+    assert (opened / glow).read_bytes() == (kept / "green.csv").read_bytes()
+    assert told.sample[0].notes == "kept in book"
+
+
+def test_shots_of_two_folders_stay_apart(kept, tmp_path):
+    """Of one shot saved both ways the raw file counts; shots of two evenings are not one by their names."""
+    for folder in ("a", "b"):
+        (tmp_path / folder).mkdir()
+    shutil.copy(kept / "of Olga" / "9.jpg", tmp_path / "a" / "1.jpg")
+    shutil.copy(kept / "of Olga" / "11.dng", tmp_path / "b" / "1.dng")
+    run("new", tmp_path / "study")
+    run("add", tmp_path / "study", tmp_path / "a" / "1.jpg", tmp_path / "b" / "1.dng")
+    run("export", tmp_path / "study", "--zip", tmp_path / "s.zip")
+    run("open", tmp_path / "s.zip", tmp_path / "there")
+    with open_study(tmp_path / "there") as reading:
+        assert sorted(p.path for p in reading.pictures()) == ["photos/1.jpg", "photos/2/1.dng"]
 
 
 def test_notes_edits_and_what_was_left_out_come_along(opened):

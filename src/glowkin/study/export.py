@@ -8,7 +8,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.files import write_parts, write_whole
-from glowkin.base.records import to_json
+from glowkin.base.records import compare_document, to_json, track_document
 from glowkin.study.discreet import tidier, walked
 from glowkin.study.words import study_document
 from glowkin.telling.cgats import cgats_text
@@ -19,12 +19,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-    from glowkin.base.records import MeasuredPhoto
+    from glowkin.base.records import MeasuredPhoto, TimeCourse
     from glowkin.study.reading import Reading
     from glowkin.study.rows import PhotographRow
     from glowkin.telling.print_size import Column
 
 TABLES = ("study.json", "measure.json", "samples.csv", "photographs.csv", "colours.txt")
+_ALL = 1 << 30
 _HEADS = (
     ("photograph", "path"), ("taken at (ISO 8601)", "taken_at"), ("exposure (s)", "exposure_s"),
     ("ISO speed (1)", "iso"), ("f-number (1)", "f_number"), ("kind", "kind"), ("status", "status"),
@@ -35,7 +36,9 @@ _HEADS = (
 
 
 def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool = False) -> list[str]:
-    """Write ``TABLES`` into a folder that is there; answers their names. Paths are cut short, or not."""
+    """Write ``TABLES`` and conclusions into a folder that is there; answers their names. Paths are cut short
+    unless ``folders``.
+    """
     overview = reading.overview()
     rows = [*reading.photographs(overview.photographs), *reading.left_out(overview.left_out)]
     paths = [row.path for row in rows]
@@ -54,7 +57,7 @@ def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool 
     write_whole(folder / "samples.csv", samples_csv(kept).encode())
     write_whole(folder / "photographs.csv", _photographs_csv(rows, change).encode())
     write_whole(folder / "colours.txt", cgats_text(kept, change(overview.title), program).encode("ascii"))
-    return list(TABLES)
+    return [*TABLES, *_write_conclusions(reading, folder, change)]
 
 
 def write_figures(
@@ -62,7 +65,7 @@ def write_figures(
 ) -> list[tuple[str, float, float]]:
     """Write figures as SVG and PNG; answers name, width and height in mm of each.
 
-    Of many photographs the first and the last are drawn.
+    Of many photographs the first and the last are drawn; of courses the latest.
     """
     from glowkin.telling.out_dir import Parts, drawn, published
     from glowkin.telling.print_size import save_for_print
@@ -77,10 +80,28 @@ def write_figures(
         photos.append(reading.record(row.measurement_id))
         jpeg = reading.preview(row.id)
         previews |= {row.path: jpeg} if jpeg else {}
-    parts = Parts(photos=tuple(photos), previews=previews)
+    parts = Parts(photos=tuple(photos), course=_latest_course(reading), previews=previews)
     folder.mkdir(exist_ok=True)
     figures = drawn(parts if folders else published(parts)) if photos else ()
     return [(name, *save_for_print(fig, folder / name, column)) for name, fig in figures]
+
+
+def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], str]) -> list[str]:
+    """Courses and comparisons, each a document of its kind, by their numbers."""
+    names = []
+    for row in reversed(reading.conclusions(_ALL)):
+        course, pairs = reading.conclusion(row.id)
+        document = (
+            track_document(course, [], row.program) if course else compare_document(pairs, [], row.program)
+        )
+        names.append(f"{row.kind}-{row.id}.json")
+        write_whole(folder / names[-1], _text(walked(document, change)))
+    return names
+
+
+def _latest_course(reading: Reading) -> TimeCourse | None:
+    number = next((row.id for row in reading.conclusions(_ALL) if row.kind == "track"), None)
+    return None if number is None else reading.conclusion(number)[0]
 
 
 def _records(

@@ -22,7 +22,8 @@ from glowkin.study.export import write_tables
 from glowkin.study.handed_on import Handed, hand_on
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.study.pictures import digest, mend
-from glowkin.study.zip_rules import MANIFEST, SCHEMA, STUDY_FILE, TABLES, Listed, plain_part
+from glowkin.study.study_file import read_study_file
+from glowkin.study.zip_rules import FILES, MANIFEST, SCHEMA, STUDY_FILE, TABLES, Listed, plain_part, same_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -69,8 +70,7 @@ def pack(
         _tables(drawer, program)
         entries: list[tuple[str, Path, str | None]] = [(LEDGER, drawer / LEDGER, None)]
         entries += [(f"{TABLES}/{f.name}", f, None) for f in sorted((drawer / TABLES).iterdir())]
-        if (study_file := reading.folder / STUDY_FILE).is_file():
-            entries.append((STUDY_FILE, _study_file(study_file, drawer, folders=with_metadata), None))
+        entries += _study_file(reading.folder, drawer, folders=with_metadata)
         entries += [(f.path, sources[f.before], _original(f)) for f in files if f.before in sources]
         _write(target, program, entries)
     changed = sum(_original(f) is not None for f in files)
@@ -135,14 +135,17 @@ def stripped_into(path: Path, drawer: Path) -> Path:
 
 
 def _places(pictures: Iterable[Picture]) -> Iterator[str]:
-    """A path in the zip for each: its own name, in a folder of its own where another one has that."""
+    """A path in the zip for each: its own name, those of one folder together, as a shot saved both ways."""
     taken: set[str] = set()
+    folders: dict[str, int] = {}
     for picture in pictures:
-        name = plain_part(picture.path.rsplit("/", 1)[-1])
-        place = f"{PHOTOS}/{name}"
-        if place.casefold() in taken:
-            place = f"{PHOTOS}/{picture.sha256[:16]}/{name}"
-        taken.add(place.casefold())
+        before, _, name = picture.path.rpartition("/")
+        number = folders.setdefault(before, len(folders) + 1)
+        folder, name = PHOTOS if number == 1 else f"{PHOTOS}/{number}", plain_part(name)
+        place = f"{folder}/{name}"
+        if same_name(place) in taken:
+            place = f"{folder}/{picture.sha256[:16]}/{name}"
+        taken.add(same_name(place))
         yield place
 
 
@@ -175,13 +178,33 @@ def _tables(drawer: Path, program: str) -> None:
         (drawer / f"{LEDGER}{end}").unlink(missing_ok=True)
 
 
-def _study_file(given: Path, drawer: Path, *, folders: bool) -> Path:
-    """The study file, without folders in it unless they are to stay."""
-    if folders:
-        return given
-    text = given.read_text(encoding="utf-8-sig", errors="replace")
-    (drawer / STUDY_FILE).write_text(without_folders(text), encoding="utf-8")
-    return drawer / STUDY_FILE
+def _study_file(folder: Path, drawer: Path, *, folders: bool) -> Iterator[tuple[str, Path, str | None]]:
+    """The study file, where there is one, and what it names: camera file, filter, known glows.
+
+    They go into a folder of their own, and the study file names them there.
+    """
+    if not (folder / STUDY_FILE).is_file():
+        return
+    text = (folder / STUDY_FILE).read_text(encoding="utf-8-sig", errors="replace")
+    for number, name in enumerate(_named(folder), 1):
+        place = f"{FILES}/{number}/{plain_part(Path(name).name)}"
+        for quote in ('"', "'"):
+            for end in (quote, ":"):
+                text = text.replace(f"{quote}{name}{end}", f"{quote}{place}{end}")
+        yield place, folder / name, None
+    (drawer / STUDY_FILE).write_text(text if folders else without_folders(text), encoding="utf-8")
+    yield STUDY_FILE, drawer / STUDY_FILE, None
+
+
+def _named(folder: Path) -> list[str]:
+    """Files that the study file names, as it names them; none of one that is wrong."""
+    try:
+        told = read_study_file(folder / STUDY_FILE)
+    except CannotReadError:
+        return []
+    glows = [glow.rpartition(":")[0] if ".json:" in glow.lower() else glow for _, glow in told.references]
+    names = [told.camera.file, told.shot.filter, *(p.filter for p in told.photograph), *glows]
+    return [name for name in dict.fromkeys(names) if name and (folder / name).is_file()]
 
 
 def _write(target: Path, program: str, entries: Sequence[tuple[str, Path, str | None]]) -> None:

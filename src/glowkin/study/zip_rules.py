@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-MANIFEST, STUDY_FILE, TABLES = "manifest.json", "study.toml", "tables"
+MANIFEST, STUDY_FILE, FILES, TABLES = "manifest.json", "study.toml", "files", "tables"
+_FOLDERS = (f"{PHOTOS}/", f"{FILES}/", f"{TABLES}/")
 SCHEMA = "glowkin.study-zip.v1"
 MOST_FILES = 200_000
 MOST_BYTES = 200_000_000_000
@@ -75,15 +76,20 @@ def _check_names(path: Path, names: Iterable[str]) -> None:
     for name in names:
         if not is_plain(name):
             raise refused(path, f"holds a file of the name {name[:80]!r}, which could lie outside the study")
-        if not (name in (MANIFEST, LEDGER, STUDY_FILE) or name.startswith((f"{PHOTOS}/", f"{TABLES}/"))):
+        if not (name in (MANIFEST, LEDGER, STUDY_FILE) or name.startswith(_FOLDERS)):
             raise refused(path, f"holds {name[:80]!r}, which no study has")
-        same = unicodedata.normalize("NFC", name).casefold()
+        same = same_name(name)
         if same in seen:
             raise refused(path, f"holds two files of the name {name[:80]!r}")
         seen.add(same)
     folders = {"/".join(s.split("/")[:i]) for s in seen for i in range(1, s.count("/") + 1)}
     if folders & seen:
         raise refused(path, "holds a file where a folder is")
+
+
+def same_name(name: str) -> str:
+    """Equal of two names that some system takes for one."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
 
 def is_plain(name: str) -> bool:

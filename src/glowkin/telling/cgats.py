@@ -43,9 +43,10 @@ def _head(photos: Sequence[MeasuredPhoto], title: str, program: str) -> Iterator
         yield f"CREATED\t{_text(max(taken))}"
     yield f"INSTRUMENTATION\t{_text('; '.join(sorted({p.camera.name for p in photos})) or 'camera')}"
     yield f"MEASUREMENT_SOURCE\t{_text('self-luminous samples under a UV lamp, photographed')}"
-    for observer in sorted(observers):
-        yield f"WEIGHTING_FUNCTION\t{_text(f'OBSERVER, {observer} degree')}"
-    for white in sorted(whites):
+    if photos:
+        degrees = " and ".join(str(o) for o in sorted(observers))
+        white = " and ".join(sorted(whites)).replace(",", " ")
+        yield f"WEIGHTING_FUNCTION\t{_text(f'OBSERVER, {degrees} degree')}"
         yield f"COMPUTATIONAL_PARAMETER\t{_text(f'WHITE_POINT, {white}')}"
     yield f"# unknown figures: {UNKNOWN}; total covariances, scaled so that the chi-square ellipse holds 95 %"
     for name, _, words in _FIELDS:
