@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from glowkin.telling import drawing
-from glowkin.telling.print_size import COLUMN_MM, DPI, TALLEST_MM, save_for_print
+from glowkin.telling.print_size import COLUMN_MM, DPI, TALLEST_MM, drawn_for, save_for_print
 
 
 def figure(height_in):
@@ -23,10 +23,12 @@ def figure(height_in):
 @pytest.mark.parametrize("column", COLUMN_MM)
 @pytest.mark.parametrize("height_in", [2.0, 5.0, 10.0])
 def test_width_height_and_dots_are_as_said(tmp_path, column, height_in):
-    wide, high = save_for_print(figure(height_in), tmp_path / "f", column)
+    with drawn_for(column):
+        wide, high = save_for_print(figure(height_in), tmp_path / "f", column)
     assert wide <= COLUMN_MM[column] + 1e-9
     assert high <= TALLEST_MM + 1e-9
     assert max(wide / COLUMN_MM[column], high / TALLEST_MM) == pytest.approx(1.0)
+    assert drawing.blank(height_in).get_size_inches() == pytest.approx((drawing.WIDTH_IN, height_in))
     assert high / wide == pytest.approx(height_in / drawing.WIDTH_IN)
     with Image.open(tmp_path / "f.png") as png:
         assert png.info["dpi"] == pytest.approx((DPI, DPI), abs=0.01)

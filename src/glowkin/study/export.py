@@ -68,7 +68,7 @@ def write_figures(
     Of many photographs the first and the last are drawn; of courses the latest.
     """
     from glowkin.telling.out_dir import Parts, drawn, published
-    from glowkin.telling.print_size import save_for_print
+    from glowkin.telling.print_size import drawn_for, save_for_print
     from glowkin.telling.report import MOST_PHOTOGRAPHS
 
     overview = reading.overview()
@@ -82,8 +82,9 @@ def write_figures(
         previews |= {row.path: jpeg} if jpeg else {}
     parts = Parts(photos=tuple(photos), course=_latest_course(reading), previews=previews)
     folder.mkdir(exist_ok=True)
-    figures = drawn(parts if folders else published(parts)) if photos else ()
-    return [(name, *save_for_print(fig, folder / name, column)) for name, fig in figures]
+    with drawn_for(column):
+        figures = drawn(parts if folders else published(parts)) if photos else ()
+        return [(name, *save_for_print(fig, folder / name, column)) for name, fig in figures]
 
 
 def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], str]) -> list[str]:

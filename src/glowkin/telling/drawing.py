@@ -6,6 +6,7 @@ import io
 import re
 import warnings
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Any, cast
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ _STYLE: dict[str, Any] = {
     "svg.hashsalt": "glowkin",
     "text.parse_math": False,
 }
+_GROWN: ContextVar[tuple[float, float]] = ContextVar("grown", default=(1.0, float("inf")))
 _NO_METADATA = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
 
@@ -65,10 +67,23 @@ def style() -> Iterator[None]:
 
 
 def blank(height_in: float, width_in: float = WIDTH_IN) -> Figure:
-    """An empty white figure, outside pyplot's memory."""
+    """An empty white figure, outside pyplot's memory; larger within ``grown``, text staying as it is."""
     from matplotlib.figure import Figure
 
-    return Figure(figsize=(width_in, height_in), facecolor="white", layout="constrained")
+    factor, tallest_in = _GROWN.get()
+    factor = max(1.0, min(factor, tallest_in / height_in))
+    size = width_in * factor, height_in * factor
+    return Figure(figsize=size, facecolor="white", layout="constrained")
+
+
+@contextmanager
+def grown(factor: float, tallest_in: float) -> Iterator[None]:
+    """Figures made meanwhile are that many times as wide and high, unless they would be higher than that."""
+    before = _GROWN.set((factor, tallest_in))
+    try:
+        yield
+    finally:
+        _GROWN.reset(before)
 
 
 def root(ax: Axes) -> Figure:
