@@ -195,6 +195,19 @@ def test_raw_formats_that_are_no_directories_are_refused(tmp_path, monkeypatch):
         stripped(path)
 
 
+def test_a_preview_within_a_raw_file_tells_nothing_either(tmp_path):
+    """Its Exif block is of another byte order, so that none of the texts sought is there as such."""
+    raw(tmp_path / "a.dng")
+    told = exif().tobytes()
+    order = told[6:8]
+    (tmp_path / "b.dng").write_bytes((tmp_path / "a.dng").read_bytes() + b"\xff\xd8" + told + XMP)
+    content = stripped(tmp_path / "b.dng")
+    assert order in (b"II", b"MM")
+    assert [s for s in SECRETS if s.encode() in content] == []
+    assert b"Firmware 1.0" in content
+    assert struct.pack("<2I" if order == b"II" else ">2I", 59, 1) not in content
+
+
 def test_other_pixels_are_noticed(tmp_path):
     """The comparison that everything rests on can fail: one pixel, one figure of the shot."""
     png(tmp_path / "a.png")

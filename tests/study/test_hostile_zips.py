@@ -235,6 +235,20 @@ def changed(made, tmp_path, *statements):
             "other tables than a study",
         ),
         ("CREATE VIEW v AS SELECT 1", "other tables than a study"),
+        ("UPDATE photographs SET names = '5'", "names that cannot be read"),
+        ("UPDATE photographs SET names = '[\"a\\u001b[2J\"]'", "names that cannot be read"),
+        ("UPDATE photographs SET outlines = '[[1]]'", "outlines that cannot be read"),
+        ("UPDATE programs SET versions = '[[[]]]'", "versions that cannot be read"),
+        ("UPDATE study SET title = 'a' || char(27) || '[2J'", "signs that steer a terminal"),
+        ("UPDATE previews SET jpeg = x'00'", "a small picture that is none"),
+        (
+            (
+                "INSERT INTO conclusions (kind, made_at, program_id, told, words, photographs, record) "
+                "VALUES ('track', '', 1, '{}', '', 0, '{}')",
+            ),
+            "a conclusion that cannot be read",
+        ),
+        (("UPDATE records SET record = ?", ("[" * 900 + "]" * 900,)), "a measurement that cannot be read"),
         ("DROP TABLE previews", "other tables than a study"),
         ("PRAGMA user_version = 99", "was written by a newer glowkin"),
         ("PRAGMA application_id = 1", "no ledger of glowkin"),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from glowkin.light.history import xmp_marks
 
+_SAID = "all but these marks was taken out"
 _PACKET = (
     '<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?>'
-    '<x:xmpmeta xmlns:x="adobe:ns:meta/"><!-- all but these marks was taken out: {} --></x:xmpmeta>'
+    '<x:xmpmeta xmlns:x="adobe:ns:meta/"><!-- {}: {} --></x:xmpmeta>'
     '<?xpacket end="w"?>'
 )
 
@@ -20,4 +21,9 @@ def marks_packet(xmp: bytes) -> bytes:
     True
     """
     marks = xmp_marks(xmp)
-    return _PACKET.format(" ".join(m.decode("ascii") for m in marks)).encode() if marks else b""
+    return _PACKET.format(_SAID, " ".join(m.decode("ascii") for m in marks)).encode() if marks else b""
+
+
+def is_marks(xmp: bytes) -> bool:
+    """Whether a packet is one of ours."""
+    return _SAID.encode() in xmp

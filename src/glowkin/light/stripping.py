@@ -6,6 +6,7 @@ Formats of which it is not known where everything stands are refused.
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 from dataclasses import dataclass, fields
@@ -17,7 +18,7 @@ from glowkin.base.errors import CannotReadError
 from glowkin.light import boxes, png, tiff
 from glowkin.light.decode import open_photo
 from glowkin.light.strip_tiff import Block, StrangeError
-from glowkin.light.strip_xmp import marks_packet
+from glowkin.light.strip_xmp import is_marks, marks_packet
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -32,6 +33,8 @@ _KEPT_CHUNKS = frozenset({
     b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"cHRM", b"gAMA", b"iCCP", b"sBIT", b"sRGB", b"cICP",
     b"bKGD", b"hIST", b"pHYs", b"tIME", b"mDCV", b"cLLI",
 })  # fmt: skip
+_INNER_EXIF = re.compile(rb"Exif\x00\x00(?=II\*\x00|MM\x00\*)")
+_INNER_XMP = re.compile(rb"<x:xmpmeta.*?</x:xmpmeta>", re.DOTALL)
 _LEAST_SECRET = 5
 """Shorter texts turn up by chance."""
 
@@ -116,7 +119,27 @@ def _by_format(path: Path, data: bytes) -> Stripped:
 def _block(data: bytes, *, alone: bool) -> Stripped:
     block = Block(bytearray(data), alone=alone)
     block.strip()
+    for found in _INNER_EXIF.finditer(bytes(block.data)):  # of a preview within
+        block.data, inner = _inner(block.data, found.end())
+        block.secrets += inner
+    for found in _INNER_XMP.finditer(bytes(block.data)):
+        if not is_marks(found.group()):
+            block.data[found.start() : found.end()] = b" " * len(found.group())
     return Stripped(bytes(block.data), block.secrets)
+
+
+def _as_long(content: bytes, length: int, filled: bytes) -> bytes:
+    """A content in the place of another one that is longer."""
+    if len(content) > length:
+        raise StrangeError("no room for what its XMP says of merging and editing")
+    return content.ljust(length, filled)
+
+
+def _inner(data: bytearray, base: int) -> tuple[bytearray, list[bytes]]:
+    """An Exif block that lies within others, cut down where it lies."""
+    block = Block(data, base)
+    block.strip()
+    return block.data, block.secrets
 
 
 def _jpeg(data: bytes) -> Stripped:
@@ -208,9 +231,7 @@ def _still(data: bytes) -> Stripped:
             new = whole[:head] + done.content
         elif kind == b"mime":
             new = marks_packet(whole)
-        if len(new) > len(whole):
-            raise StrangeError("no room for what its XMP says of merging and editing")
-        new = new.ljust(len(whole), b" " if kind == b"mime" else b"\x00")
+        new = _as_long(new, len(whole), b" " if kind == b"mime" else b"\x00")
         for a, b in pieces:
             out[a:b], new = new[: b - a], new[b - a :]
     return Stripped(bytes(out), secrets)

@@ -26,7 +26,7 @@ from glowkin.study.study_file import read_study_file
 from glowkin.study.zip_rules import FILES, MANIFEST, SCHEMA, STUDY_FILE, TABLES, Listed, plain_part, same_name
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from glowkin.study.pictures import Picture
     from glowkin.study.reading import Reading
@@ -61,7 +61,7 @@ def pack(
         sources, unfit = _sources(reading, there, drawer, jobs, with_metadata=with_metadata)
         _refuse([words for sha256, words in unfit.items() if sha256 in needed])
         places = dict(zip((p.sha256 for p in (*there, *missing)), _places((*there, *missing)), strict=True))
-        files = [_handed(p, places[p.sha256], sources.get(p.sha256)) for p in (*there, *missing)]
+        files = [_handed(reading, p, places[p.sha256], sources) for p in (*there, *missing)]
         missing += [p for p in there if p.sha256 in unfit]
         _check_distinct(files, there)
         reading.copy_to(drawer / LEDGER)
@@ -149,10 +149,17 @@ def _places(pictures: Iterable[Picture]) -> Iterator[str]:
         yield place
 
 
-def _handed(picture: Picture, place: str, source: Path | None) -> Handed:
+def _handed(reading: Reading, picture: Picture, place: str, sources: Mapping[str, Path]) -> Handed:
+    source = sources.get(picture.sha256)
     if source is None:
         return Handed(picture.sha256, place)
-    return Handed(picture.sha256, place, digest(source), source.stat().st_size)
+    sha256 = digest(source)
+    before = sha256 if source == picture.file(reading.folder) else source.name
+    if before != picture.sha256:
+        raise CannotReadError(
+            f"{picture.path}: was changed while it was packed; export again when it is done"
+        )
+    return Handed(picture.sha256, place, sha256, source.stat().st_size)
 
 
 def _check_distinct(files: Sequence[Handed], there: Sequence[Picture]) -> None:
