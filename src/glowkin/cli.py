@@ -249,13 +249,13 @@ def import_(file: Path, output: Path, *, behind: Path | None, as_json: bool) -> 
     sys.exit(import_camera(file, output, PROGRAM, behind=behind, as_json=as_json))
 
 
-@main.command(epilog="Example: glowkin report results")
-@click.argument("out_dir", type=click.Path(path_type=Path, file_okay=False))
-def report(out_dir: Path) -> None:
-    """Make the report of an OUT_DIR anew from its records."""
-    from glowkin.telling.out_dir import rebuild
+@main.command(epilog="Example: glowkin report drying")
+@click.argument("study_or_out_dir", type=click.Path(path_type=Path, file_okay=False))
+def report(study_or_out_dir: Path) -> None:
+    """Make the report of a STUDY, or that of an OUT_DIR anew from its records."""
+    from glowkin.showing import report as write_report
 
-    click.echo(rebuild(out_dir))
+    click.echo(write_report(study_or_out_dir, PROGRAM))
 
 
 @main.command(epilog="Example: glowkin demo --out demo-report")

@@ -87,6 +87,16 @@ def measure_and_show(
     return measure_view(scene, settings, camera), preview(scene.photo, scene.frame)
 
 
+def measure_check_show(
+    path: str | Path, settings: Settings
+) -> tuple[MeasuredPhoto, ShotCheck, NDArray[np.uint8]]:
+    """The measured photograph, what a check of it says, and a small picture, decoded once."""
+    scene = _opened(path)
+    seen = evidence_of(scene, settings)
+    checked = concluded(check_look(Look(seen)).check)
+    return measured_from(seen, settings), checked, preview(scene.photo, scene.frame)
+
+
 def measure_lean(path: str | Path, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
     """The measured photograph as a long series keeps it: without outlines."""
     return measure(path, settings, camera).without_outlines()
@@ -248,8 +258,13 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
 
 def measure_view(scene: View, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:
     """Measure the samples of one exposure or several, in units of the first one's full scale."""
+    return measured_from(evidence_of(scene, settings, camera), settings)
+
+
+def measured_from(seen: Evidence, settings: Settings) -> MeasuredPhoto:
+    """The record of what the rooms found out."""
     white_xy = white_point_xy(settings.white_point, settings.observer)
-    seen = _with_bounds(evidence_of(scene, settings, camera), settings.observer)
+    seen = _with_bounds(seen, settings.observer)
     photo, used, masters = seen.photo, seen.camera, seen.scene.masters
     return MeasuredPhoto(
         path=str(photo.path),

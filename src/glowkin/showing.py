@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from glowkin.base.errors import CannotReadError, WrongUseError
 from glowkin.base.files import write_whole
 from glowkin.base.records import compare_document, measure_document, to_json, track_document
-from glowkin.study import words
+from glowkin.study import ledger, words
 from glowkin.study.reading import open_study
 
 if TYPE_CHECKING:
@@ -44,6 +44,19 @@ def show(
             if rows
             else _study(reading, str(study), program, as_json=as_json)
         )
+
+
+def report(folder: Path, program: str) -> Path:
+    """Write report.html of a study, or of what a run left in a folder; answers its path."""
+    if not (folder / ledger.LEDGER).exists():
+        from glowkin.telling.out_dir import rebuild
+
+        return rebuild(folder)
+    from glowkin.study import reporting
+
+    with open_study(folder) as reading:
+        text = reporting.report(reading, program)
+    return write_whole(folder / "report.html", text.encode())
 
 
 def print_document(study: Path, errors: Sequence[Error], program: str) -> None:

@@ -70,7 +70,8 @@ class Lamp:
 @dataclass(frozen=True, kw_only=True)
 class Shot:
     """How photographs are taken: ``lamp`` by its name, temperature and relative humidity of the samples at
-    the shot, and the minutes that the lamp was on for one photograph.
+    the shot, and the minutes that the lamp was on for one photograph; ``room_light`` is the file of a
+    photograph of the same samples in room light, by its path from the study file.
     """
 
     __pydantic_config__ = _STRICT
@@ -80,6 +81,7 @@ class Shot:
     humidity_percent: Percent | None = None
     lamp_on_min: Minutes | None = None
     filter: str = ""
+    room_light: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,13 +116,14 @@ class StudyForm:
 
 @dataclass(frozen=True, kw_only=True)
 class Batch:
-    """One preparation."""
+    """One preparation; ``preparation`` is its preparation file, by its path from the study file."""
 
     __pydantic_config__ = _STRICT
 
     name: Name
     form: str = ""
     prepared: Day | None = None
+    preparation: str = ""
     notes: str = ""
 
 

@@ -19,6 +19,7 @@ from glowkin.telling.previews import jpeg
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from glowkin.base.checks import ShotCheck
     from glowkin.base.records import MeasuredPhoto
     from glowkin.base.settings import Settings
     from glowkin.run.outcome import Outcome
@@ -34,10 +35,10 @@ class Done:
     interrupted: bool = False
 
 
-def measured_and_shown(path: Path, settings: Settings) -> tuple[MeasuredPhoto, bytes]:
-    """The measured photograph and a small JPEG of it."""
-    photo, picture = recipes.measure_and_show(path, settings)
-    return photo, jpeg(picture)
+def measured_and_shown(path: Path, settings: Settings) -> tuple[MeasuredPhoto, ShotCheck, bytes]:
+    """The measured photograph, its check, and a small JPEG of it."""
+    photo, check, picture = recipes.measure_check_show(path, settings)
+    return photo, check, jpeg(picture)
 
 
 def complete(
@@ -113,9 +114,10 @@ def _kept(
     """Keep what came of a task; whether it is a measurement."""
     why = outcome if isinstance(outcome, str) else outcome.message
     if not isinstance(outcome, str) and outcome.result is not None:
-        photo, picture = outcome.result
+        photo, check, picture = outcome.result
         if photo.sha256 == task.picture.sha256:
-            workbook.keep(task, photo if task.names else _named(photo, names), picture, camera)
+            named = photo if task.names else _named(photo, names)
+            workbook.keep(task, named, picture, camera, check)
             done.measured.append(task.photograph_id)
             return True
         why = f"{task.picture.path}: changed while it was measured; see that it is complete, and add it again"

@@ -100,6 +100,7 @@ QUERIES = {
         "JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id "
         "WHERE r.measurement_id = ?"
     ),
+    "check": "SELECT json_extract(record, '$.check') FROM records WHERE measurement_id = ?",
     "names of": "SELECT name FROM samples WHERE measurement_id = ? ORDER BY place",
     "preview": (
         "SELECT v.jpeg FROM photographs p JOIN previews v ON v.picture_id = p.picture_id WHERE p.id = ?"

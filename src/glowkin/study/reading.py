@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
+from glowkin.base.checks import checks_from_json
 from glowkin.base.errors import WrongUseError
 from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json
 from glowkin.base.settings import FRAME_KINDS
@@ -37,6 +38,7 @@ from glowkin.study.rows import (
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from glowkin.base.checks import ShotCheck
     from glowkin.base.records import Comparison, MeasuredPhoto, Pair, TimeCourse
 
 FEW = 5
@@ -168,6 +170,11 @@ class Reading:
         names = [name for (name,) in self._all("names of", measurement_id)]
         samples = tuple(replace(s, name=name) for s, name in zip(photo.samples, names, strict=True))
         return replace(photo, path=row[1], samples=samples)
+
+    def check(self, measurement_id: int) -> ShotCheck | None:
+        """What the check of a photograph said when it was measured; ``None`` where an older version did."""
+        row = self._one("check", measurement_id)
+        return checks_from_json({"checks": [json.loads(row[0])]})[0] if row and row[0] else None
 
     def measured(self, most: int = 50, after: int = 0) -> Iterator[MeasuredPhoto]:
         """The current records in order of capture, one after another."""

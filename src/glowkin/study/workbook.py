@@ -24,6 +24,7 @@ from glowkin.study.ways import canonical
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    from glowkin.base.checks import ShotCheck
     from glowkin.base.records import MeasuredPhoto
     from glowkin.study.pictures import Picture
     from glowkin.study.tables import Outlines
@@ -204,7 +205,10 @@ class Workbook(Edits):
             for row in rows
         ]
 
-    def keep(self, task: Task, photo: MeasuredPhoto, jpeg: bytes, camera_sha256: str | None) -> None:
+    def keep(
+        self, task: Task, photo: MeasuredPhoto, jpeg: bytes, camera_sha256: str | None,
+        check: ShotCheck | None = None,
+    ) -> None:  # fmt: skip
         """Keep a whole measurement, which counts from now on; the one before is kept as well."""
         frames = tuple(replace(f, path=pictures.relative(Path(f.path), self.folder)) for f in photo.frames)
         photo = replace(photo, path="", frames=frames)
@@ -223,7 +227,8 @@ class Workbook(Edits):
                 outlines_json(task.outlines), program, now(), camera, photo.kind, photo.exposure_s,
                 photo.iso, photo.f_number, len(photo.samples), " ".join(photo.flags),
             )  # fmt: skip
-            record = json.dumps(to_json(photo), ensure_ascii=False, allow_nan=False)
+            checked = {"check": to_json(replace(check, path=""))} if check else {}
+            record = json.dumps({**to_json(photo), **checked}, ensure_ascii=False, allow_nan=False)
             self._do("INSERT INTO records VALUES (?, ?)", measurement, record)
             self._keep_samples(measurement, photo)
             self._do("UPDATE photographs SET taken_at = ? WHERE id = ?", photo.taken_at, task.photograph_id)

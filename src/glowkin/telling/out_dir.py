@@ -12,7 +12,7 @@ import json
 import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.files import write_whole
@@ -48,7 +48,9 @@ if TYPE_CHECKING:
 
     from glowkin.base.maps import FractionMap
     from glowkin.telling.previews import Preview
+    from glowkin.telling.study_told import StudyTold
 
+T = TypeVar("T")
 DOCUMENTS = ("measure.json", "compare.json", "track.json", "match.json")
 
 
@@ -66,6 +68,7 @@ class Parts:
     errors: tuple[dict[str, Any], ...] = ()
     maps: Mapping[str, Sequence[FractionMap]] = field(default_factory=dict)
     matches: Matches | None = None
+    study: StudyTold | None = None
 
 
 def write_out(
@@ -230,7 +233,16 @@ def published(parts: Parts) -> Parts:
         settings=without_folders(dict(parts.settings)),
         errors=tuple(_public_error(e, short) for e in parts.errors),
         maps={n: tuple(replace(m, path=short.get(m.path, m.path)) for m in r) for n, r in parts.maps.items()},
+        study=parts.study and _public_study(parts.study, short),
     )
+
+
+def _public_study(told: StudyTold, short: Mapping[str, str]) -> StudyTold:
+    def by_name(by_path: Mapping[str, T]) -> dict[str, T]:
+        return {short[path]: value for path, value in by_path.items() if path in short}
+
+    checks, room_light, notes = by_name(told.checks), by_name(told.room_light), by_name(told.notes)
+    return replace(told, checks=checks, room_light=room_light, notes=notes)
 
 
 def _paths(parts: Parts) -> Iterator[str]:
@@ -274,7 +286,18 @@ def _public_error(error: Mapping[str, Any], short: Mapping[str, str]) -> dict[st
 
 
 def _write_report(out_dir: Path, parts: Parts) -> Path:
-    text = build_report(
+    return write_whole(out_dir / "report.html", report_text(parts).encode())
+
+
+def public_report(parts: Parts) -> str:
+    """The report on a study as HTML text, every path cut to what tells the photographs apart."""
+    return report_text(_public(parts))
+
+
+def report_text(parts: Parts) -> str:
+    """The report as HTML text."""
+    title = {"title": parts.study.title} if parts.study else {}
+    return build_report(
         parts.photos,
         parts.pairs,
         parts.course,
@@ -285,8 +308,9 @@ def _write_report(out_dir: Path, parts: Parts) -> Path:
         parts.errors,
         maps=parts.maps,
         matches=parts.matches,
+        study=parts.study,
+        **title,
     )
-    return write_whole(out_dir / "report.html", text.encode())
 
 
 def preview_name(photo: MeasuredPhoto) -> str:

@@ -109,6 +109,17 @@ def camera_words(p: MeasuredPhoto) -> str:
     return name if name == p.camera.basis else f"{name} ({p.camera.basis.replace('-', ' ')})"
 
 
+def exposure_words(p: MeasuredPhoto) -> str:
+    """Time, ISO and aperture, as far as the file tells them."""
+    time = "" if p.exposure_s is None else _exposure(p.exposure_s)
+    parts = (
+        time,
+        "" if p.iso is None else f"ISO {p.iso:g}",
+        "" if p.f_number is None else f"f/{p.f_number:g}",
+    )
+    return ", ".join(part for part in parts if part)
+
+
 def _exposure(seconds: float | None) -> str:
     if seconds is None:
         return NOTHING

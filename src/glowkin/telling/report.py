@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from glowkin.telling import drawing, provenance, tables, wording
+from glowkin.telling import drawing, provenance, study_page, tables, wording
 from glowkin.telling.diagram import chromaticity_diagram
+from glowkin.telling.mass_figure import mass_against_light
 from glowkin.telling.match_table import matches_table
 from glowkin.telling.models_table import models_table
 from glowkin.telling.naming import base_name, public_names, without_folders
@@ -26,8 +27,10 @@ if TYPE_CHECKING:
 
     from glowkin.base.maps import FractionMap
     from glowkin.base.matches import Matches
+    from glowkin.base.preparations import MassCourse
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.telling.previews import Preview
+    from glowkin.telling.study_told import RoomLight, StudyTold
 
 MOST_PHOTOGRAPHS = 4
 """More than that and the report shows the first and the last."""
@@ -35,10 +38,11 @@ MOST_PHOTOGRAPHS = 4
 
 @dataclass(frozen=True)
 class Shown:
-    """A figure as it stands on the page."""
+    """A figure as it stands on the page, and one that belongs ``beside`` it."""
 
     body: Markup
     caption: str
+    beside: Shown | None = None
 
 
 def build_report(
@@ -53,25 +57,31 @@ def build_report(
     title: str = "Colours of glowing samples",
     maps: Mapping[str, Sequence[FractionMap]] | None = None,
     matches: Matches | None = None,
+    study: StudyTold | None = None,
 ) -> str:
-    """The report as HTML text.
+    """The report as HTML text; on a whole study, with what that tells beyond its measurements.
 
     ``previews`` are small pictures (JPEG or PNG bytes, or uint8 RGB arrays) by the photograph's path; they
     are made anew from their pixels. Paths are cut to file names, and every text is escaped.
     """
     noticed = provenance.flag_rows(photos, course, pairs)
+    summary = wording.summary(photos, pairs, course, errors, matches)
+    caution = wording.largest_caution(noticed, photos)
     html: str = _template().render(
         title=title,
         program=program,
-        summary=wording.summary(photos, pairs, course, errors, matches),
-        caution=wording.largest_caution(noticed, photos),
+        summary=summary,
+        caution=caution,
+        study=study and study_page.parts(study, photos, course, summary, caution, program, _mass_figure),
         course=_course_tables(course),
         course_figures=_course_figures(photos, course, maps or {}),
         pairs=tables.pairs_table(pairs) if pairs else None,
         matches=matches_table(matches) if matches else None,
         match_figures=_match_figures(photos, matches),
         samples=tables.samples_table(photos) if photos else None,
-        photo_figures=_photo_figures(shown_photographs(photos, course), previews or {}),
+        photo_figures=_photo_figures(
+            shown_photographs(photos, course), previews or {}, study.room_light if study else {}
+        ),
         diagrams=_diagrams(outside_series(photos, course)),
         flags=noticed,
         method=wording.method(photos, course, matches),
@@ -154,11 +164,14 @@ def shown_photographs(
     return [photos[0], photos[-1]]
 
 
-def _photo_figures(photos: Sequence[MeasuredPhoto], previews: Mapping[str, Preview]) -> list[Shown]:
+def _photo_figures(
+    photos: Sequence[MeasuredPhoto], previews: Mapping[str, Preview], room_light: Mapping[str, RoomLight]
+) -> list[Shown]:
     out: list[Shown] = []
     for i, photo in enumerate(photos):
         if photo.path in previews:
-            out.append(_picture(photo, previews[photo.path]))
+            beside = _in_room_light(room_light.get(photo.path))
+            out.append(replace(_picture(photo, previews[photo.path]), beside=beside))
         out.append(_swatches(photo, f"swatches{i}"))
     return out
 
@@ -176,6 +189,26 @@ def _picture(photo: MeasuredPhoto, preview: Preview) -> Shown:
     caption = f"{name}, a small copy; the outlines are those that were measured."
     left_out = wording.left_out(photo)
     return Shown(body, f"{caption} Dotted, and not measured: {left_out}." if left_out else caption)
+
+
+def _in_room_light(room: RoomLight | None) -> Shown | None:
+    """The same samples in room light, as the camera developed them; nothing is measured on it."""
+    from markupsafe import Markup
+
+    if room is None:
+        return None
+    source = data_uri(jpeg(pixels_of(room.picture)))
+    body = Markup('<img src="{}" alt="{}">').format(source, f"The same samples in room light, {room.name}.")
+    caption = (
+        f"Room light, not measured: {room.name}, a small copy of the whole frame. SHA-256 {room.sha256}."
+    )
+    return Shown(body, caption)
+
+
+def _mass_figure(course: MassCourse) -> Shown:
+    label = f"Mass and light of {course.sample} against time. {course.sentence}"
+    caption = "Converted by mass (filled) and by light (open), with 95 % bars; right, the change of mass."
+    return _inline(mass_against_light(course), f"mass-{course.sample}", label, caption)
 
 
 def _swatches(photo: MeasuredPhoto, prefix: str) -> Shown:

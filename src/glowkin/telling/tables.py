@@ -83,21 +83,21 @@ _BAND = (
 
 
 def _sample_row(where: str, s: Sample) -> tuple[str, ...]:
-    u_error, v_error, semi_axis = _errors(s)
+    u_error, v_error, semi_axis = sample_errors(s)
     return (
         s.name,
         where,
         rounded(s.u_prime, u_error),
         rounded(s.v_prime, v_error),
         NOTHING if semi_axis is None else significant(semi_axis),
-        _wavelength(s),
+        wavelength_words(s),
         with_interval(s.excitation_purity, s.excitation_purity_interval),
-        _band(s),
+        band_words(s),
         flag_words(s.flags),
     )
 
 
-def _errors(s: Sample) -> tuple[float | None, float | None, float | None]:
+def sample_errors(s: Sample) -> tuple[float | None, float | None, float | None]:
     """95 % half-widths of u' and v', and the longer semi-axis."""
     C = s.u_prime_v_prime_covariance
     if C is None:
@@ -107,13 +107,15 @@ def _errors(s: Sample) -> tuple[float | None, float | None, float | None]:
     return Z95 * sqrt(C[0][0]), Z95 * sqrt(C[1][1]), ellipse_95(np.array(C))[0]
 
 
-def _wavelength(s: Sample) -> str:
+def wavelength_words(s: Sample) -> str:
+    """Dominant wavelength, or the complementary one, marked c, with its interval."""
     if s.dominant_wavelength_nm is None and s.complementary_wavelength_nm is not None:
         return "c " + with_interval(s.complementary_wavelength_nm, s.complementary_wavelength_interval_nm)
     return with_interval(s.dominant_wavelength_nm, s.dominant_wavelength_interval_nm)
 
 
-def _band(s: Sample) -> str:
+def band_words(s: Sample) -> str:
+    """Centre and width of the inferred band, with their intervals."""
     if s.band_centre_nm is None:
         return NOTHING
     centre = with_interval(s.band_centre_nm, s.band_centre_interval_nm)

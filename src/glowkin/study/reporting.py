@@ -1,0 +1,165 @@
+"""The report on a study: what the ledger holds and the study file tells, on one page.
+
+The same study gives the same page, to the byte: no clock is read and no folder named.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from glowkin import recipes
+from glowkin.base.errors import CannotMeasureError, CannotReadError
+from glowkin.base.files import named
+from glowkin.base.study import StudyFile
+from glowkin.base.versions import versions
+from glowkin.findings.track import Plan
+from glowkin.study.study_file import read_study_file
+from glowkin.telling.out_dir import Parts, public_report
+from glowkin.telling.report import shown_photographs
+from glowkin.telling.study_told import Program, RoomLight, StudyTold
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from glowkin.base.preparations import Preparation
+    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.study.reading import Reading
+    from glowkin.study.rows import PhotographRow
+
+STUDY_FILE = "study.toml"
+FEWEST = 3
+"""Photographs of one arrangement that make a course."""
+MOST_PAIRS = 60
+_ALL = 1_000_000
+Error = dict[str, str]
+
+
+def report(reading: Reading, program: str) -> str:
+    """The report on a study as HTML text.
+
+    Raises ``CannotReadError`` where nothing in it is measured yet, or a file that the study file names is
+    missing or wrong.
+    """
+    file = study_file(reading.folder)
+    rows = reading.photographs(reading.overview().photographs)
+    photos = [reading.record(r.measurement_id) for r in rows if r.measurement_id is not None]
+    if not photos:
+        raise CannotReadError(
+            f"{reading.folder}: nothing in it is measured yet; add photographs with: glowkin study add "
+            f"{reading.folder} PHOTO..."
+        )
+    series, errors = arrangement(photos), _not_measured(rows)
+    course, series = _followed(series, file, errors)
+    photos = [*(p for p in photos if p.path not in {s.path for s in series}), *series]
+    pairs = _compared([p for p in photos if p not in series], file)
+    shown = {p.path for p in shown_photographs(photos, course)}
+    previews = {r.path: jpeg for r in rows if r.path in shown and (jpeg := reading.preview(r.id)) is not None}
+    parts = Parts(
+        tuple(photos), tuple(pairs), course, previews, {}, program, versions(), tuple(errors),
+        study=told(reading, file, rows, photos, course),
+    )  # fmt: skip
+    return public_report(parts)
+
+
+def study_file(folder: Path) -> StudyFile:
+    """What the study file in a study's folder says; nothing where there is none."""
+    path = folder / STUDY_FILE
+    return read_study_file(path) if path.exists() else StudyFile()
+
+
+def arrangement(photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
+    """The dated photographs of one kind and camera that show the same samples, most of all such: a series.
+
+    Empty where there are fewer than three, or all were taken at one time.
+    """
+    groups: dict[tuple[str, ...], list[MeasuredPhoto]] = {}
+    for p in photos:
+        if p.taken_at and p.samples:
+            groups.setdefault((p.kind, p.camera.name, *sorted(s.name for s in p.samples)), []).append(p)
+    most = max(groups.values(), key=len, default=[])
+    return most if len(most) >= FEWEST and len({p.taken_at for p in most}) > 1 else []
+
+
+def _followed(
+    series: Sequence[MeasuredPhoto], file: StudyFile, errors: list[Error]
+) -> tuple[TimeCourse | None, list[MeasuredPhoto]]:
+    """The course of a series, and its photographs with their samples named by place."""
+    if not series:
+        return None, []
+    there = {s.name for p in series for s in p.samples}
+    controls, converted = (tuple(n for n in names if n in there) for names in (file.controls, file.converted))
+    plan = Plan(controls, converted, file.start, study=file)
+    try:
+        named_along, course = recipes.track(series, plan)
+    except CannotMeasureError as error:
+        errors.append({"path": "series", "message": str(error)})
+        return None, []
+    return course, named_along
+
+
+def _compared(photos: Sequence[MeasuredPhoto], file: StudyFile) -> list[Comparison]:
+    """All pairs within each photograph that is not part of a series, as far as a page can hold them."""
+    return recipes.compare(photos, study=file)[:MOST_PAIRS] if photos else []
+
+
+def _not_measured(rows: Sequence[PhotographRow]) -> list[Error]:
+    return [
+        {"path": r.path, "message": r.message or f"{r.path}: is still to be measured"}
+        for r in rows
+        if r.measurement_id is None
+    ]
+
+
+def told(
+    reading: Reading, file: StudyFile, rows: Sequence[PhotographRow], photos: Sequence[MeasuredPhoto],
+    course: TimeCourse | None,
+) -> StudyTold:  # fmt: skip
+    """What the study tells beyond its measurements."""
+    overview = reading.overview()
+    edits = [(e.made_at, e.words) for e in reading.edits(_ALL) if e.undone_at is None]
+    checked = {r.path: reading.check(r.measurement_id) for r in rows if r.measurement_id is not None}
+    return StudyTold(
+        file.title or overview.title,
+        overview.made_at,
+        file,
+        tuple(_preparations(reading.folder, file, course)),
+        {path: check for path, check in checked.items() if check is not None},
+        _room_light(reading.folder, file, shown_photographs(photos, course)),
+        {r.path: r.note for r in rows if r.note},
+        tuple((r.path, r.left_out) for r in reading.left_out(overview.left_out)),
+        tuple(edits),
+        tuple(Program(p.program, p.versions, p.photographs) for p in reading.programs()),
+    )
+
+
+def _preparations(folder: Path, file: StudyFile, course: TimeCourse | None) -> list[Preparation]:
+    """The batches' preparations; a vial that was weighed has its light beside it."""
+    from glowkin.lab.preparation import prepare
+    from glowkin.lab.preparation_file import read_preparation
+    from glowkin.lab.weighings import with_weighings
+
+    out = []
+    for name in dict.fromkeys(b.preparation for b in file.batch if b.preparation):
+        told = read_preparation(folder / name)
+        weighed = told.vial.sample if told.vial else ""
+        light = course if course and course.sample(weighed) else None
+        out.append(with_weighings(prepare(told), told, light, ""))
+    return out
+
+
+def _room_light(folder: Path, file: StudyFile, photos: Sequence[MeasuredPhoto]) -> dict[str, RoomLight]:
+    """The photographs in room light that the study file names beside those shown."""
+    out = {}
+    for photo in photos:
+        name = file.shot_of(photo.path, photo.taken_at).room_light
+        if not name:
+            continue
+        path = folder / name
+        if not path.is_file():
+            raise CannotReadError(
+                f"{path}: this photograph in room light is missing; put it there, or correct room_light in "
+                f"{STUDY_FILE}"
+            )
+        out[photo.path] = RoomLight(path.name, named(path)["sha256"], path)
+    return out

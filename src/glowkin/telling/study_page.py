@@ -1,0 +1,84 @@
+"""The sections of a report that only a study has, as the page's template takes them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from glowkin.telling import study_tables, study_words
+from glowkin.telling.naming import without_folders
+from glowkin.telling.preparation_page import CAUTION, preparation_tables
+from glowkin.telling.spots import outside_series
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from glowkin.base.preparations import MassCourse, Preparation
+    from glowkin.base.records import MeasuredPhoto, TimeCourse
+    from glowkin.telling.study_told import StudyTold
+    from glowkin.telling.tables import Table
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """One preparation on the page."""
+
+    notes: str
+    tables: list[Table]
+    remarks: list[str]
+    figures: list[Any]
+
+
+@dataclass(frozen=True)
+class StudyPage:
+    """Everything in words and tables; what the study does not tell is empty."""
+
+    facts: list[tuple[str, str]]
+    notebook: str
+    told: list[Table]
+    prepared: list[Prepared]
+    prepared_caution: str
+    checks: Table | None
+    methods: str
+    supporting: list[Table]
+    integrity: list[str]
+    uncertainty: list[str]
+    programs: list[tuple[str, str]]
+    kept: list[Table]
+
+
+def parts(
+    told: StudyTold,
+    photos: Sequence[MeasuredPhoto],
+    course: TimeCourse | None,
+    summary: Sequence[str],
+    caution: str,
+    program: str,
+    mass_figure: Callable[[MassCourse], Any],
+) -> StudyPage:
+    """The study's sections; ``mass_figure`` draws a vial's mass beside its light."""
+    outside = outside_series(photos, course)
+    series = [p for p in photos if p not in outside] if course else []
+    by = [(p.name, study_words.versions_words(p.versions), p.photographs) for p in told.programs]
+    programs = " and ".join(f"{name} ({versions})" for name, versions, _ in by) or program
+    coloured = study_tables.supporting_table(outside)
+    return StudyPage(
+        facts=[(key, str(without_folders(value))) for key, value in study_words.facts(told)],
+        notebook=study_words.notebook(told, photos, summary, caution, program),
+        told=study_tables.told_tables(told),
+        prepared=[_prepared(p, mass_figure) for p in told.preparations],
+        prepared_caution=CAUTION,
+        checks=study_tables.checks_table(told.checks, photos),
+        methods=study_words.methods_paragraph(told.file, photos, course, programs) if photos else "",
+        supporting=[coloured] if coloured else [],
+        integrity=study_words.integrity(photos, series, told) if photos else [],
+        uncertainty=study_words.uncertainty(photos, course) if photos else [],
+        programs=[(f"measured {n} of these photographs", f"{name}: {words}") for name, words, n in by],
+        kept=study_tables.kept_tables(told),
+    )
+
+
+def _prepared(p: Preparation, mass_figure: Callable[[MassCourse], Any]) -> Prepared:
+    figures = [mass_figure(p.course)] if p.course else []
+    return Prepared(p.notes, preparation_tables(p), [r.sentence for r in p.remarks], figures)

@@ -1,0 +1,115 @@
+"""The report on a study: everything the study holds, nothing it does not, the same bytes each time."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from glowkin.cli import main
+
+PREPARATION = Path(__file__).parents[2] / "sample_images" / "preparation.toml"
+STUDY = """
+title = "Three reds <b>"
+author = "A. Chemist"
+controls = ["green"]
+
+[shot]
+lamp = "torch"
+temperature_c = 22
+room_light = "room.jpg"
+
+[[lamp]]
+name = "torch"
+peak_nm = 365
+
+[[batch]]
+name = "A"
+preparation = "preparation.toml"
+
+[[sample]]
+name = "left"
+batch = "A"
+
+[[sample]]
+name = "right"
+
+[[sample]]
+name = "green"
+"""
+ALWAYS = [
+    "Summary", "Samples", "Quality of the shots", "What was noticed", "For the supporting information",
+    "Integrity of the pictures", "Uncertainty", "Method", "Settings, files and versions", "Safety",
+]  # fmt: skip
+
+
+def reported(study: Path) -> str:
+    done = CliRunner().invoke(main, ["report", str(study)])
+    assert done.exit_code == 0, done.output
+    assert done.stdout.strip() == str(study / "report.html")
+    return (study / "report.html").read_text("utf-8")
+
+
+def headings(page: str) -> list[str]:
+    return re.findall(r"<h2[^>]*>(.*?)</h2>", page)
+
+
+@pytest.fixture
+def filled(run, study, photos):
+    """Three photographs of an arrangement, measured."""
+    assert run("add", study, photos, "--names", "left,right,green").exit_code == 0
+    return study
+
+
+def test_a_study_of_one_photograph_has_no_empty_heading(run, study, photos):
+    run("add", study, photos / "09.jpg")
+    page = reported(study)
+    assert headings(page) == [*ALWAYS[:1], "Comparisons", *ALWAYS[1:]]
+    assert not re.search(r"<h[23][^>]*>[^<]*</h[23]>\s*</section>", page)
+    assert "<caption></caption>" not in page
+
+
+def test_everything_the_study_holds_is_in_it(run, filled, photos):
+    shutil.copy(PREPARATION, filled / "preparation.toml")
+    shutil.copy(photos / "10.jpg", filled / "room.jpg")
+    (filled / "study.toml").write_text(STUDY, "utf-8")
+    run("edit", filled, "09.jpg", "--note", "lamp still warm")
+    page = reported(filled)
+    wanted = {*ALWAYS, "Change over time", "Samples, storages and lamps", "Preparation and yield",
+              "Notes, edits and what was left out"}  # fmt: skip
+    assert wanted == set(headings(page))
+    assert "Three reds &lt;b&gt;" in page
+    assert "<b>" not in page
+    for words in ("A. Chemist", "peak 365 nm", "83.0 (82.5 to 83.5) %", "Room light, not measured: room.jpg",
+                  "lamp still warm", "To paste into a notebook", "of 3 photographs are good",
+                  "have the same exposure"):  # fmt: skip
+        assert words in page, words
+
+
+def test_the_same_study_gives_the_same_bytes(filled):
+    assert reported(filled) == reported(filled)
+
+
+def test_it_tells_nothing_of_the_machine_and_loads_nothing(filled):
+    page = reported(filled)
+    assert str(filled.parent) not in page
+    assert str(Path.home()) not in page
+    assert not re.search(r"""(?:src|href|url\()\s*=?\s*["'(]?\s*(?:https?:)?//""", page)
+    assert "<script" not in page
+
+
+def test_what_the_report_cannot_have_is_told_with_the_mend(run, filled, study):
+    (filled / "study.toml").write_text(STUDY, "utf-8")
+    done = CliRunner().invoke(main, ["report", str(filled)])
+    assert done.exit_code == 1
+    assert "preparation.toml" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_study_without_photographs_has_no_report(study):
+    done = CliRunner().invoke(main, ["report", str(study)])
+    assert done.exit_code == 1
+    assert "nothing in it is measured yet" in done.stderr
