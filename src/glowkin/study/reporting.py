@@ -51,8 +51,9 @@ def report(reading: Reading, program: str) -> str:
         )
     series, errors = arrangement(photos), _not_measured(rows)
     course, series = _followed(series, file, errors)
-    photos = [*(p for p in photos if p.path not in {s.path for s in series}), *series]
-    pairs = _compared([p for p in photos if p not in series], file)
+    followed = {p.path for p in series}
+    others = [p for p in photos if p.path not in followed]
+    photos, pairs = [*others, *series], _compared(others, file)
     shown = {p.path for p in shown_photographs(photos, course)}
     previews = {r.path: jpeg for r in rows if r.path in shown and (jpeg := reading.preview(r.id)) is not None}
     parts = Parts(
@@ -95,7 +96,7 @@ def _followed(
     except CannotMeasureError as error:
         errors.append({"path": "series", "message": str(error)})
         return None, []
-    return course, named_along
+    return course, list(named_along)
 
 
 def _compared(photos: Sequence[MeasuredPhoto], file: StudyFile) -> list[Comparison]:

@@ -59,7 +59,8 @@ def parts(
 ) -> StudyPage:
     """The study's sections; ``mass_figure`` draws a vial's mass beside its light."""
     outside = outside_series(photos, course)
-    series = [p for p in photos if p not in outside] if course else []
+    apart = {p.path for p in outside}
+    series = [p for p in photos if p.path not in apart] if course else []
     by = [(p.name, study_words.versions_words(p.versions), p.photographs) for p in told.programs]
     programs = " and ".join(f"{name} ({versions})" for name, versions, _ in by) or program
     coloured = study_tables.supporting_table(outside)

@@ -140,7 +140,8 @@ def integrity(photos: Sequence[MeasuredPhoto], series: Sequence[MeasuredPhoto], 
         "pictures. All figures come from the files whose hashes are listed, not from these pictures."
     ]
     out += [_exposed_alike(series, "the series followed over time")] if len(series) > 1 else []
-    rest = [p for p in photos if p not in series]
+    followed = {p.path for p in series}
+    rest = [p for p in photos if p.path not in followed]
     out += [_exposed_alike(rest, "the photographs compared")] if len(rest) > 1 else []
     spoiled = [base_name(p.path) for p in photos if set(p.flags) & set(_NOT_AS_TAKEN)]
     out.append(
