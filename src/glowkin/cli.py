@@ -260,7 +260,7 @@ def report(study_or_out_dir: Path) -> None:
 
 @main.command(epilog="Example: glowkin demo --out demo-report")
 @click.option("--out", type=click.Path(path_type=Path), default=Path("demo-report"), show_default=True,
-              help="Folder for records, figures and report.")  # fmt: skip
+              help="Folder for the study and its report.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def demo(out: Path, as_json: bool) -> None:
     """Do the whole job on the sample photographs, and set what is found beside the known answers."""

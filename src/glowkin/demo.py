@@ -5,23 +5,25 @@ from __future__ import annotations
 import json
 import sys
 from dataclasses import asdict, dataclass
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
 from glowkin.base.errors import CannotReadError
+from glowkin.base.files import write_whole
 from glowkin.base.settings import Settings
 from glowkin.base.uncertainty import Z95
 from glowkin.findings.compare import uncertain_colour
-from glowkin.findings.track import Plan
-from glowkin.run.many import map_photos
+from glowkin.study.ledger import LEDGER
+from glowkin.telling.naming import base_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from glowkin.base.records import Comparison, MeasuredPhoto, Sample, TimeCourse
     from glowkin.camera.camera_file import CameraFile
+    from glowkin.study.workbook import Workbook
+    from glowkin.telling.out_dir import Parts
 
 HOUR_S = 3600.0
 
@@ -62,17 +64,24 @@ def sample_images() -> Path:
 
 
 def run_demo(out: Path, program: str, *, as_json: bool) -> None:
-    """Calibrate, measure, compare, track and report the sample photographs; print found beside known."""
-    from glowkin.base.versions import versions
-    from glowkin.telling.out_dir import write_out
+    """Calibrate, measure into a study, compare, track and report the sample photographs; print found beside
+    known. A study that is there from an earlier run is measured anew.
+    """
+    from glowkin.study import reporting
+    from glowkin.study.reading import open_study
+    from glowkin.telling.out_dir import public_report
 
     folder = sample_images()
     answers = json.loads((folder / "answers.json").read_text("utf-8"))
-    previews: dict[str, Any] = {}
-    file, camera = _calibrated(folder, out, program)
-    raw, jpeg = _side_by_side(folder, answers["side_by_side"], previews, camera)
-    pairs = recipes.compare([raw])
-    series, course = _series(folder, answers["series"], previews, camera)
+    file = _calibrated(folder, out, program)
+    _filled(folder, out, program, answers)
+    with open_study(out) as reading:
+        parts = reporting.gathered(reading, program)
+    raw, jpeg = _named(parts, "side_by_side.dng"), _named(parts, "side_by_side.jpg")
+    pairs, course = [p for p in parts.pairs if p.a.path == raw.path], parts.course
+    if course is None:
+        raise CannotReadError(f"{out}: holds another study; name another folder with --out")
+    report = write_whole(out / "report.html", public_report(parts).encode())
     checks = [
         *_camera_checks(file, answers["chart"]),
         *_colour_checks(raw, answers),
@@ -80,10 +89,6 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
         *_course_checks(course, answers["series"]),
     ]
     told = [*_pair_verdicts(pairs, answers), *_course_verdicts(course, answers["series"])]
-    settings = {"photographs": "rendered", "figures": "invented", "control": "control"}
-    report = write_out(
-        out, [raw, *series], pairs, course, previews, settings, program=program, versions=versions()
-    )
     if as_json:
         rows = [{**asdict(check), "inside": check.inside} for check in checks]
         verdicts = [asdict(t) for t in told]
@@ -94,12 +99,48 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     _print(checks, told, report)
 
 
-def _calibrated(folder: Path, out: Path, program: str) -> tuple[CameraFile, Path]:
-    """The camera made from the sample chart, and its file."""
+def _calibrated(folder: Path, out: Path, program: str) -> CameraFile:
+    """The camera made from the sample chart, kept in the study's folder."""
     out.mkdir(parents=True, exist_ok=True)
     file = recipes.fit_camera(folder / "chart.dng")
     file.save(out / "camera.json", program)
-    return file, out / "camera.json"
+    return file
+
+
+def _filled(folder: Path, out: Path, program: str, known: dict[str, Any]) -> None:
+    """The study of the sample photographs: one raw file and the JPEG of one shot, and a series.
+
+    The blank of the shot comes last in reading order, and does not glow.
+    """
+    from glowkin.study.measuring import complete
+    from glowkin.study.workbook import new_study, open_workbook
+
+    for name in ("study.toml", "preparation.toml", "room_light.jpg"):
+        write_whole(out / name, (folder / name).read_bytes())
+    if not (out / LEDGER).exists():
+        new_study(out, "demo", program)
+    glowing = tuple(s["name"] for s in known["side_by_side"]["samples"] if "u_prime" in s)
+    along = tuple(known["series"]["names"].split(","))
+    by_chart = Settings(camera=out / "camera.json")
+    with open_workbook(out, program) as workbook:
+        _add(workbook, [folder / "side_by_side.dng"], by_chart, glowing)
+        _add(workbook, [folder / "side_by_side.jpg"], Settings(), glowing)
+        _add(workbook, sorted((folder / "series").glob("*.dng")), by_chart, along)
+        for _, message in complete(workbook, jobs=2).errors:
+            raise CannotReadError(f"{message}; install glowkin again, or name another folder with --out")
+
+
+def _add(workbook: Workbook, paths: Sequence[Path], settings: Settings, names: tuple[str, ...]) -> None:
+    """Copy photographs into the study and ask for their measurement, also where they are in it already."""
+    from glowkin.study.ways import way_of
+
+    way = workbook.keep_way(way_of(settings, workbook.folder))
+    taken = [workbook.add(path, way, names, copy=True).photograph_id for path in paths]
+    workbook.ask_again(taken, {workbook.settings_id(number): way for number in taken})
+
+
+def _named(parts: Parts, name: str) -> MeasuredPhoto:
+    return next(p for p in parts.photos if base_name(p.path) == name)
 
 
 def _camera_checks(file: CameraFile, known: dict[str, Any]) -> Iterator[Check]:
@@ -110,37 +151,6 @@ def _camera_checks(file: CameraFile, known: dict[str, Any]) -> Iterator[Check]:
     for channel, middle, far in zip(("red", "green", "blue"), middles.tolist(), reach.tolist(), strict=True):
         truth = known["channel_middle_nm"][channel]
         yield Check(f"chart, {channel} channel's middle", middle, middle - far, middle + far, truth, "nm")
-
-
-def _measured(paths: Sequence[Path], settings: Settings, previews: dict[str, Any]) -> list[MeasuredPhoto]:
-    photos = []
-    for outcome in map_photos(partial(recipes.measure_and_show, settings=settings), paths, jobs=2):
-        if outcome.result is None:
-            raise CannotReadError(f"{outcome.message}; install glowkin again")
-        photos.append(outcome.result[0])
-        previews[outcome.result[0].path] = outcome.result[1]
-    return photos
-
-
-def _side_by_side(
-    folder: Path, known: dict[str, Any], previews: dict[str, Any], camera: Path
-) -> list[MeasuredPhoto]:
-    """The raw file and the JPEG of one shot. The blank comes last in reading order, and does not glow."""
-    glowing = tuple(s["name"] for s in known["samples"] if "u_prime" in s)
-    raw, jpeg = folder / "side_by_side.dng", folder / "side_by_side.jpg"
-    return [
-        *_measured([raw], Settings(names=glowing, camera=camera), previews),
-        *_measured([jpeg], Settings(names=glowing), previews),
-    ]
-
-
-def _series(
-    folder: Path, known: dict[str, Any], previews: dict[str, Any], camera: Path
-) -> tuple[Sequence[MeasuredPhoto], TimeCourse]:
-    names = known["names"].split(",")
-    converted = tuple(v["name"] for v in known["vials"] if v["name"].startswith("MgCl2-25C"))
-    photos = _measured(sorted((folder / "series").glob("*.dng")), Settings(camera=camera), previews)
-    return recipes.track(photos, Plan((known["control"],), converted, known["start"]), names)
 
 
 def _colour_checks(photo: MeasuredPhoto, answers: dict[str, Any], where: str = "") -> Iterator[Check]:

@@ -42,6 +42,9 @@ LUMINANCE_RATIO = 10.0
 RED_LUMINANCE = 0.05
 """Of a vial of the red form, in the scene's units: gives exposures of about a second."""
 
+ROOM = 10.0
+"""The room's light, in the scene's units."""
+
 VIOLET, GLASS_VIOLET, CLOTH_VIOLET = 0.008, 0.010, 0.003
 NOTE = "All figures are invented and the photographs are rendered; no substance was made."
 
@@ -88,6 +91,7 @@ def write_all(out: Path) -> None:
     pair, chart, series = side_by_side(camera), chart_photograph(camera), storage_series(camera)
     write_dng(pair, out / "side_by_side.dng")
     write_jpeg(pair, out / "side_by_side.jpg")
+    write_jpeg(room_light(camera), out / "room_light.jpg")
     write_dng(chart, out / "chart.dng")
     for shot in series.shots:
         write_dng(shot, out / "series" / series_name(shot))
@@ -103,6 +107,19 @@ def sample_camera() -> SceneCamera:
 
 def side_by_side(camera: SceneCamera) -> Shot:
     """Two red batches 3 nm apart, the green form, a terbium solid, the control and a blank."""
+    scene, rng = _side_by_side()
+    exposure = Exposure(f_number=4.0, taken_at=datetime(2026, 5, 4, 8, 40, 0))
+    return photograph(scene, camera, rng, exposure, brightest=0.62)
+
+
+def room_light(camera: SceneCamera) -> Shot:
+    """The same vials with the lamp off and the room's light on: what they look like, nothing to measure."""
+    scene, rng = _side_by_side()
+    exposure = Exposure(exposure_s=0.25, f_number=4.0, taken_at=datetime(2026, 5, 4, 8, 37, 0))
+    return photograph(replace(scene.lamp_off(), room=ROOM), camera, rng, exposure)
+
+
+def _side_by_side() -> tuple[Scene, np.random.Generator]:
     rng = np.random.default_rng(SEED)
     glow = {
         "red-batch-1": with_luminance(band(640.0, 85.0), RED_LUMINANCE),
@@ -117,9 +134,7 @@ def side_by_side(camera: SceneCamera) -> Shot:
         _vial(name, centre, 66.0, radiance, i, rng)
         for i, (centre, (name, radiance)) in enumerate(zip(centres, glow.items(), strict=True))
     )
-    scene = Scene(SIZE_PX, samples, surroundings_violet=CLOTH_VIOLET, halo=0.015, seed=SEED)
-    exposure = Exposure(f_number=4.0, taken_at=datetime(2026, 5, 4, 8, 40, 0))
-    return photograph(scene, camera, rng, exposure, brightest=0.62)
+    return Scene(SIZE_PX, samples, surroundings_violet=CLOTH_VIOLET, halo=0.015, seed=SEED), rng
 
 
 def chart_photograph(camera: SceneCamera) -> Shot:
@@ -259,15 +274,17 @@ README = """# Sample images
 
 Rendered, not photographed, and all figures in them are invented: the substances, their colours, their
 half-times, the camera. `python -m glowkin.scene.sample_images sample_images` writes this folder again, byte
-for byte with the same versions of its libraries, but for `preparation.toml`, which was written by hand.
+for byte with the same versions of its libraries, but for `preparation.toml` and `study.toml`, written by hand.
 
 | file | shows |
 |---|---|
 | `side_by_side.dng` | two red batches 3 nm apart, the green form, a terbium solid, a control, a blank |
 | `side_by_side.jpg` | the same shot as the camera developed it, white balance fixed to daylight |
+| `room_light.jpg` | the same vials in room light, to be looked at only |
 | `chart.dng` | a 24-patch chart by a window, daylight of 5600 K, with a little flare and uneven light |
 | `series/` | fifteen vials in five storages and a stable control, twelve photographs over twelve days |
 | `preparation.toml` | the preparation of the red form and the weighings of one vial, for `glowkin prep` |
+| `study.toml` | the study file of the demo: samples, storages, lamp, batch, control, opening |
 | `answers.json` | the known answers: names in reading order, colours, half-times, where a change stops |
 
 `glowkin camera fit chart.dng -o camera.json` makes the camera file that the demo measures the others with.

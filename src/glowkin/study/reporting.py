@@ -36,7 +36,12 @@ Error = dict[str, str]
 
 
 def report(reading: Reading, program: str) -> str:
-    """The report on a study as HTML text.
+    """The report on a study as HTML text."""
+    return public_report(gathered(reading, program))
+
+
+def gathered(reading: Reading, program: str) -> Parts:
+    """All that a report on a study is made from, samples compared and followed.
 
     Raises ``CannotReadError`` where nothing in it is measured yet, or a file that the study file names is
     missing or wrong.
@@ -56,11 +61,10 @@ def report(reading: Reading, program: str) -> str:
     photos, pairs = [*others, *series], _compared(others, file)
     shown = {p.path for p in shown_photographs(photos, course)}
     previews = {r.path: jpeg for r in rows if r.path in shown and (jpeg := reading.preview(r.id)) is not None}
-    parts = Parts(
+    return Parts(
         tuple(photos), tuple(pairs), course, previews, {}, program, versions(), tuple(errors),
         study=told(reading, file, rows, photos, course),
     )  # fmt: skip
-    return public_report(parts)
 
 
 def study_file(folder: Path) -> StudyFile:
