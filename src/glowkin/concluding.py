@@ -21,7 +21,7 @@ from glowkin.study.workbook import open_workbook
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from glowkin.base.records import MeasuredPhoto
+    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.base.study import StudyFile
     from glowkin.study.workbook import Workbook
 
@@ -33,26 +33,36 @@ def track(
 ) -> int:
     """Follow samples through the study's photographs and keep the course; the exit status."""
     with open_workbook(study, program) as workbook:
-        written = written_down(workbook.folder)
-        numbers, measured = _measured(workbook, photos)
-        lean = [photo.without_outlines() for photo in measured]
-        given = options["names"]
-        names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else ()
-        names = names or (written.names if written else ())
-        plan = Plan(options["controls"], options["converted"], options["start"], (), options["at"])
-        told = filled(workbook.folder, {"outlines": None}).get("references", ())
-        references = [(name, glow) for name, _, glow in (text.partition("=") for text in told)]
-        series, course = recipes.track(lean, plan.told_by(written), names, references)
-        document = track_document(course, [], program)
-        number = workbook.conclude("track", document, options, course_words(course), numbers)
+        number, count, series, course = tracked(workbook, photos, program, options)
     if as_json:
-        _print(document)
+        _print(track_document(course, [], program))
     else:
         from glowkin.terminal import show
 
         show(series, course=course)
-        _kept(study, number, len(numbers))
+        _kept(study, number, count)
     return 0
+
+
+def tracked(
+    workbook: Workbook, photos: Sequence[Path], program: str, options: dict[str, Any]
+) -> tuple[int, int, Sequence[MeasuredPhoto], TimeCourse]:
+    """The course of samples through photographs of a study, kept in it: its number, of how many, and itself
+    with its photographs.
+    """
+    written = written_down(workbook.folder)
+    numbers, measured = _measured(workbook, photos)
+    lean = [photo.without_outlines() for photo in measured]
+    given = options["names"]
+    names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else ()
+    names = names or (written.names if written else ())
+    plan = Plan(options["controls"], options["converted"], options["start"], (), options["at"])
+    told = filled(workbook.folder, {"outlines": None}).get("references", ())
+    references = [(name, glow) for name, _, glow in (text.partition("=") for text in told)]
+    series, course = recipes.track(lean, plan.told_by(written), names, references)
+    document = track_document(course, [], program)
+    number = workbook.conclude("track", document, options, course_words(course), numbers)
+    return number, len(numbers), series, course
 
 
 def compare(
@@ -60,21 +70,31 @@ def compare(
 ) -> int:
     """Compare samples of the study's photographs and keep what comes of it; the exit status."""
     with open_workbook(study, program) as workbook:
-        numbers, measured = _measured(workbook, photos)
-        asked = options["pairs"], options["tolerance"], options["lab_white"]
-        pairs = recipes.compare(measured, *asked, written_down(workbook.folder))
-        there = {place.path for c in pairs for place in (c.a, c.b)}
-        grounds = [n for n, photo in zip(numbers, measured, strict=True) if photo.path in there]
-        document = compare_document(pairs, [], program)
-        number = workbook.conclude("compare", document, options, pairs_words(pairs), grounds)
+        number, count, measured, pairs = compared(workbook, photos, program, options)
     if as_json:
-        _print(document)
+        _print(compare_document(pairs, [], program))
     else:
         from glowkin.terminal import show
 
         show(measured, pairs)
-        _kept(study, number, len(grounds))
+        _kept(study, number, count)
     return 0
+
+
+def compared(
+    workbook: Workbook, photos: Sequence[Path], program: str, options: dict[str, Any]
+) -> tuple[int, int, list[MeasuredPhoto], list[Comparison]]:
+    """Samples of photographs of a study compared, and that kept in it: its number, of how many photographs,
+    these, and itself.
+    """
+    numbers, measured = _measured(workbook, photos)
+    asked = options["pairs"], options["tolerance"], options["lab_white"]
+    pairs = recipes.compare(measured, *asked, written_down(workbook.folder))
+    there = {place.path for c in pairs for place in (c.a, c.b)}
+    grounds = [n for n, photo in zip(numbers, measured, strict=True) if photo.path in there]
+    document = compare_document(pairs, [], program)
+    number = workbook.conclude("compare", document, options, pairs_words(pairs), grounds)
+    return number, len(grounds), measured, pairs
 
 
 def written_down(folder: Path) -> StudyFile | None:

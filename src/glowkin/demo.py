@@ -13,8 +13,9 @@ from glowkin.base.errors import CannotReadError
 from glowkin.base.files import write_whole
 from glowkin.base.settings import Settings
 from glowkin.base.uncertainty import Z95
-from glowkin.findings.compare import uncertain_colour
-from glowkin.study.ledger import LEDGER
+from glowkin.concluding import compared, tracked
+from glowkin.findings.compare import TOLERANCE, uncertain_colour
+from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.telling.naming import base_name
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     with open_study(out) as reading:
         parts = reporting.gathered(reading, program)
     raw, jpeg = _named(parts, "side_by_side.dng"), _named(parts, "side_by_side.jpg")
-    pairs, course = [p for p in parts.pairs if p.a.path == raw.path], parts.course
+    course = parts.course
     if course is None:
         raise CannotReadError(f"{out}: holds another study; name another folder with --out")
     report = write_whole(out / "report.html", public_report(parts).encode())
@@ -88,7 +89,7 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
         *_colour_checks(jpeg, answers, " from the JPEG"),
         *_course_checks(course, answers["series"]),
     ]
-    told = [*_pair_verdicts(pairs, answers), *_course_verdicts(course, answers["series"])]
+    told = [*_pair_verdicts(parts.pairs, answers), *_course_verdicts(course, answers["series"])]
     if as_json:
         rows = [{**asdict(check), "inside": check.inside} for check in checks]
         verdicts = [asdict(t) for t in told]
@@ -108,7 +109,8 @@ def _calibrated(folder: Path, out: Path, program: str) -> CameraFile:
 
 
 def _filled(folder: Path, out: Path, program: str, known: dict[str, Any]) -> None:
-    """The study of the sample photographs: one raw file and the JPEG of one shot, and a series.
+    """The study of the sample photographs, and what it says: the raw file and the JPEG of one shot, compared,
+    and a series, followed.
 
     The blank of the shot comes last in reading order, and does not glow.
     """
@@ -128,6 +130,15 @@ def _filled(folder: Path, out: Path, program: str, known: dict[str, Any]) -> Non
         _add(workbook, sorted((folder / "series").glob("*.dng")), by_chart, along)
         for _, message in complete(workbook, jobs=2).errors:
             raise CannotReadError(f"{message}; install glowkin again, or name another folder with --out")
+        series = [Path(PHOTOS) / path.name for path in sorted((folder / "series").glob("*.dng"))]
+        tracked(
+            workbook,
+            series,
+            program,
+            {"names": None, "controls": (), "converted": (), "start": None, "at": ()},
+        )
+        pair = {"pairs": (), "tolerance": TOLERANCE, "lab_white": None}
+        compared(workbook, [Path(PHOTOS) / "side_by_side.dng"], program, pair)
 
 
 def _add(workbook: Workbook, paths: Sequence[Path], settings: Settings, names: tuple[str, ...]) -> None:

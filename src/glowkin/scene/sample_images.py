@@ -274,7 +274,7 @@ README = """# Sample images
 
 Rendered, not photographed, and all figures in them are invented: the substances, their colours, their
 half-times, the camera. `python -m glowkin.scene.sample_images sample_images` writes this folder again, byte
-for byte with the same versions of its libraries, but for `preparation.toml` and `study.toml`, written by hand.
+for byte with the same versions of its libraries. `preparation.toml` and `study.toml` were written by hand.
 
 | file | shows |
 |---|---|

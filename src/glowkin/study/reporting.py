@@ -12,7 +12,7 @@ from glowkin.base.errors import CannotMeasureError, CannotReadError
 from glowkin.base.files import named
 from glowkin.base.study import StudyFile
 from glowkin.base.versions import versions
-from glowkin.findings.track import Plan
+from glowkin.findings.track import Plan, name_along
 from glowkin.study.study_file import read_study_file
 from glowkin.telling.out_dir import Parts, public_report
 from glowkin.telling.report import shown_photographs
@@ -54,17 +54,40 @@ def gathered(reading: Reading, program: str) -> Parts:
             f"{reading.folder}: nothing in it is measured yet; add photographs with: glowkin study add "
             f"{reading.folder} PHOTO..."
         )
-    series, errors = arrangement(photos), _not_measured(rows)
-    course, series = _followed(series, file, errors)
+    errors, (course, pairs) = _not_measured(rows), kept(reading)
+    course, series = _along(course, photos) if course else _followed(arrangement(photos), file, errors)
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
-    photos, pairs = [*others, *series], _compared(others, file)
+    photos, pairs = [*others, *series], pairs or _compared(others, file)
     shown = {p.path for p in shown_photographs(photos, course)}
     previews = {r.path: jpeg for r in rows if r.path in shown and (jpeg := reading.preview(r.id)) is not None}
     return Parts(
         tuple(photos), tuple(pairs), course, previews, {}, program, versions(), tuple(errors),
         study=told(reading, file, rows, photos, course),
     )  # fmt: skip
+
+
+def kept(reading: Reading) -> tuple[TimeCourse | None, list[Comparison]]:
+    """The last course and the last comparison of each two samples that the study keeps and that stand."""
+    course: TimeCourse | None = None
+    pairs: dict[tuple[str, ...], Comparison] = {}
+    for row in reading.conclusions(_ALL):
+        if row.gone:
+            continue
+        found, compared = reading.conclusion(row.id)
+        course = course or found
+        for c in compared:
+            pairs.setdefault((c.a.path, c.a.name, c.b.path, c.b.name), c)
+    return course, list(pairs.values())
+
+
+def _along(course: TimeCourse, photos: Sequence[MeasuredPhoto]) -> tuple[TimeCourse, list[MeasuredPhoto]]:
+    """A course with its photographs, their samples named by place as in the course."""
+    paths = {point.path for s in course.samples for point in s.points}
+    series = [p for p in photos if p.path in paths]
+    names = [s.name for s in course.samples]
+    first = min(series, key=lambda p: p.taken_at or "")
+    return course, list(name_along(series, names if len(names) == len(first.samples) else ()))
 
 
 def study_file(folder: Path) -> StudyFile:
@@ -122,6 +145,10 @@ def told(
 ) -> StudyTold:  # fmt: skip
     """What the study tells beyond its measurements."""
     overview = reading.overview()
+    concluded = [
+        (str(c.id), c.kind, c.made_at, c.program, str(c.photographs), _state(c.gone))
+        for c in reading.conclusions(_ALL)
+    ]
     edits = [(e.made_at, e.words) for e in reading.edits(_ALL) if e.undone_at is None]
     checked = {r.path: reading.check(r.measurement_id) for r in rows if r.measurement_id is not None}
     return StudyTold(
@@ -134,8 +161,13 @@ def told(
         {r.path: r.note for r in rows if r.note},
         tuple((r.path, r.left_out) for r in reading.left_out(overview.left_out)),
         tuple(edits),
+        tuple(concluded),
         tuple(Program(p.program, p.versions, p.photographs) for p in reading.programs()),
     )
+
+
+def _state(gone: int) -> str:
+    return f"{gone} photographs measured anew or left out since; not in this report" if gone else "stands"
 
 
 def _preparations(folder: Path, file: StudyFile, course: TimeCourse | None) -> list[Preparation]:

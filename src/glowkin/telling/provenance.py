@@ -75,6 +75,9 @@ GRAVITY = (
 """Flags, the one that endangers a conclusion most first."""
 
 
+_SEVERAL = 3
+
+
 @dataclass(frozen=True)
 class FlagRow:
     """A flag and where it was raised."""
@@ -87,13 +90,27 @@ def photos_table(photos: Sequence[MeasuredPhoto], names: dict[str, str]) -> Tabl
     """The files, how they were taken, and the hash that tells them from any other."""
     heads = ("Photograph", "Taken", "Exposure", "ISO", "Aperture", "Kind", "Camera description", "SHA-256")
     rows = tuple(_photo_row(p, names[p.path]) for p in photos)
-    return Table("Photographs", heads, rows)
+    return _told_once(Table("Photographs", heads, rows))
+
+
+def _told_once(table: Table) -> Table:
+    """The table with what is the same in every row said below it; times and hashes stay."""
+    if len(table.rows) < _SEVERAL:
+        return table
+    same = [i for i in range(2, len(table.heads) - 1) if len({row[i] for row in table.rows}) == 1]
+    said = ", ".join(
+        f"{table.heads[i].lower()} {table.rows[0][i]}" for i in same if table.rows[0][i] != NOTHING
+    )
+    kept = [i for i in range(len(table.heads)) if i not in same]
+    rows = tuple(tuple(row[i] for i in kept) for row in table.rows)
+    note = f"The same for all: {said.replace('iso ', 'ISO ')}." if said else ""
+    return Table(table.caption, tuple(table.heads[i] for i in kept), rows, note)
 
 
 def _photo_row(p: MeasuredPhoto, name: str) -> tuple[str, ...]:
     return (
         name,
-        p.taken_at or "unknown",
+        (p.taken_at or "unknown").replace("T", " "),
         _exposure(p.exposure_s),
         NOTHING if p.iso is None else f"{p.iso:g}",
         NOTHING if p.f_number is None else f"f/{p.f_number:g}",

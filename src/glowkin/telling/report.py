@@ -78,7 +78,11 @@ def build_report(
         pairs=tables.pairs_table(pairs) if pairs else None,
         matches=matches_table(matches) if matches else None,
         match_figures=_match_figures(photos, matches),
-        samples=tables.samples_table(photos) if photos else None,
+        samples=tables.samples_table(
+            photos, shown_photographs(photos, course), "the study" if study else "samples.csv"
+        )
+        if photos
+        else None,
         photo_figures=_photo_figures(
             shown_photographs(photos, course), previews or {}, study.room_light if study else {}
         ),
@@ -159,7 +163,8 @@ def shown_photographs(
         return photos
     apart = outside_series(photos, course)
     if len(apart) < len(photos):
-        series = [p for p in photos if p not in apart]
+        paths = {p.path for p in apart}
+        series = [p for p in photos if p.path not in paths]
         return [*shown_photographs(apart), series[0], series[-1]]
     return [photos[0], photos[-1]]
 

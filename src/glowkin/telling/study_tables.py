@@ -154,13 +154,18 @@ def _xy_errors(s: Sample) -> tuple[float | None, float | None]:
 
 
 def kept_tables(told: StudyTold) -> list[Table]:
-    """What the study keeps beside figures: notes, what was left out and why, and edits."""
+    """What the study keeps beside figures: notes, what was left out and why, conclusions and edits."""
     notes = tuple((base_name(path), without_folders(note)) for path, note in told.notes.items())
     left = tuple((base_name(path), without_folders(why)) for path, why in told.left_out)
     edits = tuple((when, without_folders(what)) for when, what in told.edits)
     tables = (
         Table("Notes on photographs", ("Photograph", "Note"), notes),
         Table("Left out of the study, and counted nowhere", ("Photograph", "Why"), left),
+        Table(
+            "Courses and comparisons that the study keeps, the latest first",
+            ("No.", "Kind", "Made (UTC)", "By", "Photographs", "State"),
+            told.conclusions,
+        ),
         Table("Edits of names, outlines and notes, the latest first", ("When (UTC)", "What"), edits),
     )
     return [table for table in tables if table.rows]

@@ -35,7 +35,8 @@ class Program:
 @dataclass(frozen=True)
 class StudyTold:
     """``checks``, ``room_light`` and ``notes`` go by the photograph's path; ``left_out`` are photographs with
-    the reason, ``edits`` what was changed and when, ``file`` what the study file says.
+    the reason, ``edits`` what was changed and when, ``conclusions`` rows of number, kind, time, program,
+    count and state, ``file`` what the study file says.
     """
 
     title: str
@@ -47,4 +48,5 @@ class StudyTold:
     notes: Mapping[str, str] = field(default_factory=dict)
     left_out: tuple[tuple[str, str], ...] = ()
     edits: tuple[tuple[str, str], ...] = ()
+    conclusions: tuple[tuple[str, ...], ...] = ()
     programs: tuple[Program, ...] = ()

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 Z95 = 1.959963984540054
 MOST_ROWS = 40
-"""More samples than that and the table shows the first and the last photograph."""
+"""More samples than that and the table shows a few photographs only."""
 
 
 @dataclass(frozen=True)
@@ -46,10 +46,12 @@ def flag_words(names: Sequence[str]) -> str:
     return ", ".join(name.replace("-", " ") for name in names) or NOTHING
 
 
-def samples_table(photos: Sequence[MeasuredPhoto]) -> Table:
-    """One row a sample."""
+def samples_table(
+    photos: Sequence[MeasuredPhoto], few: Sequence[MeasuredPhoto] = (), all_in: str = "samples.csv"
+) -> Table:
+    """One row a sample; of many only those in a ``few`` photographs, else in the first and the last."""
     many = sum(len(p.samples) for p in photos) > MOST_ROWS and len(photos) > 2
-    shown = [photos[0], photos[-1]] if many else photos
+    shown = (few or [photos[0], photos[-1]]) if many else photos
     several = len(photos) > 1
     heads: tuple[str, ...] = (
         "Sample",
@@ -67,7 +69,8 @@ def samples_table(photos: Sequence[MeasuredPhoto]) -> Table:
     left_out = {*(() if several else ("Photograph",)), *(() if banded else ("Inferred band, nm",))}
     kept = [i for i, head in enumerate(heads) if head not in left_out]
     heads, rows = tuple(heads[i] for i in kept), tuple(tuple(r[i] for i in kept) for r in rows)
-    note = "The first and the last photograph are shown; samples.csv holds all of them. " if many else ""
+    which = "The photographs pictured are shown" if few else "The first and the last photograph are shown"
+    note = f"{which}; {all_in} holds all of them. " if many else ""
     caption = f"Samples in {base_name(photos[0].path)}" if photos and not several else "Samples"
     return Table(caption, heads, rows, note + _WHAT_IT_MEANS + (_BAND if banded else ""))
 
@@ -254,9 +257,8 @@ def ratios_table(course: TimeCourse) -> Table:
     caption = "How many times longer one takes than the other"
     if course.storage_comparisons:
         rows = tuple(_ratio_row(c) for c in course.storage_comparisons)
-        return Table(
-            caption, ("Storages", *heads[1:]), rows, "track.json also has the ratios of single vials."
-        )
+        note = "The record of the course also has the ratios of single vials."
+        return Table(caption, ("Storages", *heads[1:]), rows, note)
     return Table(caption, heads, tuple(_ratio_row(c) for c in course.comparisons))
 
 
