@@ -70,7 +70,7 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     """
     from glowkin.study import reporting
     from glowkin.study.reading import open_study
-    from glowkin.telling.out_dir import public_report
+    from glowkin.telling.out_dir import published, report_text
 
     folder = sample_images()
     answers = json.loads((folder / "answers.json").read_text("utf-8"))
@@ -82,7 +82,7 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     course = parts.course
     if course is None:
         raise CannotReadError(f"{out}: holds another study; name another folder with --out")
-    report = write_whole(out / "report.html", public_report(parts).encode())
+    report = write_whole(out / "report.html", report_text(published(parts)).encode())
     checks = [
         *_camera_checks(file, answers["chart"]),
         *_colour_checks(raw, answers),

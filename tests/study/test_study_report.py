@@ -101,12 +101,33 @@ def test_it_tells_nothing_of_the_machine_and_loads_nothing(filled):
     assert "<script" not in page
 
 
-def test_what_the_report_cannot_have_is_told_with_the_mend(run, filled, study):
+def test_files_that_are_missing_are_told_and_wrong_ones_refused(filled):
     (filled / "study.toml").write_text(STUDY, "utf-8")
+    page = reported(filled)
+    assert "Named in the study file, and not there" in page
+    assert "Preparation and yield" not in page
+    assert "Room light, not measured" not in page
+    (filled / "preparation.toml").write_text("[[reagent]]\nname = 3", "utf-8")
     done = CliRunner().invoke(main, ["report", str(filled)])
     assert done.exit_code == 1
     assert "preparation.toml" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_what_the_study_keeps_comes_before_what_is_reckoned_for_the_page(run, filled):
+    reckoned = reported(filled)
+    assert "Courses and comparisons that the study keeps" not in reckoned
+    run("compare", filled, "09.jpg", "--pair", "left", "right")
+    run("track", filled)
+    page = reported(filled)
+    assert "Courses and comparisons that the study keeps" in page
+    assert {"Change over time", "Comparisons"} <= set(headings(page))
+    assert "left and right" in page
+    assert "left and green" not in page
+    run("edit", filled, "09.jpg", "--leave-out", "shaken")
+    page = reported(filled)
+    assert page.count("measured anew or left out since; not in this report") == 2
+    assert "1 photographs of the study were left out" not in page
 
 
 def test_a_study_without_photographs_has_no_report(study):

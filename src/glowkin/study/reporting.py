@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError, CannotReadError
 from glowkin.base.files import named
+from glowkin.base.places import base_name
 from glowkin.base.study import StudyFile
 from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
 from glowkin.study.study_file import read_study_file
-from glowkin.telling.out_dir import Parts, public_report
+from glowkin.telling.out_dir import Parts, published, report_text
 from glowkin.telling.report import shown_photographs
 from glowkin.telling.study_told import Program, RoomLight, StudyTold
 
@@ -37,14 +38,14 @@ Error = dict[str, str]
 
 def report(reading: Reading, program: str) -> str:
     """The report on a study as HTML text."""
-    return public_report(gathered(reading, program))
+    return report_text(published(gathered(reading, program)))
 
 
 def gathered(reading: Reading, program: str) -> Parts:
     """All that a report on a study is made from, samples compared and followed.
 
     Raises ``CannotReadError`` where nothing in it is measured yet, or a file that the study file names is
-    missing or wrong.
+    wrong; one that is missing is told on the page.
     """
     file = study_file(reading.folder)
     rows = reading.photographs(reading.overview().photographs)
@@ -144,7 +145,7 @@ def told(
     course: TimeCourse | None,
 ) -> StudyTold:  # fmt: skip
     """What the study tells beyond its measurements."""
-    overview = reading.overview()
+    overview, missing = reading.overview(), list[str]()
     concluded = [
         (str(c.id), c.kind, c.made_at, c.program, str(c.photographs), _state(c.gone))
         for c in reading.conclusions(_ALL)
@@ -155,14 +156,15 @@ def told(
         file.title or overview.title,
         overview.made_at,
         file,
-        tuple(_preparations(reading.folder, file, course)),
+        tuple(_preparations(reading.folder, file, course, missing)),
         {path: check for path, check in checked.items() if check is not None},
-        _room_light(reading.folder, file, shown_photographs(photos, course)),
+        _room_light(reading.folder, file, shown_photographs(photos, course), missing),
         {r.path: r.note for r in rows if r.note},
         tuple((r.path, r.left_out) for r in reading.left_out(overview.left_out)),
         tuple(edits),
         tuple(concluded),
         tuple(Program(p.program, p.versions, p.photographs) for p in reading.programs()),
+        missing,
     )
 
 
@@ -170,33 +172,37 @@ def _state(gone: int) -> str:
     return f"{gone} photographs measured anew or left out since; not in this report" if gone else "stands"
 
 
-def _preparations(folder: Path, file: StudyFile, course: TimeCourse | None) -> list[Preparation]:
+def _preparations(
+    folder: Path, file: StudyFile, course: TimeCourse | None, missing: list[str]
+) -> list[Preparation]:
     """The batches' preparations; a vial that was weighed has its light beside it."""
     from glowkin.lab.preparation import prepare
     from glowkin.lab.preparation_file import read_preparation
     from glowkin.lab.weighings import with_weighings
 
     out = []
-    for name in dict.fromkeys(b.preparation for b in file.batch if b.preparation):
+    for name in _there(folder, [b.preparation for b in file.batch], missing):
         told = read_preparation(folder / name)
-        weighed = told.vial.sample if told.vial else ""
-        light = course if course and course.sample(weighed) else None
+        light = course if course and course.sample(told.vial.sample) else None
         out.append(with_weighings(prepare(told), told, light, ""))
     return out
 
 
-def _room_light(folder: Path, file: StudyFile, photos: Sequence[MeasuredPhoto]) -> dict[str, RoomLight]:
+def _room_light(
+    folder: Path, file: StudyFile, photos: Sequence[MeasuredPhoto], missing: list[str]
+) -> dict[str, RoomLight]:
     """The photographs in room light that the study file names beside those shown."""
-    out = {}
-    for photo in photos:
-        name = file.shot_of(photo.path, photo.taken_at).room_light
-        if not name:
-            continue
-        path = folder / name
-        if not path.is_file():
-            raise CannotReadError(
-                f"{path}: this photograph in room light is missing; put it there, or correct room_light in "
-                f"{STUDY_FILE}"
-            )
-        out[photo.path] = RoomLight(path.name, named(path)["sha256"], path)
-    return out
+    beside = {p.path: file.shot_of(p.path, p.taken_at).room_light for p in photos}
+    there = _there(folder, list(beside.values()), missing)
+    return {
+        path: RoomLight(base_name(name), named(folder / name)["sha256"], folder / name)
+        for path, name in beside.items()
+        if name in there
+    }
+
+
+def _there(folder: Path, names: Sequence[str], missing: list[str]) -> list[str]:
+    """Those of the files that the study file names that are there; others are noted."""
+    told = list(dict.fromkeys(name for name in names if name))
+    missing += [name for name in told if not (folder / name).is_file()]
+    return [name for name in told if name not in missing]

@@ -289,11 +289,6 @@ def _write_report(out_dir: Path, parts: Parts) -> Path:
     return write_whole(out_dir / "report.html", report_text(parts).encode())
 
 
-def public_report(parts: Parts) -> str:
-    """The report on a study as HTML text, every path cut to what tells the photographs apart."""
-    return report_text(_public(parts))
-
-
 def report_text(parts: Parts) -> str:
     """The report as HTML text."""
     title = {"title": parts.study.title} if parts.study else {}

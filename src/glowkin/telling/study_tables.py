@@ -162,6 +162,11 @@ def kept_tables(told: StudyTold) -> list[Table]:
         Table("Notes on photographs", ("Photograph", "Note"), notes),
         Table("Left out of the study, and counted nowhere", ("Photograph", "Why"), left),
         Table(
+            "Named in the study file, and not there: put them back and make the report again",
+            ("File",),
+            tuple((base_name(name),) for name in told.missing),
+        ),
+        Table(
             "Courses and comparisons that the study keeps, the latest first",
             ("No.", "Kind", "Made (UTC)", "By", "Photographs", "State"),
             told.conclusions,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from glowkin.base.checks import ShotCheck
     from glowkin.base.preparations import Preparation
@@ -36,7 +36,7 @@ class Program:
 class StudyTold:
     """``checks``, ``room_light`` and ``notes`` go by the photograph's path; ``left_out`` are photographs with
     the reason, ``edits`` what was changed and when, ``conclusions`` rows of number, kind, time, program,
-    count and state, ``file`` what the study file says.
+    count and state, ``file`` what the study file says, ``missing`` the files it names that are not there.
     """
 
     title: str
@@ -50,3 +50,4 @@ class StudyTold:
     edits: tuple[tuple[str, str], ...] = ()
     conclusions: tuple[tuple[str, ...], ...] = ()
     programs: tuple[Program, ...] = ()
+    missing: Sequence[str] = ()

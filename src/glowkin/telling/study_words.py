@@ -152,7 +152,9 @@ def integrity(photos: Sequence[MeasuredPhoto], series: Sequence[MeasuredPhoto], 
     itself = [base_name(p.path) for p in photos if _BY_ITSELF in p.flags]
     out += [f"White balance was automatic, or may have been: {_listed(itself)}."] if itself else []
     if told.left_out:
-        out.append(f"{len(told.left_out)} photographs of the study were left out; each is listed with why.")
+        n = len(told.left_out)
+        were = "photograph of the study was" if n == 1 else "photographs of the study were"
+        out.append(f"{n} {were} left out, listed below with the reason.")
     return out
 
 
