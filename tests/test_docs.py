@@ -149,10 +149,12 @@ def test_every_page_is_in_a_table_of_contents():
     assert unlisted == {DOCS / "progress.md"}
 
 
-def test_the_python_examples_run(monkeypatch):
-    monkeypatch.chdir(ROOT)
-    text = "\n".join(blocks((DOCS / "python.md").read_text("utf-8")))
-    example = doctest.DocTestParser().get_doctest(text + "\n", {}, "python.md", "python.md", 0)
+@pytest.mark.parametrize("page", ["python.md", "tutorial.md"])
+def test_the_python_examples_run(page, monkeypatch, tmp_path):
+    (tmp_path / "sample_images").symlink_to(ROOT / "sample_images")
+    monkeypatch.chdir(tmp_path)
+    text = "\n".join(blocks((DOCS / page).read_text("utf-8")))
+    example = doctest.DocTestParser().get_doctest(text + "\n", {}, page, page, 0)
     assert len(example.examples) > 15
     runner = doctest.DocTestRunner(verbose=False, optionflags=doctest.REPORT_ONLY_FIRST_FAILURE)
     said: list[str] = []

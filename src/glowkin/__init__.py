@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from glowkin.api import check, compare, match, measure, prepare, spectrum, track
     from glowkin.camera.emission import Camera
+    from glowkin.studies import Study
 
 __version__ = "0.1.0"
-__all__ = ["Camera", "__version__", "check", "compare", "match", "measure", "prepare", "spectrum", "track"]
+__all__ = [
+    "Camera", "Study", "__version__", "check", "compare", "match", "measure", "prepare", "spectrum", "track",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:
@@ -23,6 +26,10 @@ def __getattr__(name: str) -> Any:
         from glowkin.camera.emission import Camera
 
         return Camera
+    if name == "Study":
+        from glowkin.studies import Study
+
+        return Study
     if name in __all__:
         from glowkin import api
 

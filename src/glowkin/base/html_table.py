@@ -2,7 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any, TypeVar
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+T = TypeVar("T")
+
+
+class Rows(tuple[T, ...]):
+    """Records of one kind, which show as a table in a notebook: of all their fields, or of ``columns``."""
+
+    columns: tuple[str, ...]
+
+    def __new__(cls, records: Iterable[T] = (), columns: tuple[str, ...] = ()) -> Rows[T]:
+        """The records in their order."""
+        rows = super().__new__(cls, tuple(records))
+        rows.columns = columns
+        return rows
+
+    def _repr_html_(self) -> str:
+        columns = self.columns or tuple(f.name for f in fields(self[0])) if self else self.columns  # type: ignore[arg-type]
+        return table_html([{c: getattr(r, c) for c in columns} for r in self], columns)
 
 
 def table_html(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> str:

@@ -1,0 +1,168 @@
+"""A study from Python: the door for notebooks and scripts."""
+
+from __future__ import annotations
+
+from html import escape
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from glowkin import concluding, showing
+from glowkin.base.errors import CannotMeasureError
+from glowkin.base.html_table import Rows
+from glowkin.base.settings import Settings
+from glowkin.findings.compare import TOLERANCE
+from glowkin.options import PROGRAM
+from glowkin.session import meant
+from glowkin.study.ledger import study_folder
+from glowkin.study.measuring import complete
+from glowkin.study.reading import open_study
+from glowkin.study.ways import way_of
+from glowkin.study.words import heading
+from glowkin.study.workbook import new_study, open_workbook
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.study.rows import NameRow, PhotographRow, SampleRow
+
+Name: TypeAlias = "str | Path"
+_SHOWN = ("path", "taken_at", "status", "samples", "camera", "flags", "note")
+_ALL = 1_000_000
+
+
+class Study:
+    """A folder that keeps photographs, how they were measured, and what was concluded.
+
+    ``CannotReadError`` where the folder holds none; ``Study.new`` begins one. Photographs that are in the
+    study are named by their path, its end, or the first digits of their hash.
+    """
+
+    def __init__(self, folder: Name) -> None:
+        self.folder = study_folder(Path(folder))
+
+    @classmethod
+    def new(cls, folder: Name, title: str = "") -> Study:
+        """Begin a study in a folder, which is made; ``WrongUseError`` where one is there."""
+        return cls(new_study(Path(folder), title, PROGRAM))
+
+    def add(
+        self,
+        photos: Name | Sequence[Name],
+        *,
+        names: Sequence[str] = (),
+        camera: Name | None = None,
+        filter: Name | None = None,  # noqa: A002 - the trade's word, and the command's
+        lamp_off: Sequence[Name] = (),
+        lens_capped: Sequence[Name] = (),
+        flat: Sequence[Name] = (),
+        blank: Sequence[Name] = (),
+        references: Mapping[str, str] | None = None,
+        white_point: str = "E",
+        observer: int = 2,
+        copy: bool = False,
+        jobs: int = 2,
+    ) -> Rows[PhotographRow]:
+        """Take up photographs or folders of them, measure what is new; answers all that the study holds.
+
+        Adding one twice is harmless. ``copy`` copies them into the study; ``jobs`` are decoded at once; the
+        others are as in ``glowkin.measure``, files only. What a study.toml in the folder says of camera,
+        filter and names stands where they are not given. ``CannotMeasureError`` names what could not be
+        measured, once all the others are kept.
+        """
+        with open_workbook(self.folder, PROGRAM) as workbook:
+            told = concluding.filled(self.folder, {"outlines": None, "camera": camera, "filter": filter})
+            off, dark, even, nothing = (tuple(f) for f in (lamp_off, lens_capped, flat, blank))
+            described = told["camera"], told["filter"]
+            glows = tuple((references or {}).items())
+            ways = white_point, observer, tuple(names), None
+            settings = Settings(*ways, off, dark, even, nothing, *described, references=glows)
+            given = [photos] if isinstance(photos, str | PathLike) else photos
+            paths, errors = meant([Path(p) for p in given], settings)
+            way = workbook.keep_way(way_of(settings, self.folder))
+            for path in paths:
+                workbook.add(path, way, tuple(names), copy=copy)
+            written = concluding.written_down(self.folder)
+            done = complete(workbook, jobs, names=written.names if written else ())
+        wrong = [error["message"] for error in errors] + [message for _, message in done.errors]
+        if wrong:
+            raise CannotMeasureError("\n".join(wrong))
+        return self.photographs()
+
+    def photographs(self) -> Rows[PhotographRow]:
+        """All photographs that are not left out, in order of capture."""
+        with open_study(self.folder) as reading:
+            return Rows(reading.photographs(_ALL), _SHOWN)
+
+    def samples(self) -> Rows[NameRow]:
+        """The samples by name, each with how often it was photographed."""
+        with open_study(self.folder) as reading:
+            return Rows(reading.names())
+
+    def sample(self, name: str) -> Rows[SampleRow]:
+        """One sample through all photographs, in order of capture."""
+        with open_study(self.folder) as reading:
+            shown = ("path", "taken_at", "u_prime", "v_prime", "luminance_per_exposure", "flags")
+            return Rows(reading.course(name), shown)
+
+    def measured(self, photo: Name) -> MeasuredPhoto:
+        """The whole record of a photograph's current measurement; ``path`` is relative to the study."""
+        with open_study(self.folder) as reading:
+            row = reading.find(str(photo))
+            if row.measurement_id is None:
+                raise CannotMeasureError(f"{row.path}: {row.message or 'is still to be measured'}")
+            return reading.record(row.measurement_id)
+
+    def compare(
+        self,
+        photos: Sequence[Name] = (),
+        *,
+        pairs: Sequence[tuple[str, str]] = (),
+        tolerance: float = TOLERANCE,
+        lab_white: str | None = None,
+    ) -> list[Comparison]:
+        """Compare samples of photographs in the study (all, if none is named), and keep what comes of it.
+
+        ``pairs`` as in the command ``compare``; all pairs within each photograph, if left out.
+        """
+        asked = {"pairs": tuple(pairs), "tolerance": tolerance, "lab_white": lab_white}
+        with open_workbook(self.folder, PROGRAM) as workbook:
+            return concluding.compared(workbook, _paths(photos), PROGRAM, asked)[3]
+
+    def track(
+        self,
+        photos: Sequence[Name] = (),
+        *,
+        names: Sequence[str] = (),
+        controls: Sequence[str] = (),
+        converted: Sequence[str] = (),
+        start: str | None = None,
+        at: Sequence[float] = (),
+    ) -> TimeCourse:
+        """Follow samples through photographs of the study (all, if none is named), and keep the course.
+
+        The others are as in ``glowkin.track``; a study.toml in the folder says what they do not.
+        """
+        asked: dict[str, Any] = {
+            "names": ",".join(names) or None, "controls": tuple(controls), "converted": tuple(converted),
+            "start": start, "at": tuple(at),
+        }  # fmt: skip
+        with open_workbook(self.folder, PROGRAM) as workbook:
+            return concluding.tracked(workbook, _paths(photos), PROGRAM, asked)[3]
+
+    def report(self) -> Path:
+        """Write report.html in the study's folder; answers its path."""
+        return showing.report(self.folder, PROGRAM)
+
+    def __repr__(self) -> str:
+        """The study in a sentence or two."""
+        with open_study(self.folder) as reading:
+            return f"Study({self.folder.name!r}): {heading(reading.overview())}"
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(repr(self))}</p>{self.photographs()._repr_html_()}"
+
+
+def _paths(photos: Sequence[Name]) -> list[Path]:
+    return [Path(photo) for photo in photos]
