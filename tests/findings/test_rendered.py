@@ -59,25 +59,46 @@ def course_of(shots, **plan):
     return track_photos(shots, Plan(controls=("control",), **plan)).sample("vial")
 
 
-def test_a_channel_that_meets_zero_anywhere_is_left_out():
+def open_of(shots, **how):
+    frames = frames_in_time(shots, None)
+    return open_channels(frames, ["vial"], **{"whole": False, "together": False} | how)["vial"]
+
+
+def test_a_channel_cut_at_zero_counts_only_where_it_is_not_and_only_if_that_is_often():
     cut = photos(lambda hour: np.clip(mixture(hour, green=GREEN * (-0.5, 1, 1)), 0.0005, None))
-    assert list(open_channels(frames_in_time(photos(mixture), None))) == [0, 1, 2]
-    assert list(open_channels(frames_in_time(cut, None))) == [1, 2]
+    early = photos(lambda hour: mixture(hour, green=GREEN * (1, 1, 1)) * ((hour < 2), 1, 1))
+    assert list(open_of(photos(mixture)).channels) == [0, 1, 2]
+    assert not open_of(photos(mixture)).at_zero.any()
+    told = open_of(cut)
+    assert list(told.channels) == [0, 1, 2]
+    assert list(told.at_zero[:, 0]) == [hour > 8 for hour in HOURS]
+    assert list(open_of(early).channels) == [1, 2]
+    assert list(open_of(cut, whole=True).channels) == []
 
 
-def test_the_half_time_is_right_without_the_channel_that_was_cut():
+def test_the_half_time_is_right_though_a_channel_was_cut():
     cut = photos(lambda hour: np.clip(mixture(hour, green=GREEN * (-0.5, 1, 1)), 0.0005, None))
     found = course_of(cut)
     low, high = found.half_time_interval_s
     assert low < 5 * 3600 < high
     assert abs(found.half_time_s / 3600 - 5) < 0.15
-    assert found.luminance_ratio is None
+    # By arithmetic: weights 0.21, 0.72, 0.07 on red (0.10, 0.03, 0.012) and green (-0.025, 0.30, 0.10).
+    ratio = found.luminance_ratio
+    assert ratio.low < 5.02 < ratio.high
 
 
-def test_where_every_channel_is_cut_only_the_change_itself_is_told():
+def test_two_channels_that_are_cut_in_turn_tell_the_half_time_together():
     red, green = np.array([0.1, -0.01, -0.01]), np.array([-0.02, 0.3, -0.01])
     mixed = [0.5 ** (hour / 5) * red + (1 - 0.5 ** (hour / 5)) * green for hour in HOURS]
     found = course_of(photos(lambda hour: np.clip(mixed[HOURS.index(hour)], 0.0005, None)))
+    low, high = found.half_time_interval_s
+    assert low < 5 * 3600 < high
+    assert (high - low) / found.half_time_s < 0.6
+    assert found.luminance_ratio is None
+
+
+def test_where_every_channel_is_cut_nearly_always_only_the_change_itself_is_told():
+    found = course_of(photos(lambda hour: np.clip(0.03 * mixture(hour) - 0.003, 0.0005, None)))
     assert found.verdict == "changing"
     assert found.half_time_s is None
     assert all(point.fraction_start is None for point in found.points)
@@ -123,3 +144,29 @@ def test_widest_takes_the_hull_and_keeps_the_first_value():
     found = widest(fits)
     assert (found.half_time_s, found.half_time_interval_s) == (10.0, (9.0, 13.0))
     assert (found.low, found.high) == ((0.3,), (0.6,))
+
+
+def bent_courses(way, tones=(0.9, 1.0, 1.1)):
+    """What is said of two forms where two channels are seen, the file's tone curve anywhere in between."""
+    found = []
+    for tone in tones:
+        shots = photos(lambda hour, tone=tone: (way(hour) * (1, 1, 0)) ** tone + (0, 0, 0.0005))
+        found.append(course_of(shots).two_forms_suffice)
+    return found
+
+
+def by_way_of_a_third(hour):
+    # Consecutive first-order reactions of equal pace (Atkins, Physical Chemistry, ch. 17).
+    x = hour / 6
+    return np.exp(-x) * RED + x * np.exp(-x) * np.array([0.3, 0.1, 0.1]) + (1 - (1 + x) * np.exp(-x)) * GREEN
+
+
+def test_two_channels_deny_that_two_forms_suffice_but_never_say_so():
+    assert bent_courses(by_way_of_a_third) == [False] * 3
+    assert bent_courses(mixture) == [None] * 3
+
+
+def test_three_channels_say_so_under_a_tone_curve_that_the_file_does_not_tell():
+    assert [course_of(photos(lambda h, t=t: mixture(h) ** t)).two_forms_suffice for t in (0.9, 1.1)] == [
+        True
+    ] * 2

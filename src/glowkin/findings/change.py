@@ -8,6 +8,7 @@ what neighbouring frames show.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,7 +33,7 @@ NOISIER = 9.0
 What scatters more went somewhere (``benchmarks/no_two_forms.py``), or is spoiled (see ``spoiled``)."""
 
 _SURE, _UNSURE = 1e-3, 1e-2
-_FEWEST = 4
+_FEWEST, _FEWEST_IN_PLANE = 4, 5
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ def slowest_half_time(series: Series, end_form: EndForm) -> float | None:
     half_times = np.geomspace(1e-2, 1e5, 160) * series.times_s[-1]
     f = np.exp(-np.log(2.0) * np.maximum(series.times_s, 0.0) / half_times[:, None])
     rss = np.array([_rss_towards(X, y, frames, course) for course in f])
-    dof = frames.n_data - 2 * frames.signals.shape[1] - 1
+    dof = max(1, frames.n_data - 2 * frames.signals.shape[1] - 1)
     from scipy.special import fdtri
 
     scale = max(1.0, rss.min() / dof)
@@ -89,17 +90,42 @@ def two_forms_suffice(series: Series) -> bool | None:
     """Whether all signals lie in one plane through the dark, as mixtures of two forms do at any brightness.
 
     Distance from the best plane against the noise, which is the larger of the declared and of the scatter
-    between neighbours in time. None below five frames. A third form on the line between the two, or one
-    that never makes up more than the noise, cannot be seen.
+    between neighbours in time. Where a channel is missing, or often only a bound, the brightness of a known
+    lamp stands in for it: then two channels lie on one line, which is too little to say that two forms do
+    suffice. None below five frames. A third form on the line between the two, or one that never makes up more
+    than the noise, cannot be seen.
     """
-    n = len(series.times_s)
-    if n < 5 or not series.all_channels:
+    tested, by_lamp = _three_numbers(series)
+    n = len(tested.times_s)
+    if n < _FEWEST_IN_PLANE:
         return None
     from scipy.special import chdtri
 
-    e = _distances_from_plane(series)
-    scatter = _neighbour_scatter(series.times_s, e)
-    return bool(e @ e / np.clip(scatter, 1.0, NOISIER) < chdtri(n - 2, 0.01))
+    e = _distances_from_plane(tested)
+    scatter = _neighbour_scatter(tested.times_s, e)
+    suffice = bool(e @ e / np.clip(scatter, 1.0, NOISIER) < chdtri(n - 2, 0.01))
+    return None if suffice and by_lamp else suffice
+
+
+def _three_numbers(series: Series) -> tuple[Series, bool]:
+    """Frames with three numbers that mixtures keep in a plane, and whether the lamp's brightness is one.
+
+    All channels; else the two that most frames show, beside a constant, the lamp among their errors.
+    """
+    n, d = series.signals.shape
+    clear = np.ones((n, d), dtype=bool) if series.bounds is None else ~series.bounds
+    whole = np.flatnonzero(clear.all(axis=1))
+    if series.all_channels and (len(whole) >= _FEWEST_IN_PLANE or not series.lamp_known):
+        return series.take(whole), False
+    pairs = [np.array(pair) for pair in combinations(range(d), 2)]
+    if not pairs or not series.lamp_known:
+        return series.take(whole[:0]), False
+    pair = max(pairs, key=lambda pair: int(clear[:, pair].all(axis=1).sum()))
+    two = series.channels(pair).take(np.flatnonzero(clear[:, pair].all(axis=1)))
+    s, C = two.signals, np.zeros((len(two.times_s), 3, 3))
+    C[:, :2, :2] = two.covariances + series.brightness_sd**2 * s[:, :, None] * s[:, None, :]
+    constant = np.full((len(s), 1), s.max(initial=1e-12))
+    return replace(two, signals=np.hstack([s, constant]), covariances=C, bounds=None), True
 
 
 def believable(series: Series) -> Series:
@@ -119,7 +145,7 @@ def _best_course(series: Series, frames: Frames) -> tuple[float, int, float]:
         Z = Z - Q @ (Q.T @ Z)
         gains.append(float(np.sum((np.linalg.qr(Z)[0].T @ r0) ** 2)))
     gain = max(gains)
-    dof = max(1, frames.signals.size - 2 * frames.signals.shape[1])
+    dof = max(1, frames.signals.size - frames.n_bounds - 2 * frames.signals.shape[1])
     scatter = _first_difference_scale(frames)
     return gain, dof, max(1.0, min((float(r0 @ r0) - gain) / dof, scatter))
 

@@ -147,7 +147,7 @@ def rough_fit(frames: Frames, courses: Sequence[Course]) -> tuple[Array, float]:
     f = course.fractions(frames.times_s, theta)
     forms = unmix(frames, f)
     rows = forms.residuals[0, : frames.signals.size]
-    dof = max(1, rows.size - frames.n_linear - theta.size)
+    dof = max(1, rows.size - frames.n_bounds - frames.n_linear - theta.size)
     signals = f[0][:, None] * forms.A[0] + (1.0 - f[0])[:, None] * forms.B[0]
     if frames.stray is not None:
         signals = signals + frames.stray @ forms.stray[0]
@@ -191,7 +191,7 @@ def fit_one(frames: Frames, course: Course, worst: float = np.inf) -> FittedCour
     ends, rss = minimise(residuals, _apart(grid, order), box, tolerance=1e-3, iterations=20)
     if aicc(float(rss.min()), frames.n_data, linear + grid.shape[1]) > worst + 1.0:
         return None
-    best = fit(residuals, ends[np.argmin(rss)], box, linear)
+    best = fit(residuals, ends[np.argmin(rss)], box, linear + frames.n_bounds)
     score = aicc(best.rss, frames.n_data, linear + best.values.size)
     if not np.isfinite(score) or score > worst:
         return None

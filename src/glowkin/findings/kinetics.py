@@ -149,7 +149,9 @@ def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) ->
     half, interval = _half_time(best, kept, others, series.times_s[-1])
     if end_form is None and (half is None or interval[1] is None):
         return _light_only(series, end_form, suffice, records)
-    return _amounts(series, frames, best, kept, others, records, suffice, half, interval)
+    found = _amounts(series, frames, best, kept, others, records, suffice, half, interval)
+    untried = set(names) - {f.course.model.name for f in fits}
+    return replace(found, not_excluded=(*found.not_excluded, *(n for n in names if n in untried)))
 
 
 def _fit_models(

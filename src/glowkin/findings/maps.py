@@ -14,7 +14,7 @@ import numpy as np
 
 from glowkin.base.maps import FractionMap
 from glowkin.findings.frames import frames_in_time, series_of, steadied
-from glowkin.findings.rendered import open_channels
+from glowkin.findings.rendered import clear_channels
 from glowkin.findings.unmix import frames_of, unmix
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def series_frames(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Sequen
 def forms_of(frames: Sequence[Frame], course: SampleCourse) -> Forms | None:
     """The two forms of a sample by its course; None where it tells none, or both have one colour."""
     rendered = frames[0].photo.kind == "rendered"
-    channels = open_channels(frames) if rendered else np.arange(3)
+    channels = clear_channels(frames, course.name) if rendered else np.arange(3)
     by_light = all(p.fraction_start is None for p in course.points)
     if len(channels) < (3 if by_light else 2):
         return None

@@ -82,7 +82,7 @@ def _one_way(frames: Frames, out: tuple[int, ...]) -> tuple[float, int, Array]:
     starts = [(s[0], s[-1]), (s[:2].mean(axis=0), s[-2:].mean(axis=0))]
     rows, levels = min((_falling(rest, A, B) for A, B in starts), key=lambda end: float(end[0] @ end[0]))
     parts = np.sum(rows[: n * d].reshape(n, d) ** 2, axis=1)
-    return float(rows @ rows), n * d - 2 * d - max(0, levels - 2), parts
+    return float(rows @ rows), n * d - rest.n_bounds - 2 * d - max(0, levels - 2), parts
 
 
 def _falling(frames: Frames, A: Array, B: Array) -> tuple[Array, int]:

@@ -16,6 +16,7 @@ from glowkin.base.records import SampleCourse, TimeCourse, TrackPoint
 from glowkin.base.storages import vial_of
 from glowkin.findings.across import across
 from glowkin.findings.bleaching import fading
+from glowkin.findings.change import CHANGING
 from glowkin.findings.clocks import which_clock
 from glowkin.findings.frames import (
     Frame,
@@ -30,7 +31,7 @@ from glowkin.findings.kinetics import CourseFit, EndForm, Series, fit_course, se
 from glowkin.findings.occasions import Occasions, occasions_of
 from glowkin.findings.rate_models import RATE_MODELS
 from glowkin.findings.ratios import compare_half_times
-from glowkin.findings.rendered import TONES, open_channels, toned, widest
+from glowkin.findings.rendered import TONES, Open, open_channels, suffice, toned, widest
 from glowkin.findings.storage import storages_found
 
 if TYPE_CHECKING:
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
     from glowkin.base.storages import Vial
     from glowkin.base.study import StudyFile
     from glowkin.base.uncertainty import Array
-    from glowkin.findings.unmix import Index
 
 __all__ = ["Plan", "name_along", "track_photos"]
 
@@ -121,14 +121,19 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
 
 
 def _fit(
-    frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions, channels: Index | None = None
+    frames: Sequence[Frame],
+    names: list[str],
+    plan: Plan,
+    told: Occasions,
+    told_of: Mapping[str, Open] | None = None,
 ) -> Mapping[str, CourseFit]:
-    """Every sample's course, from all channels or these."""
+    """Every sample's course; of a rendered file from what it tells of each."""
     series = _all_series(frames, names, plan, told)
-    if channels is not None:
-        series = {name: s.channels(channels) for name, s in series.items()}
-    ends = _end_forms(series, plan)
     cut = {name for name in names if clipped_at_an_end(frames, name)}
+    if told_of is not None:
+        series = {name: told_of[name].of(s) for name, s in series.items()}
+        cut |= {name for name in names if not len(told_of[name].channels)}
+    ends = _end_forms(series, plan)
     fits = {name: see_only(s) if name in cut else fit_course(s, ends.get(name)) for name, s in series.items()}
     if told.lamp_on is None:
         return fits
@@ -143,17 +148,28 @@ def _fit(
 def _fit_rendered(
     frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions
 ) -> Mapping[str, CourseFit]:
-    """Courses from what a rendered file does tell: channels nowhere at zero, under several tone curves.
+    """Courses from what a rendered file does tell: channels where they are not at zero, under several tone
+    curves.
 
     A channel at zero is a bound, not a value; where none is left, or the lamp is not known and so all three
     are needed, only whether something changes is said.
     """
-    channels = open_channels(frames)
-    if len(channels) == 3 or (len(channels) and plan.controls):
-        kept = None if len(channels) == 3 else channels
-        tried = [_fit(toned(frames, tone), names, plan, told, kept) for tone in TONES]
-        return {name: widest([fits[name] for fits in tried]) for name in names}
-    return {name: see_only(s) for name, s in _all_series(frames, names, plan, told).items()}
+    told_of = open_channels(frames, names, whole=not plan.controls, together=bool(plan.converted))
+    tried = [_fit(toned(frames, tone), names, plan, told, told_of) for tone in TONES]
+    plain = _all_series(frames, names, plan, told)
+    fits = {name: widest([fits[name] for fits in tried]) for name in names}
+    return {name: _seen_whole(fit, plain[name], told_of[name]) for name, fit in fits.items()}
+
+
+def _seen_whole(fit: CourseFit, plain: Series, told: Open) -> CourseFit:
+    """Whether two forms suffice; and that what turns from a bound into a value has changed, though the values
+    by themselves do not tell.
+    """
+    if fit.verdict != CHANGING:
+        seen = see_only(plain)
+        return seen if seen.verdict == CHANGING else fit
+    good = np.setdiff1d(plain.usable(), fit.spoiled, assume_unique=True)
+    return replace(fit, two_forms_suffice=suffice(told.of(plain).take(good)) if len(told.channels) else None)
 
 
 def _all_series(frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions) -> dict[str, Series]:

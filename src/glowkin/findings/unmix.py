@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 # No photograph is exact to a hundred-thousandth of its level; keeps covariances of exact numbers invertible.
 _EXACT = 1e-5
+# How many times the largest signal a channel is uncertain of which only a bound is known.
+_UNKNOWN = 1e3
 # Stray light that moves all frames together by less, in units of their noise, is not felt.
 _FELT = 0.1
 
@@ -35,7 +37,8 @@ class Series:
     ``luminance_weights`` (3,) maps linear RGB to luminance, within ``luminance_sd`` of the logarithm of a
     ratio of two forms' luminances; ``stray`` (n, 3, r) are r kinds of light that may
     lie on this sample, one sd each, each in one unknown amount for all frames. Frames may come in any order;
-    frames whose time or signal is not finite are passed over.
+    frames whose time or signal is not finite are passed over. ``bounds`` (n, 3) marks channels of a frame of
+    which only a bound is known: they do not count.
     """
 
     times_s: Array
@@ -45,6 +48,7 @@ class Series:
     luminance_weights: Array
     stray: Array | None = None
     luminance_sd: float = 0.0
+    bounds: NDArray[np.bool_] | None = None
 
     @property
     def lamp_known(self) -> bool:
@@ -72,7 +76,15 @@ class Series:
             covariances=self.covariances[:, index][:, :, index],
             luminance_weights=np.ones(len(index)),
             stray=None if self.stray is None else self.stray[:, index],
+            bounds=None if self.bounds is None else self.bounds[:, index],
         )
+
+    def bounded(self, bounds: NDArray[np.bool_]) -> Series:
+        """The same with these channels of these frames (n, 3) known as bounds only."""
+        V = np.where(bounds[:, :, None] | bounds[:, None, :], 0.0, self.covariances)
+        size = _UNKNOWN * float(np.nan_to_num(np.abs(self.signals)).max())
+        V = V + np.where(bounds, size**2, 0.0)[:, :, None] * np.eye(bounds.shape[1])
+        return replace(self, covariances=V, bounds=bounds)
 
     def take(self, index: Index) -> Series:
         """The frames of these indices."""
@@ -82,6 +94,7 @@ class Series:
             signals=self.signals[index],
             covariances=self.covariances[index],
             stray=None if self.stray is None else self.stray[index],
+            bounds=None if self.bounds is None else self.bounds[index],
         )
 
 
@@ -110,13 +123,18 @@ class Frames:
     end_whitener: Array | None = None
     stray: Array | None = None
     stray_sd: float = 1.0
+    bounds: NDArray[np.bool_] | None = None
 
     @property
     def n_data(self) -> int:
         """Numbers fitted: d for each frame, d for a known end form, one for each stray amount."""
-        return int(
-            self.signals.size + (0 if self.end_signal is None else self.end_signal.size) + self.n_stray
-        )
+        ends = 0 if self.end_signal is None else self.end_signal.size
+        return int(self.signals.size + ends + self.n_stray - self.n_bounds)
+
+    @property
+    def n_bounds(self) -> int:
+        """How many of the signals are bounds, and count for nothing."""
+        return 0 if self.bounds is None else int(self.bounds.sum())
 
     @property
     def n_stray(self) -> int:
@@ -136,6 +154,7 @@ class Frames:
             signals=self.signals[index],
             whiteners=self.whiteners[index],
             stray=None if self.stray is None else self.stray[index],
+            bounds=None if self.bounds is None else self.bounds[index],
         )
 
     def without_stray(self, amounts: Array) -> Frames:
@@ -170,7 +189,10 @@ def frames_of(
     s = series.signals if smooth is None else smooth
     V = _floored(series.covariances, series.signals) + series.brightness_sd**2 * s[:, :, None] * s[:, None, :]
     W = whitener(V)
-    frames = Frames(series.times_s, series.signals, W, stray=_felt(series.stray, W), stray_sd=1.0 / scatter)
+    stray = _felt(series.stray, W)
+    frames = Frames(
+        series.times_s, series.signals, W, stray=stray, stray_sd=1.0 / scatter, bounds=series.bounds
+    )
     if end_form is None:
         return frames
     C = _floored(end_form.covariance[None], end_form.signal[None])
