@@ -72,17 +72,14 @@ def build_report(
         program=program,
         summary=summary,
         caution=caution,
-        study=study and study_page.parts(study, photos, course, summary, caution, program, _mass_figure),
-        course=_course_tables(course),
+        study=study
+        and study_page.parts(study, photos, course, summary, caution, program, versions or {}, _mass_figure),
+        course=[tables.without_empty(t) for t in _course_tables(course)],
         course_figures=_course_figures(photos, course, maps or {}),
         pairs=tables.pairs_table(pairs) if pairs else None,
         matches=matches_table(matches) if matches else None,
         match_figures=_match_figures(photos, matches),
-        samples=tables.samples_table(
-            photos, shown_photographs(photos, course), "the study" if study else "samples.csv"
-        )
-        if photos
-        else None,
+        samples=_samples_tables(photos, course, "the study" if study else "samples.csv"),
         photo_figures=_photo_figures(
             shown_photographs(photos, course), previews or {}, study.room_light if study else {}
         ),
@@ -112,6 +109,19 @@ def _course_tables(course: TimeCourse | None) -> list[tables.Table]:
     ratios = [tables.ratios_table(course)] if course.comparisons or course.storage_comparisons else []
     models = [models_table(course)] if any(s.models for s in course.samples) else []
     return [tables.courses_table(course), *stored, *ratios, *models]
+
+
+def _samples_tables(
+    photos: Sequence[MeasuredPhoto], course: TimeCourse | None, all_in: str
+) -> list[tables.Table]:
+    """One table of a few samples; of many one for each photograph pictured, what it means told once."""
+    if sum(len(p.samples) for p in photos) <= tables.MOST_ROWS:
+        return [tables.samples_table(photos)] if photos else []
+    shown = shown_photographs(photos, course)
+    each = [tables.samples_table([p]) for p in shown]
+    few = f"The photographs pictured are shown; {all_in} holds all of them. "
+    note = (few if len(shown) < len(photos) else "") + max((t.note for t in each), key=len)
+    return [*(replace(t, note="") for t in each[:-1]), replace(each[-1], note=note)]
 
 
 def _settings(

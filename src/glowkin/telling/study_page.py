@@ -11,7 +11,7 @@ from glowkin.telling.preparation_page import CAUTION, preparation_tables
 from glowkin.telling.spots import outside_series
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from typing import Any
 
     from glowkin.base.preparations import MassCourse, Preparation
@@ -55,6 +55,7 @@ def parts(
     summary: Sequence[str],
     caution: str,
     program: str,
+    versions: Mapping[str, str],
     mass_figure: Callable[[MassCourse], Any],
 ) -> StudyPage:
     """The study's sections; ``mass_figure`` draws a vial's mass beside its light."""
@@ -62,6 +63,7 @@ def parts(
     apart = {p.path for p in outside}
     series = [p for p in photos if p.path not in apart] if course else []
     by = [(p.name, study_words.versions_words(p.versions), p.photographs) for p in told.programs]
+    same = study_words.versions_words(versions)
     programs = " and ".join(f"{name} ({versions})" for name, versions, _ in by) or program
     coloured = study_tables.supporting_table(outside)
     return StudyPage(
@@ -75,7 +77,13 @@ def parts(
         supporting=[coloured] if coloured else [],
         integrity=study_words.integrity(photos, series, told) if photos else [],
         uncertainty=study_words.uncertainty(photos, course) if photos else [],
-        programs=[(f"measured {n} of these photographs", f"{name}: {words}") for name, words, n in by],
+        programs=[
+            (
+                f"measured {n} of these photographs",
+                f"{name}, {'with the versions above' if words == same else words}",
+            )
+            for name, words, n in by
+        ],
         kept=study_tables.kept_tables(told),
     )
 

@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING
 
 from glowkin.telling.naming import base_name, without_folders
 from glowkin.telling.numbers import NOTHING, decimals_for, fixed, rounded, with_interval
-from glowkin.telling.tables import Z95, Table, band_words, sample_errors, wavelength_words
+from glowkin.telling.tables import (
+    Z95,
+    Table,
+    band_words,
+    sample_errors,
+    wavelength_words,
+    without_empty,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,13 +29,6 @@ def told_tables(told: StudyTold) -> list[Table]:
     file = told.file
     found = [_samples(file), _conditions(file), _lamps(file), _events(file)]
     return [table for table in found if table is not None]
-
-
-def without_empty(table: Table) -> Table:
-    """The table less the columns that hold nothing."""
-    full = [i for i in range(len(table.heads)) if any(r[i] not in ("", NOTHING) for r in table.rows)]
-    rows = tuple(tuple(r[i] or NOTHING for i in full) for r in table.rows)
-    return Table(table.caption, tuple(table.heads[i] for i in full), rows, table.note)
 
 
 def _samples(file: StudyFile) -> Table | None:

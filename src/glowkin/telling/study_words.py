@@ -163,13 +163,18 @@ def _exposed_alike(photos: Sequence[MeasuredPhoto], what: str) -> str:
     if exposures == [""]:
         return f"The files of {what} do not tell their exposure."
     if len(exposures) == 1:
-        return f"All {len(photos)} of {what} have the same exposure: {exposures[0]}."
+        who = f"The two photographs {_kind(what)}" if len(photos) == 2 else f"All {len(photos)} of {what}"
+        return f"{who} have the same exposure: {exposures[0]}."
     told = "; ".join(words or "unknown" for words in exposures[:4])
     more = f" and {len(exposures) - 4} others" if len(exposures) > 4 else ""
     return (
         f"Exposures differ within {what}: {told}{more}. Colours do not depend on it; brightness was divided "
         "by it where that is meant."
     )
+
+
+def _kind(what: str) -> str:
+    return "compared" if "compared" in what else f"of {what}"
 
 
 def _listed(names: Sequence[str], most: int = 6) -> str:
@@ -213,4 +218,4 @@ def uncertainty(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> l
 
 def versions_words(versions: Mapping[str, str]) -> str:
     """What a program computes by."""
-    return ", ".join(f"{name} {version}" for name, version in versions.items())
+    return ", ".join(f"{name} {version}" for name, version in sorted(versions.items()))

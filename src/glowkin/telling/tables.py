@@ -46,12 +46,17 @@ def flag_words(names: Sequence[str]) -> str:
     return ", ".join(name.replace("-", " ") for name in names) or NOTHING
 
 
-def samples_table(
-    photos: Sequence[MeasuredPhoto], few: Sequence[MeasuredPhoto] = (), all_in: str = "samples.csv"
-) -> Table:
-    """One row a sample; of many only those in a ``few`` photographs, else in the first and the last."""
+def without_empty(table: Table) -> Table:
+    """The table less the columns that hold nothing."""
+    full = [i for i in range(len(table.heads)) if any(r[i] not in ("", NOTHING) for r in table.rows)]
+    rows = tuple(tuple(r[i] or NOTHING for i in full) for r in table.rows)
+    return Table(table.caption, tuple(table.heads[i] for i in full), rows, table.note)
+
+
+def samples_table(photos: Sequence[MeasuredPhoto]) -> Table:
+    """One row a sample; of many only those in the first and the last photograph."""
     many = sum(len(p.samples) for p in photos) > MOST_ROWS and len(photos) > 2
-    shown = (few or [photos[0], photos[-1]]) if many else photos
+    shown = [photos[0], photos[-1]] if many else photos
     several = len(photos) > 1
     heads: tuple[str, ...] = (
         "Sample",
@@ -69,8 +74,7 @@ def samples_table(
     left_out = {*(() if several else ("Photograph",)), *(() if banded else ("Inferred band, nm",))}
     kept = [i for i, head in enumerate(heads) if head not in left_out]
     heads, rows = tuple(heads[i] for i in kept), tuple(tuple(r[i] for i in kept) for r in rows)
-    which = "The photographs pictured are shown" if few else "The first and the last photograph are shown"
-    note = f"{which}; {all_in} holds all of them. " if many else ""
+    note = "The first and the last photograph are shown. " if many else ""
     caption = f"Samples in {base_name(photos[0].path)}" if photos and not several else "Samples"
     return Table(caption, heads, rows, note + _WHAT_IT_MEANS + (_BAND if banded else ""))
 
