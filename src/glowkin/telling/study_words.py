@@ -84,7 +84,7 @@ def methods_paragraph(
 def _lit(file: StudyFile) -> list[str]:
     """Lamp, filter and temperature, as far as the study file tells them."""
     lamps = [_lamp(lamp) for lamp in file.lamp]
-    out = [f"They were lit by {', '.join(lamps)}."] if lamps else []
+    out = [f"Lamp: {', '.join(lamps)}."] if lamps else []
     shot = file.shot
     filter_, warm, damp = shot.filter, shot.temperature_c, shot.humidity_percent
     said = [f"through the filter {base_name(filter_)}"] if filter_ else []
