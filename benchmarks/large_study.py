@@ -84,6 +84,7 @@ def questions(some: int) -> dict[str, Callable[[Reading], object]]:
         "settings": lambda s: s.settings(),
         "measurements of one": lambda s: s.measurements_of(some),
         "record": lambda s: s.record(some),
+        "check": lambda s: s.check(some),
         "preview": lambda s: s.preview(some),
         "edits": lambda s: s.edits(),
     }
