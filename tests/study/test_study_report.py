@@ -93,6 +93,13 @@ def test_the_same_study_gives_the_same_bytes(filled):
     assert reported(filled) == reported(filled)
 
 
+def test_it_prints_on_the_paper_that_is_there(filled):
+    style = re.search(r"@page \{(.*?)\}", reported(filled))
+    assert style
+    assert "margin" in style[1]
+    assert "size" not in style[1]
+
+
 def test_it_tells_nothing_of_the_machine_and_loads_nothing(filled):
     page = reported(filled)
     assert str(filled.parent) not in page
