@@ -31,6 +31,12 @@ def told_tables(told: StudyTold) -> list[Table]:
     return [table for table in found if table is not None]
 
 
+def _filled(table: Table) -> Table:
+    """The table less the columns that hold nothing, and a dash where else nothing is told."""
+    rows = tuple(tuple(cell or NOTHING for cell in row) for row in table.rows)
+    return without_empty(Table(table.caption, table.heads, rows, table.note))
+
+
 def _samples(file: StudyFile) -> Table | None:
     if not file.sample:
         return None
@@ -39,7 +45,7 @@ def _samples(file: StudyFile) -> Table | None:
         (s.name, s.form, s.batch, s.replicate, s.condition, s.state or "", _role(file, s), s.notes)
         for s in file.sample
     )
-    return without_empty(Table("Samples as the study file tells them", heads, rows))
+    return _filled(Table("Samples as the study file tells them", heads, rows))
 
 
 def _role(file: StudyFile, s: StudySample) -> str:
@@ -53,14 +59,14 @@ def _conditions(file: StudyFile) -> Table | None:
         return None
     heads = ("Storage", "Temperature, °C", "Relative humidity, %", "Notes")
     rows = tuple((c.name, _g(c.temperature_c), _g(c.humidity_percent), c.notes) for c in file.condition)
-    return without_empty(Table("Storages", heads, rows))
+    return _filled(Table("Storages", heads, rows))
 
 
 def _lamps(file: StudyFile) -> Table | None:
     if not file.lamp:
         return None
     rows = tuple((lamp.name, _g(lamp.peak_nm), lamp.filter, lamp.notes) for lamp in file.lamp)
-    return without_empty(Table("Lamps", ("Lamp", "Peak, nm", "Filter on it", "Notes"), rows))
+    return _filled(Table("Lamps", ("Lamp", "Peak, nm", "Filter on it", "Notes"), rows))
 
 
 def _events(file: StudyFile) -> Table | None:
@@ -71,7 +77,7 @@ def _events(file: StudyFile) -> Table | None:
         for e in sorted(file.event, key=lambda e: e.at)
     )
     heads = ("When", "What", "Samples", "Temperature then, °C", "Lamp then", "Notes")
-    return without_empty(Table("Events", heads, rows))
+    return _filled(Table("Events", heads, rows))
 
 
 def _g(value: float | None) -> str:
@@ -97,7 +103,7 @@ def checks_table(checks: Mapping[str, ShotCheck], photos: Sequence[MeasuredPhoto
     )
     heads = ("Photograph", "Verdict", "What to change at the next shot", "Also")
     note = "As the command check tells it, each photograph by itself, when it was measured."
-    return without_empty(Table(caption, heads, rows, note)) if rows else Table(caption, heads, rows, note)
+    return _filled(Table(caption, heads, rows, note)) if rows else Table(caption, heads, rows, note)
 
 
 MOST_ROWS = 60
@@ -120,7 +126,7 @@ def supporting_table(photos: Sequence[MeasuredPhoto]) -> Table | None:
         f"{more}CIE 1976 u′v′ and CIE 1931 xy; white point {white}; 95 % intervals in brackets and after ±. "
         "Bands are inferred from three channels; they are no emission maxima."
     )
-    return without_empty(Table("Colours", heads, rows, note))
+    return _filled(Table("Colours", heads, rows, note))
 
 
 def _supporting_row(where: str, s: Sample) -> tuple[str, ...]:

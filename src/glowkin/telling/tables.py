@@ -49,7 +49,7 @@ def flag_words(names: Sequence[str]) -> str:
 def without_empty(table: Table) -> Table:
     """The table less the columns that hold nothing."""
     full = [i for i in range(len(table.heads)) if any(r[i] not in ("", NOTHING) for r in table.rows)]
-    rows = tuple(tuple(r[i] or NOTHING for i in full) for r in table.rows)
+    rows = tuple(tuple(r[i] for i in full) for r in table.rows)
     return Table(table.caption, tuple(table.heads[i] for i in full), rows, table.note)
 
 
