@@ -54,7 +54,7 @@ def pack(
     position and serial numbers taken out (or ``with_metadata``); ``CannotReadError`` names others.
     """
     check_place(target)
-    with tempfile.TemporaryDirectory(prefix="glowkin-") as given:
+    with tempfile.TemporaryDirectory(prefix=f".{target.name}.", dir=target.parent) as given:
         drawer = Path(given)
         needed = reading.needed()
         there, missing = _there(reading, needed)
