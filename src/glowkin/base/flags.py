@@ -118,6 +118,22 @@ _TABLE = (
         "Check the labels; if they did, say so with --swapped PHOTO:NAME,NAME.",
     ),
     Flag(
+        "put-elsewhere",
+        "A vial left its place as one of its looks came to another: they were taken for one, though no two "
+        "places are lit alike.",
+        "Mark where every vial stands. If they are two, track the photographs before and after apart.",
+    ),
+    Flag(
+        "late-sample",
+        "A sample was not found in the first photographs; its course begins where it was first seen.",
+        "Photograph all samples from the start; outline one that glows too weakly with --outlines.",
+    ),
+    Flag(
+        "vanished",
+        "A sample was not found in the last photographs; its course ends where it was last seen.",
+        "Look whether it was taken away, hidden or went dark; outline it with --outlines.",
+    ),
+    Flag(
         "uneven-sample",
         "The colour differs across the sample; the mean may describe no part of it.",
         "Spread the powder evenly, or outline one part with --outlines.",

@@ -10,16 +10,15 @@ from array import array
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import chain
 from typing import TYPE_CHECKING, TypeAlias, overload
 
 import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.shelf import Shelf, kept_as
+from glowkin.findings.places import follow_all
 from glowkin.findings.swaps import flag_swaps, swapped_back
 from glowkin.findings.unmix import Series
-from glowkin.samples.follow import follow
 
 if TYPE_CHECKING:
     from glowkin.base.records import MeasuredPhoto, Sample
@@ -98,8 +97,8 @@ def name_along(
     """The dated photographs that hold samples, in order of capture, every sample named by its place.
 
     The first photograph's samples take the ``names`` given, in reading order; the others' are followed
-    from there, and one that stands on no known place is left out of the series. ``swapped``: samples that
-    changed places, each with the first photograph after it; others that may have are flagged.
+    from there, late ones named on (see ``places``). ``swapped``: samples that changed places, each with the
+    first photograph after it; others that may have are flagged.
     """
     taken = {i: p.taken_at for i, p in enumerate(photos) if p.taken_at and p.samples}
     order = sorted(taken, key=lambda i: moment(taken[i], "taken_at"))
@@ -109,11 +108,9 @@ def name_along(
             "needs two at least: send the camera's own files, or put the time in their names"
         )
     _check_alike(photos[i] for i in order)
-    first = _named(photos[order[0]], names)
-    reference = np.array([s.centre_px for s in first.samples])
-    later = (_follow(first, reference, photos[i]) for i in order[1:])
-    followed = kept_as(photos, chain([first], later))
-    return kept_as(photos, flag_swaps(swapped_back(followed, swapped)))
+    followed = follow_all((photos[i] for i in order), names)
+    named = kept_as(photos, (followed.name(photos[i], number) for number, i in enumerate(order)))
+    return kept_as(photos, flag_swaps(swapped_back(named, swapped)))
 
 
 def _check_alike(photos: Iterable[MeasuredPhoto]) -> None:
@@ -125,25 +122,6 @@ def _check_alike(photos: Iterable[MeasuredPhoto]) -> None:
             f"{here} is {one[0]} by {one[1]}, {there} is {other[0]} by {other[1]}: a course needs "
             "photographs of one kind by one camera; name those only"
         )
-
-
-def _named(photo: MeasuredPhoto, names: Sequence[str]) -> MeasuredPhoto:
-    if not names:
-        return photo
-    if len(names) != len(photo.samples) or len(set(names)) != len(names):
-        raise CannotMeasureError(
-            f"{photo.path}: {len(set(names))} different names were given, {len(photo.samples)} samples were "
-            "found in this first photograph; see the annotated photograph of --out, or give --outlines"
-        )
-    samples = tuple(replace(s, name=n) for s, n in zip(photo.samples, names, strict=True))
-    return replace(photo, samples=samples)
-
-
-def _follow(first: MeasuredPhoto, reference: Array, photo: MeasuredPhoto) -> MeasuredPhoto:
-    step = follow(reference, np.array([s.centre_px for s in photo.samples]))
-    placed = sorted((place, i) for i, place in enumerate(step.place) if place >= 0)
-    samples = tuple(replace(photo.samples[i], name=first.samples[place].name) for place, i in placed)
-    return replace(photo, samples=samples, flags=(*photo.flags, *(("moved",) if step.moved else ())))
 
 
 def frames_in_time(

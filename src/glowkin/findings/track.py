@@ -29,6 +29,7 @@ from glowkin.findings.frames import (
 )
 from glowkin.findings.kinetics import CourseFit, EndForm, Series, fit_course, see_only
 from glowkin.findings.occasions import Occasions, occasions_of
+from glowkin.findings.places import PUT_ELSEWHERE
 from glowkin.findings.rate_models import RATE_MODELS
 from glowkin.findings.ratios import compare_half_times
 from glowkin.findings.rendered import TONES, Open, open_channels, suffice, toned, widest
@@ -235,6 +236,9 @@ def _record(
         "single-vial": alone and name not in plan.controls,
         "maybe-swapped": any("maybe-swapped" in p.flags for p in points),
         "condition-changed": told.condition_changed(frames, name),
+        "late-sample": points[0].path != frames[0].photo.path,
+        "vanished": points[-1].path != frames[-1].photo.path,
+        PUT_ELSEWHERE: any(PUT_ELSEWHERE in p.flags for p in points),
         "spoiled-frame": bool(fit.spoiled),
     }
     flags = (*fit.flags, *(flag for flag, raised in checks.items() if raised))

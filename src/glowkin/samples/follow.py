@@ -22,20 +22,22 @@ _MOVED = 0.01
 
 @dataclass(frozen=True)
 class Step:
-    """How one photograph lies on the reference: ``place`` of each sample (n, -1 for none), and whether the
-    camera ``moved`` by more than a hundredth of the arrangement.
+    """How one photograph lies on the reference: ``place`` of each sample (n, -1 for none), whether the
+    camera ``moved`` by more than a hundredth of the arrangement, and where in the reference each sample is
+    ``laid`` (n, pixels).
     """
 
     place: tuple[int, ...]
     moved: bool
+    laid: tuple[tuple[float, float], ...] = ()
 
 
 def follow(reference: Array, seen: Array) -> Step:
     """Match sample centres ``seen`` (n x 2) to places ``reference`` (m x 2), pixels."""
     reference, seen = (np.asarray(a, dtype=float).reshape(-1, 2) for a in (reference, seen))
     if not len(reference) or not len(seen):
-        return Step((-1,) * len(seen), moved=False)
-    reach = _NEAR * _spacing(reference)
+        return Step((-1,) * len(seen), moved=False, laid=_pairs(seen))
+    reach = reach_of(reference)
     moved_back = _best_shift(reference, seen, reach)
     for _ in range(3):
         place = _assign(reference, moved_back, reach)
@@ -46,7 +48,16 @@ def follow(reference: Array, seen: Array) -> Step:
     place = _assign(reference, moved_back, reach)
     extent = float(np.ptp(reference, axis=0).max()) or 1.0
     shift = float(np.linalg.norm(moved_back - seen, axis=1).max())
-    return Step(tuple(int(p) for p in place), moved=shift > _MOVED * extent)
+    return Step(tuple(int(p) for p in place), shift > _MOVED * extent, _pairs(moved_back))
+
+
+def reach_of(reference: Array) -> float:
+    """How far from a place of the reference (m x 2) a sample still belongs to it; anywhere if it is one."""
+    return _NEAR * _spacing(reference)
+
+
+def _pairs(points: Array) -> tuple[tuple[float, float], ...]:
+    return tuple((float(x), float(y)) for x, y in points)
 
 
 def _spacing(points: Array) -> float:
