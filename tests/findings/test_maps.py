@@ -162,10 +162,12 @@ def spearman_chance(rho, n):
 
 def test_noise_alone_names_no_place():
     """300 even samples: hardly ever a place named; evenly where noise is low, cannot tell where loud."""
+    quiet = [begins(course(0.5, 0.2, 10 * i), "raw", by_light=False) for i in range(100)]
     said = {
         noise: [begins(course(0.5, noise, 10 * i), "raw", by_light=False).begins for i in range(100)]
         for noise in (0.02, 0.2, 6.0)
     }
+    assert np.mean([f.p_value < 0.05 for f in quiet]) <= 0.1
     named = sum(word not in (EVENLY, CANNOT_TELL) for words in said.values() for word in words)
     assert named <= 3
     assert said[0.02].count(EVENLY) >= 98

@@ -162,7 +162,7 @@ def _judged(p: Patches, rest: _Rest, middle: Seen, by_light: bool) -> MapFound:
     # patches that happen to scatter less than their noise do not make the limit sharper
     most = float(np.sqrt(max(scatter, noise) * (n - 1) / chi2.ppf(0.05, n - 1) - noise))
     rho = float(spearmanr(r, p.depth).statistic)
-    chance = _chance(r, p.depth, rho)
+    chance = _chance(rest, p.depth, rho)
     difference, reach = _inner_less_outer(p, rest)
     uneven = spread > _UNEVEN and chi2.sf(float((r**2 / variance).sum()), n - 1) < 1e-3
     if uneven:
@@ -198,15 +198,17 @@ def _explained(basis: Array, r: Array) -> float:
     return float(np.sum((basis @ np.linalg.lstsq(basis, r, rcond=None)[0]) ** 2))
 
 
-def _chance(r: Array, depth: Array, rho: float) -> float:
-    """Share of shuffles of the patches that correlate as much."""
+def _chance(rest: _Rest, depth: Array, rho: float) -> float:
+    """Share of shuffles of the patches, with the error of what was taken off, that correlate as much."""
     from scipy.stats import rankdata
 
-    a, b = rankdata(r), rankdata(depth)
-    a, b = (a - a.mean()) / a.std(), (b - b.mean()) / b.std()
     rng = np.random.default_rng(0)
-    shuffled = rng.permuted(np.tile(a, (_DRAWS, 1)), axis=1) @ b / len(b)
-    return float((1 + np.count_nonzero(np.abs(shuffled) >= abs(rho) - 1e-12)) / (_DRAWS + 1))
+    shuffled = rng.permuted(np.tile(rest.r, (_DRAWS, 1)), axis=1)
+    shuffled += rng.standard_normal((_DRAWS, rest.error.shape[1])) @ rest.error.T
+    a, b = rankdata(shuffled, axis=1), rankdata(depth)
+    a, b = a - a.mean(), b - b.mean()
+    found = a @ b / np.sqrt(np.square(a).sum(axis=1) * (b @ b))
+    return float((1 + np.count_nonzero(np.abs(found) >= abs(rho) - 1e-12)) / (_DRAWS + 1))
 
 
 def _inner_less_outer(p: Patches, rest: _Rest) -> tuple[float, float]:

@@ -10,6 +10,7 @@ import numpy as np
 from glowkin.findings.begins import ENDS, Seen, begins
 from glowkin.findings.change import CHANGING
 from glowkin.findings.maps import chosen_points, forms_of, fraction_map, scatter_of, series_frames, unmixed
+from glowkin.samples.follow import similarity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     Crops = Mapping[tuple[str, str], Crop]
 
 Outline = tuple[tuple[float, ...], ...]
+_PART = 0.8
+"""An outline smaller than this share of the sample's usual area holds only part of it."""
 
 
 @dataclass(frozen=True)
@@ -67,14 +70,34 @@ def _wanted(photos: Sequence[MeasuredPhoto], plots: Sequence[Plot]) -> dict[str,
     by_path = {photo.path: photo for photo in photos}
     out: dict[str, Wanted] = {}
     for plot in plots:
+        name = plot.course.name
+        whole = _whole([by_path[point.path] for point in plot.course.points], name)
         for point in plot.points:
             photo = by_path[point.path]
-            sample = photo.sample(plot.course.name)
-            if sample is not None and len(sample.outline_px) > 2:
-                out.setdefault(point.path, Wanted(photo.sha256, {})).outlines[plot.course.name] = (
-                    sample.outline_px
-                )
+            outline = outline_of(photo, name, whole)
+            if len(outline) > 2:
+                out.setdefault(point.path, Wanted(photo.sha256, {})).outlines[name] = outline
     return out
+
+
+def _whole(photos: Sequence[MeasuredPhoto], name: str) -> MeasuredPhoto:
+    """The photograph that shows the sample at its middle size."""
+    sized = sorted((s.area_px, i) for i, photo in enumerate(photos) if (s := photo.sample(name)))
+    return photos[sized[len(sized) // 2][1]]
+
+
+def outline_of(photo: MeasuredPhoto, name: str, whole: MeasuredPhoto) -> Outline:
+    """A sample's outline; where only part of it was found, half converted and bright there, that of another
+    photograph, laid on this one by the other samples.
+    """
+    here, there = photo.sample(name), whole.sample(name)
+    if here is None or there is None:
+        return ()
+    others = [s.name for s in photo.samples if s.name != name and whole.sample(s.name)]
+    if here.area_px >= _PART * there.area_px or len(others) < 2:
+        return here.outline_px
+    lay = similarity(*(np.array([p.sample(n).centre_px for n in others]) for p in (whole, photo)))  # type: ignore[union-attr]
+    return tuple((float(x), float(y)) for x, y in lay(np.array(there.outline_px)))
 
 
 def map_samples(

@@ -44,7 +44,7 @@ def follow(reference: Array, seen: Array) -> Step:
         known = place >= 0
         if np.count_nonzero(known) < 2:
             break
-        moved_back = _similarity(seen[known], reference[place[known]])(seen)
+        moved_back = similarity(seen[known], reference[place[known]])(seen)
     place = _assign(reference, moved_back, reach)
     extent = float(np.ptp(reference, axis=0).max()) or 1.0
     shift = float(np.linalg.norm(moved_back - seen, axis=1).max())
@@ -94,7 +94,7 @@ def _assign(reference: Array, laid: Array, reach: float) -> Array:
     return place
 
 
-def _similarity(source: Array, target: Array):  # type: ignore[no-untyped-def]
+def similarity(source: Array, target: Array):  # type: ignore[no-untyped-def]
     """Least-squares rotation, scale and shift (Umeyama, IEEE Trans. PAMI 13, 376, 1991)."""
     from skimage.transform import SimilarityTransform
 
