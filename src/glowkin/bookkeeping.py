@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import GlowkinError, WrongUseError
+from glowkin.base.settings import FRAME_KINDS
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
 from glowkin.concluding import filled, written_down
@@ -16,6 +17,7 @@ from glowkin.session import begun, meant
 from glowkin.showing import print_document
 from glowkin.study.edits import Change, Field
 from glowkin.study.measuring import Done, complete
+from glowkin.study.pictures import copied
 from glowkin.study.tables import outlines_json
 from glowkin.study.ways import Way, way_of
 from glowkin.study.words import heading
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
 Error = dict[str, str]
 _INTERRUPTED = 130
+_OF_PHOTOS = ("names", "outlines", *FRAME_KINDS, "camera", "filter", "references")
 _SHOWN = 3
 
 
@@ -51,6 +54,14 @@ def add(
         told = filled(workbook.folder, options)
         session = begun(program, out=None, **{**options, "camera": told["camera"], "filter": told["filter"]})
         errors = list(session.errors)
+        if not photos and (given := [k for k in _OF_PHOTOS if options[k] not in (None, ())]):
+            said = ", ".join(
+                f"--{k.removesuffix('s') if k == 'references' else k}".replace("_", "-") for k in given
+            )
+            raise WrongUseError(
+                f"{said}: of which PHOTO? Name it; those in the study are measured otherwise with: "
+                f"glowkin study remeasure {study}"
+            )
         if photos and not errors:
             paths, errors = meant(photos, session.settings)
             way = _checked_way(session.settings, workbook.folder)
@@ -62,7 +73,9 @@ def _taken(
     workbook: Workbook, paths: Sequence[Path], way: Way, settings: Settings, *, copy: bool, replace: bool
 ) -> list[Error]:
     """Take up each photograph; those that cannot be, with the reason."""
-    errors, number, again = [], workbook.keep_way(way), 0
+    if copy:
+        way.frames = [copied(frame, workbook.folder) for frame in way.frames]
+    errors, number, again, otherwise = [], workbook.keep_way(way), 0, 0
     for path in paths:
         try:
             taken = workbook.add(path, number, settings.names, settings.outlines, copy=copy, replace=replace)
@@ -70,10 +83,16 @@ def _taken(
             errors.append({"path": str(path), "message": str(error)})
             continue
         again += not taken.added
+        otherwise += workbook.settings_id(taken.photograph_id) != number
         if taken.words:
             sys.stderr.write(f"{taken.words}.\n")
     if again:
         sys.stderr.write(f"{again} of {len(paths)} {'was' if again == 1 else 'were'} in the study already.\n")
+    if otherwise:
+        sys.stderr.write(
+            f"{otherwise} of these {'is' if otherwise == 1 else 'are'} measured with other options than "
+            "given here; to change that: glowkin study remeasure, with the options.\n"
+        )
     return errors
 
 

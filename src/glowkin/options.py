@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +34,9 @@ class Commands(click.Group):
             raise click.UsageError(str(error)) from error
         except GlowkinError as error:
             click.echo(f"Error: {error}", err=True)
+            ctx.exit(1)
+        except BrokenPipeError:  # who reads has had enough, as head does; nothing is left to be said
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(1)
         except OSError as error:
             click.echo(f"Error: {error.filename}: cannot be used ({error.strerror}); check --out", err=True)

@@ -285,11 +285,29 @@ def test_frames_and_files_are_kept_by_content(run, study, photos, tmp_path):
         assert reading.file(glow["sha256"])[1].startswith(b"wavelength_nm")
         record = reading.record(reading.find("09.jpg").measurement_id)
         assert [(f.kind, f.path) for f in record.frames] == [("lamp-off", "../shots/dark.jpg")]
-    dark.unlink()
+    dark.rename(photos / "moved.jpg")
     gone = run("remeasure", study)
     assert gone.exit_code == 1
     assert "../shots/dark.jpg: this frame beside the photographs is no longer there" in gone.stderr
+    assert run("remeasure", study, "--lamp-off", photos / "moved.jpg").exit_code == 0, "found by content"
+    (photos / "moved.jpg").unlink()
+    assert run("remeasure", study).exit_code == 1
     assert run("remeasure", study, "--without", "lamp-off").exit_code == 0
+
+
+def test_frames_are_copied_with_their_photographs(run, study, photos):
+    dark = photos / "dark.jpg"
+    Image.new("RGB", (450, 300)).save(dark)
+    assert run("add", study, photos / "09.jpg", "--lamp-off", dark, "--copy").exit_code == 0
+    shutil.rmtree(photos)
+    assert run("remeasure", study).exit_code == 0
+    assert run("show", study).exit_code == 0
+
+
+def test_other_options_for_what_is_in_the_study_are_told(run, added, photos):
+    done = run("add", added, photos / "09.jpg", "--white-point", "D65")
+    assert done.exit_code == 0
+    assert "1 of these is measured with other options than given here" in done.stderr
 
 
 @pytest.mark.parametrize(
@@ -304,6 +322,7 @@ def test_frames_and_files_are_kept_by_content(run, study, photos, tmp_path):
         (("edit", "{study}", "09.jpg", "--rename", "S1"), 2, "write it as OLD=NEW"),
         (("edit", "{study}", "09.jpg", "--rename", "S1=S2"), 2, "two samples would have the same name"),
         (("edit", "{study}", "09.jpg", "--names", "a,b"), 2, "2 names were given, it has 3 samples"),
+        (("add", "{study}", "--camera", "c.json"), 2, "--camera: of which PHOTO?"),
         (("undo", "{study}"), 2, "holds no edit that could be undone"),
         (("new", "{study}"), 2, "is a study already"),
         (("add", "{study}", "{photos}", "--camera", "none.json"), 1, "none.json"),

@@ -144,6 +144,8 @@ def told(folder: Path) -> Iterator[None]:
         raise WrongUseError(
             f"{ledger}: cannot keep what is no text ({error.reason}); write it anew"
         ) from error
+    except (sqlite3.IntegrityError, sqlite3.ProgrammingError, sqlite3.DataError):
+        raise  # a mistake of ours, not of the file
     except sqlite3.DatabaseError as error:
         said = str(error)
         if "locked" in said or "busy" in said:
@@ -151,6 +153,10 @@ def told(folder: Path) -> Iterator[None]:
         if "full" in said:
             raise CannotReadError(
                 f"{ledger}: the disk is full; make room and do this again, what was kept is safe"
+            ) from error
+        if "I/O" in said:
+            raise CannotReadError(
+                f"{ledger}: the disk cannot be read or written ({said}); check it, then do this again"
             ) from error
         if "unable to open" in said or "readonly" in said:
             raise CannotReadError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import shutil
@@ -87,6 +88,7 @@ def copied(picture: Picture, folder: Path) -> Picture:
             with part.open("rb+") as file:
                 os.fsync(file.fileno())
             part.replace(target)
+            _keep_name(photos)
     except OSError as error:
         raise CannotReadError(
             f"{source}: could not be copied into {photos} ({error.strerror}); make room there, or leave out "
@@ -96,6 +98,16 @@ def copied(picture: Picture, folder: Path) -> Picture:
     if copy.sha256 != picture.sha256:
         raise CannotReadError(f"{source}: changed while it was copied; add it when it is complete")
     return copy
+
+
+def _keep_name(folder: Path) -> None:
+    """See that a new name in a folder is on the disk; not every system can, or needs to."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def _free(photos: Path, source: Path, sha256: str) -> Path:

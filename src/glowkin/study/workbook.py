@@ -75,6 +75,9 @@ class Workbook(Edits):
                 self._do("INSERT OR IGNORE INTO files VALUES (?, ?, ?)", file.sha256, file.name, file.content)
             for frame in way.frames:
                 self._picture(frame)
+                before = self.reading.picture(frame.sha256)
+                if before is not None and before.state(self.folder) != "there":
+                    self._move(frame)
             return self._settings(way.text)
 
     def add(
