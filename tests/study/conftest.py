@@ -1,7 +1,7 @@
 from __future__ import annotations
 
-import os
 import shutil
+import signal
 import subprocess
 import sys
 from dataclasses import replace
@@ -60,8 +60,14 @@ def start():
 
     def started(*arguments, **more):
         command = [sys.executable, "-m", "glowkin", "study", *map(str, arguments)]
+        # a run that was itself started in the background passes over interrupts
         return subprocess.Popen(  # noqa: S603
-            command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=dict(os.environ), **more
+            command,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+            **more,
         )
 
     return started
