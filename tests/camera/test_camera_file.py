@@ -125,7 +125,7 @@ def spoiled(row, key, value):
     ("key", "value", "what"),
     [
         ("schema", "other", "no camera file"),
-        ("basis", "guess", "basis: must be 'sensitivities', 'chart' or 'chart-and-lights'"),
+        ("basis", "guess", "basis: is 'guess', must be 'sensitivities', 'chart' or 'chart-and-lights'"),
         ("mean", [1.0, 2.0], "mean: must be an object of named values"),
         ("mean.r", [1.0], "mean: must hold as many values as there are wavelengths"),
         ("mean.g", lambda v: [0.0] * len(v), "mean: a channel is zero"),
