@@ -43,9 +43,14 @@ def document(result):
     return json.loads(result.stdout, parse_constant=lambda word: pytest.fail(f"{word} in JSON"))
 
 
-@pytest.mark.parametrize(
-    "name", [None, *(n for n in main.commands if n != "camera"), "camera fit", "camera import"]
-)
+def commands():
+    """Every command, those of a group by both words."""
+    for name, command in main.commands.items():
+        parts = getattr(command, "commands", None)
+        yield from [name] if parts is None else [f"{name} {part}" for part in parts]
+
+
+@pytest.mark.parametrize("name", [None, *commands()])
 def test_help_tells_the_use_with_one_example(name):
     result = run(*(name.split() if name else []), "--help")
     assert result.exit_code == 0
