@@ -5,6 +5,9 @@ from pathlib import Path
 
 import pytest
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+"""Threads within small matrices cost more than they gain; set before the first import of numpy."""
+
 ROOT = Path(__file__).parents[1]
 
 
