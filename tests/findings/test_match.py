@@ -108,11 +108,19 @@ def test_a_test_for_a_rare_condition():
     assert told.probability[0] == pytest.approx(0.078, abs=0.0005)
 
 
-def test_the_sample_that_says_nothing_changes_nothing():
-    """A region far wider than the diagram's own: no answer gains a hundredfold."""
+def test_without_a_photograph_every_answer_has_its_prior():
     ready = forms_ready(["red", "green"], [known(UV["red"]), known(UV["green"])], Assumed())
     assert ready.untold().probability == pytest.approx([0.125, 0.125, 0.25, 0.5])
     assert ready.untold().probability.sum() == pytest.approx(1.0)
+
+
+def test_a_form_of_a_colour_that_no_light_has_is_none_of_those_seen():
+    """A file may hold any figures; u' of light ends at 0.63 (the spectrum locus)."""
+    ready = forms_ready(["green", "beyond"], [known(UV["green"]), known((2.0, 1.5))], Assumed())
+    told = ready.told(known(UV["green"]))
+    assert np.isfinite(told.probability).all()
+    assert told.probability[0] > 0.9
+    assert told.probability[1] < 1e-6
 
 
 def test_errors_that_sample_and_form_share_cancel():

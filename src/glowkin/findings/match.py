@@ -30,6 +30,8 @@ _STEPS = 400
 _EVERY = 8
 """The density of emission is smooth along a mixture: it is worked out at one place in so many."""
 _LEAST_VARIANCE = 1e-8
+_NEVER = 1e4
+"""Logarithm of a density so high that nothing speaks for what it is taken from."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +116,7 @@ def forms_ready(
 
 def _alone(i: int, prior: float, colour: Uncertain, batch: Array, observer: int) -> Answer:
     at, spread = colour.value[np.newaxis], (colour.covariance + batch)[np.newaxis]
-    density = np.log(emission_density(observer).around(at, spread))
+    density = _log_emission(observer, at, spread)
     return Answer(
         (i,), prior, at, spread, (np.eye(2)[np.newaxis],), np.ones(1), density, np.ones(1), np.ones(1)
     )
@@ -134,9 +136,14 @@ def _mixed(
     spread = _through(J_a, a.covariance + batch) + _through(J_b, b.covariance + batch)
     spread = spread + both + both.transpose(0, 2, 1)
     few = np.unique([*range(0, _STEPS, _EVERY), _STEPS - 1])
-    density = np.log(emission_density(observer).around(at[few], spread[few]))
-    log_density = np.interp(g, g[few], density)
+    log_density = np.interp(g, g[few], _log_emission(observer, at[few], spread[few]))
     return Answer(forms, prior, at, spread, (J_a, J_b), np.diff(edges), log_density, fraction, g)
+
+
+def _log_emission(observer: int, at: Array, spread: Array) -> Array:
+    """Logarithm of the density of emission (n); colours that no light has are no answer."""
+    density = emission_density(observer).around(at, spread)
+    return np.where(density > 0.0, np.log(np.maximum(density, 1e-300)), _NEVER)
 
 
 def _through(J: Array, covariance: Array) -> Array:
