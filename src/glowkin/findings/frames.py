@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from glowkin.base.records import MeasuredPhoto, Sample
     from glowkin.base.uncertainty import Array
 
+POSITION_SD = 0.015
+"""What is left of the lamp after the control is divided out, relative (common practice, no source)."""
 _CLIPPED = 0.01
 _NEAREST = 8
 _CROSS_SD = 0.01

@@ -9,7 +9,15 @@ import numpy as np
 
 from glowkin.findings.begins import ENDS, Seen, begins
 from glowkin.findings.change import CHANGING
-from glowkin.findings.maps import chosen_points, forms_of, fraction_map, scatter_of, series_frames, unmixed
+from glowkin.findings.maps import (
+    chosen_points,
+    forms_of,
+    fraction_map,
+    fraction_told,
+    scatter_of,
+    series_frames,
+    unmixed,
+)
 from glowkin.samples.follow import similarity
 
 if TYPE_CHECKING:
@@ -126,7 +134,7 @@ def _mapped(
     seen = []
     for point in points:
         crop, stray = crops[point.path, name], frames[point.path].samples[name].stray_rgb or (0.0, 0.0, 0.0)
-        told = point.light_fraction_start if by_light else point.fraction_start
+        told = fraction_told(point, by_light)
         pixels = unmixed(crop, stray, plot.forms)
         seen.append(Seen(pixels, crop.inside, crop.pixel_px, float(told or 0.0), point.path, point.time_s))
     if not seen:

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.maps import FractionMap
-from glowkin.findings.frames import frames_in_time, series_of, steadied
+from glowkin.findings.bleaching import fading
+from glowkin.findings.frames import POSITION_SD, frames_in_time, series_of, steadied
 from glowkin.findings.rendered import clear_channels
 from glowkin.findings.unmix import frames_of, unmix
 
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 
 SHOWN = 5
 """Photographs of each sample that are mapped."""
-_LAMP_SD = 0.015
 _WANTED_SD = 0.04
 _MOST_SD = 0.15
 """Beyond this standard deviation a pixel's fraction is not shown."""
@@ -72,11 +72,11 @@ class Unmixed:
 
 
 def series_frames(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Sequence[Frame]:
-    """The photographs of a course as it saw them but for their times, the lamp steadied by its controls."""
+    """The photographs of a course as it saw them but for their times, the lamp steadied as there."""
     names = {s.name for s in course.samples}
     told = (course.control or "").split(", ")
     controls = tuple(name for name in told if name in names)
-    return steadied(frames_in_time(photos, None), controls)
+    return steadied(frames_in_time(photos, None), fading(course.bleaching) or controls)
 
 
 def forms_of(frames: Sequence[Frame], course: SampleCourse) -> Forms | None:
@@ -86,9 +86,9 @@ def forms_of(frames: Sequence[Frame], course: SampleCourse) -> Forms | None:
     by_light = all(p.fraction_start is None for p in course.points)
     if len(channels) < (3 if by_light else 2):
         return None
-    told = {p.path: _told(p, by_light) for p in course.points}
+    told = {p.path: fraction_told(p, by_light) for p in course.points}
     f = np.array([_number(told.get(frame.photo.path)) for frame in frames])
-    series = series_of(frames, course.name, _LAMP_SD)
+    series = series_of(frames, course.name, POSITION_SD)
     index = np.array([i for i in series.usable() if np.isfinite(f[i])], dtype=int)
     if len(index) < 2 or np.ptp(f[index]) <= 0.0:
         return None
@@ -105,8 +105,8 @@ def forms_of(frames: Sequence[Frame], course: SampleCourse) -> Forms | None:
 
 def chosen_points(course: SampleCourse, by_light: bool) -> list[TrackPoint]:
     """The points to map, in order of time: first, last, and between them evenly by fraction."""
-    known = [p for p in course.points if _told(p, by_light) is not None and "clipped" not in p.flags]
-    f = np.array([_number(_told(p, by_light)) for p in known])
+    known = [p for p in course.points if fraction_told(p, by_light) is not None and "clipped" not in p.flags]
+    f = np.array([_number(fraction_told(p, by_light)) for p in known])
     if not known:
         return []
     left, out = list(range(len(known))), []
@@ -117,7 +117,10 @@ def chosen_points(course: SampleCourse, by_light: bool) -> list[TrackPoint]:
     return [known[i] for i in sorted(out)]
 
 
-def _told(point: TrackPoint, by_light: bool) -> float | None:
+def fraction_told(point: TrackPoint, by_light: bool) -> float | None:
+    """The fraction of the whole sample, of amount or of light; None where the photograph does not count."""
+    if "spoiled-frame" in point.flags:
+        return None
     return point.light_fraction_start if by_light else point.fraction_start
 
 
@@ -187,5 +190,5 @@ def fraction_map(
         light, noise = seen.parts.sum(axis=-1), np.sqrt(seen.covariance.sum(axis=(-2, -1)))
         good = (seen.sd <= _MOST_SD) & (light > LEAST_LIGHT * noise)
     values = np.where(good, seen.fraction, np.nan).astype(np.float32)
-    told = _number(_told(point, by_light))
+    told = _number(fraction_told(point, by_light))
     return FractionMap(point.path, point.time_s, told, by_light, values, crop.inside, crop.pixel_px)

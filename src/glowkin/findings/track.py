@@ -19,6 +19,7 @@ from glowkin.findings.bleaching import fading
 from glowkin.findings.change import CHANGING
 from glowkin.findings.clocks import which_clock
 from glowkin.findings.frames import (
+    POSITION_SD,
     Frame,
     all_series,
     clipped_at_an_end,
@@ -45,8 +46,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Plan", "name_along", "track_photos"]
 
-_POSITION_SD = 0.015
-"""What is left of the lamp after the control is divided out, relative (common practice, no source)."""
 _FILLING_SD = 0.1
 """How far vials of one batch may differ in brightness ratio where only one shows it."""
 
@@ -174,7 +173,7 @@ def _seen_whole(fit: CourseFit, plain: Series, told: Open) -> CourseFit:
 
 
 def _all_series(frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions) -> dict[str, Series]:
-    lamp_sd = _POSITION_SD if plan.controls else np.inf
+    lamp_sd = POSITION_SD if plan.controls else np.inf
     steady = steadied(frames, fading(told.faded) or plan.controls)
     found = all_series(steady, names, lamp_sd)
     return {name: told.on(series, frames, name) for name, series in found.items()}
