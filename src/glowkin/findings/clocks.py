@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.clocks import EITHER, ELAPSED, LAMP_ON, ClockFound
-from glowkin.findings.courses import SAME, Course, fit_one, rough_fit
-from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
+from glowkin.findings.courses import SAME, courses_of, fit_one, rough_fit
+from glowkin.findings.rate_models import DEFAULT_MODELS
 from glowkin.findings.unmix import frames_of
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.study import StudyFile
     from glowkin.base.uncertainty import Array
-    from glowkin.findings.courses import FittedCourse
+    from glowkin.findings.courses import Course, FittedCourse
     from glowkin.findings.frames import Frame
     from glowkin.findings.unmix import EndForm, Frames, Series
 
@@ -57,17 +57,18 @@ def which_clock(
 ) -> ClockFound | None:
     """Which of the two clocks explains one sample's photographs, lamp-on seconds (n,) beside the series.
 
-    ``spoiled`` frames do not count. None where the lamp's brightness is not known, or there are fewer than
-    five photographs.
+    ``spoiled`` frames do not count. None where the lamp's brightness is not known, it was not on between
+    the photographs, or there are fewer than five.
     """
     index = series.usable()
     index = index[~np.isin(index, spoiled)]
     series, dose = series.take(index), lamp_on_s[index]
-    if len(index) < 5 or not series.lamp_known or series.times_s[-1] <= 0.0:
+    if len(index) < 5 or not series.lamp_known or series.times_s[-1] <= 0.0 or np.ptp(dose) <= 0.0:
         return None
     if abs(float(np.corrcoef(series.times_s, dose)[0, 1])) > TOGETHER:
         return ClockFound(EITHER, None, None, None, None, told_by)
-    by_time, by_lamp = (_best(f, end_form) for f in _both(series, dose, end_form))
+    courses = courses_of(DEFAULT_MODELS, can_stop=end_form is not None)
+    by_time, by_lamp = (_best(f, courses) for f in _both(series, dose, end_form, courses))
     if by_time is None or by_lamp is None:
         return None
     ahead = by_lamp.aicc - by_time.aicc
@@ -76,9 +77,10 @@ def which_clock(
     return ClockFound(explains, by_time.aicc, by_lamp.aicc, *names, told_by)
 
 
-def _both(series: Series, dose: Array, end_form: EndForm | None) -> tuple[Frames, Frames]:
+def _both(
+    series: Series, dose: Array, end_form: EndForm | None, courses: Sequence[Course]
+) -> tuple[Frames, Frames]:
     """The frames against either clock, weighted alike, by the signals that the better clock fits."""
-    courses = _courses(end_form)
     frames = frames_of(series, end_form)
     rough = [rough_fit(replace(frames, times_s=t), courses) for t in (series.times_s, dose)]
     smooth, scatter = min(rough, key=lambda r: r[1])
@@ -86,11 +88,6 @@ def _both(series: Series, dose: Array, end_form: EndForm | None) -> tuple[Frames
     return frames, replace(frames, times_s=dose)
 
 
-def _courses(end_form: EndForm | None) -> list[Course]:
-    ends = (False,) if end_form is None else (False, True)
-    return [Course(RATE_MODELS[name], stops) for stops in ends for name in DEFAULT_MODELS]
-
-
-def _best(frames: Frames, end_form: EndForm | None) -> FittedCourse | None:
-    fits = [f for course in _courses(end_form) if (f := fit_one(frames, course)) is not None]
+def _best(frames: Frames, courses: Sequence[Course]) -> FittedCourse | None:
+    fits = [f for course in courses if (f := fit_one(frames, course)) is not None]
     return min(fits, key=lambda f: f.aicc, default=None)

@@ -138,6 +138,12 @@ class FittedCourse:
         )
 
 
+def courses_of(names: Sequence[str], *, can_stop: bool) -> list[Course]:
+    """These rate models going on to the end and, if they can, stopping part-way."""
+    ends = (False, True) if can_stop else (False,)
+    return [Course(RATE_MODELS[name], stops) for name in names for stops in ends]
+
+
 def rough_fit(frames: Frames, courses: Sequence[Course]) -> tuple[Array, float]:
     """Fitted signals (n, 3) of the best of these courses, and the scatter of the frames about it.
 

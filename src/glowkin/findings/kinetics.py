@@ -23,8 +23,8 @@ from glowkin.findings.change import (
     two_forms_suffice,
 )
 from glowkin.findings.courses import (
-    Course,
     better_ends,
+    courses_of,
     fit_variants,
     not_excluded,
     rough_fit,
@@ -160,7 +160,7 @@ def _fit_models(
     """All models; signals and scatter for the weights come from the best rough fit (see ``frames_of``)."""
     models = [RATE_MODELS[name] for name in names]
     can_stop = end_form is not None
-    courses = [Course(m, stops) for m in models for stops in ((False, True) if can_stop else (False,))]
+    courses = courses_of(names, can_stop=can_stop)
     frames = frames_of(series, end_form)
     for _ in range(2):
         smooth, scatter = rough_fit(frames, courses)
