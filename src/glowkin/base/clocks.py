@@ -35,7 +35,7 @@ class Bleaching:
 
     ``points`` are pairs of time on that clock and light left, 1 at the first photograph; ``left`` that of the
     curve at the last. ``told_from_lamp``: a reference glow shows that it was not the lamp.
-    ``divided_out``: the samples' light is divided by the control's, as if they bleach as it does.
+    The samples' light is divided by the control's, as if they bleach as it does.
     """
 
     control: str
@@ -46,7 +46,6 @@ class Bleaching:
     left_interval: Pair
     points: tuple[Pair, ...]
     told_from_lamp: bool
-    divided_out: bool
 
 
 def told_from_json(document: dict[str, Any]) -> dict[str, Any]:

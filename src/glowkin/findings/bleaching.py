@@ -77,9 +77,7 @@ def _fade(
     left = np.exp(y - one_hot @ values[:-1])
     low, middle, high = (float(np.exp(-k * x[-1])) for k in (rate + half, rate, rate - half))
     points = tuple((float(t), float(v)) for t, v in zip(clock, left, strict=True))
-    return Bleaching(
-        control, name, rate, (rate - half, rate + half), middle, (low, high), points, told, divided_out=True
-    )
+    return Bleaching(control, name, rate, (rate - half, rate + half), middle, (low, high), points, told)
 
 
 def _least_squares(X: Array, y: Array) -> tuple[float, Array, Array]:
