@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from glowkin.base.records import Matrix
+
 Array: TypeAlias = "NDArray[np.float64]"
 
 CHI2_95_2D = 5.991464547107979
@@ -103,6 +105,11 @@ def interval_95(draws: Array) -> tuple[float, float]:
     """The probabilistically symmetric 95 % interval of draws (JCGM 101:2008, 7.7)."""
     low, high = np.quantile(draws, (0.025, 0.975))
     return float(low), float(high)
+
+
+def matrix(array: Array) -> Matrix:
+    """An array of two dimensions in plain numbers, row by row, as records keep it."""
+    return tuple(tuple(float(v) for v in row) for row in array)
 
 
 def t95(dof: float) -> float:

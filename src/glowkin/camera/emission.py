@@ -41,6 +41,8 @@ if TYPE_CHECKING:
     from glowkin.light.photo import Photograph
 
 
+NO_NAME = "unknown camera"
+"""Of a camera whose files do not tell it."""
 _DAYLIGHT_K = 6504.0
 _MOST_TAKEN, _NEGLIGIBLE = 0.5, 1e-4
 
@@ -338,7 +340,7 @@ def camera_of(
     An automatic white balance is shared with no other file.
     Raises ``CannotMeasureError`` where a camera file or a filter is given for a rendered file.
     """
-    name = f"{photo.metadata.make} {photo.metadata.model}".strip() or "unknown camera"
+    name = f"{photo.metadata.make} {photo.metadata.model}".strip() or NO_NAME
     if photo.kind == "raw":
         if file is not None:
             return Camera.from_file(file, behind), _file_flags(photo, file, behind)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import CHANNELS, Matrix, MergedExposure, Sample
-from glowkin.base.uncertainty import Z95, ellipse_95
+from glowkin.base.records import CHANNELS, MergedExposure, Sample
+from glowkin.base.uncertainty import Z95, ellipse_95, matrix
 from glowkin.findings.describe import describe
 from glowkin.samples.quality import sample_flags, stray_shift, unevenness
 
@@ -73,7 +73,7 @@ def sample_records(
             name=name,
             centre_px=found.centre_px,
             area_px=found.area_px,
-            outline_px=_matrix(np.round(found.outline_px, 1)),
+            outline_px=matrix(np.round(found.outline_px, 1)),
             clipped_fraction=float(np.nan_to_num(evidence.emitted.clipped[i])),
             flags=flags,
         )
@@ -121,8 +121,8 @@ def _coloured(base: Sample, colour: Uncertain, described: dict[str, object]) -> 
         base,
         u_prime=float(colour.value[0]),
         v_prime=float(colour.value[1]),
-        u_prime_v_prime_covariance=_matrix(colour.covariance),
-        shared_errors={source: _matrix(S) for source, S in colour.shared.items()},
+        u_prime_v_prime_covariance=matrix(colour.covariance),
+        shared_errors={source: matrix(S) for source, S in colour.shared.items()},
         **described,  # type: ignore[arg-type]
     )
 
@@ -170,7 +170,7 @@ def _measured(base: Sample, evidence: Evidence, i: int, spread: float, at_least:
         unevenness_u_prime_v_prime=float(spread),
         linear_rgb=(rgb[0], rgb[1], rgb[2]),
         stray_rgb=(stray[0], stray[1], stray[2]),
-        linear_rgb_covariance=_matrix(evidence.emitted.covariance[i]),
+        linear_rgb_covariance=matrix(evidence.emitted.covariance[i]),
     )
 
 
@@ -181,7 +181,3 @@ def _brightest(evidence: Evidence) -> float:
         known = luminance[~evidence.bounds.any(axis=1)]
         luminance = known if np.isfinite(known).any() else luminance
     return float(np.nanmax(luminance))
-
-
-def _matrix(array: Array) -> Matrix:
-    return tuple(tuple(float(v) for v in row) for row in array)

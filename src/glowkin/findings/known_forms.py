@@ -18,7 +18,8 @@ from glowkin.base.matches import (
     SampleMatch,
 )
 from glowkin.base.spectra import Form
-from glowkin.base.uncertainty import Uncertain
+from glowkin.base.uncertainty import Uncertain, matrix
+from glowkin.camera.emission import NO_NAME
 from glowkin.colour.emission_shape import measured
 from glowkin.findings.compare import uncertain_colour
 from glowkin.findings.match import forms_ready, fraction_interval
@@ -27,12 +28,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.matches import Assumed
-    from glowkin.base.records import Matrix, MeasuredPhoto, Sample
-    from glowkin.base.uncertainty import Array
+    from glowkin.base.records import MeasuredPhoto, Sample
     from glowkin.findings.match import Forms, Told
     from glowkin.findings.spectrum import Told as Words
-
-_NO_NAME = "unknown camera"
 
 
 def form_of_sample(name: str, photo: MeasuredPhoto, sample: Sample, words: Words) -> Form:
@@ -44,12 +42,12 @@ def form_of_sample(name: str, photo: MeasuredPhoto, sample: Sample, words: Words
     colour = uncertain_colour(sample)
     if colour is None or sample.x is None or sample.y is None:
         raise CannotMeasureError(f"{photo.path}: {sample.name} has no colour to keep; its flags say why")
-    known = not photo.camera.name.startswith(_NO_NAME)
+    known = not photo.camera.name.startswith(NO_NAME)
     return Form(
         name=name,
         u_prime=float(colour.value[0]),
         v_prime=float(colour.value[1]),
-        u_prime_v_prime_covariance=_matrix(colour.covariance),
+        u_prime_v_prime_covariance=matrix(colour.covariance),
         x=sample.x,
         y=sample.y,
         observer=photo.observer,
@@ -112,11 +110,7 @@ def match_photos(
 
 def _used(form: Form, colour: Uncertain) -> KnownForm:
     u, v = (float(value) for value in colour.value)
-    return KnownForm(form.name, u, v, _matrix(colour.covariance), form.basis, form.source)
-
-
-def _matrix(array: Array) -> Matrix:
-    return tuple(tuple(float(v) for v in row) for row in array)
+    return KnownForm(form.name, u, v, matrix(colour.covariance), form.basis, form.source)
 
 
 def _check_weights(names: Sequence[str], assumed: Assumed, where: str) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.spectra import Form, SpectrumRead
-from glowkin.base.uncertainty import Uncertain
+from glowkin.base.uncertainty import Uncertain, matrix
 from glowkin.colour.chromaticity import jacobian_xy_uv_prime, uv_prime_to_xy, xy_to_uv_prime
 from glowkin.colour.emission_shape import chromaticity, cut_off, measured, shape_of
 from glowkin.colour.observer import inside_locus, white_point_xy
@@ -19,7 +19,6 @@ from glowkin.findings.describe import describe
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from glowkin.base.records import Matrix
     from glowkin.base.uncertainty import Array
     from glowkin.colour.spectrum_file import MeasuredSpectrum
 
@@ -71,7 +70,7 @@ def read_out(
         white_point_xy=(float(white[0]), float(white[1])),
         u_prime=float(uv[0]),
         v_prime=float(uv[1]),
-        u_prime_v_prime_covariance=_matrix(covariance),
+        u_prime_v_prime_covariance=matrix(covariance),
         **asdict(words),
         peak_nm=shape.peak_nm,
         photon_peak_nm=shape.photon_peak_nm,
@@ -151,7 +150,7 @@ def published_form(
         name=name,
         u_prime=float(uv_prime[0]),
         v_prime=float(uv_prime[1]),
-        u_prime_v_prime_covariance=_matrix(covariance),
+        u_prime_v_prime_covariance=matrix(covariance),
         x=float(xy[0]),
         y=float(xy[1]),
         observer=told.observer,
@@ -178,7 +177,3 @@ def _decimals(text: str) -> int:
 
 def _known(figure: float) -> float | None:
     return float(figure) if np.isfinite(figure) else None
-
-
-def _matrix(array: Array) -> Matrix:
-    return tuple(tuple(float(v) for v in row) for row in array)
