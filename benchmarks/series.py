@@ -202,7 +202,7 @@ def of_spoiled(rows, still):
     named = right = wrong = 0
     good = bad = 0
     for truth, found in [(r.truth, r.found) for r in rows] + still:
-        spoiled = set(getattr(found, "spoiled_photos", ()))
+        spoiled = set(found.spoiled_photos)
         bad += len(truth.spoiled)
         good += len(found.points) - sum(p.path in truth.spoiled for p in found.points)
         right += len(spoiled & set(truth.spoiled))

@@ -13,6 +13,7 @@ from collections import Counter
 import numpy as np
 
 from glowkin.base.records import Ratio, SampleCourse, TimeCourse, TrackPoint
+from glowkin.base.uncertainty import Z95
 from glowkin.lab.preparation import prepare
 from glowkin.lab.preparation_file import PreparationFile
 from glowkin.lab.weighings import with_weighings
@@ -46,7 +47,7 @@ def weighed(converted: np.ndarray, rng: np.random.Generator) -> PreparationFile:
 
 def seen(half: float, rng: np.random.Generator, *, common: bool) -> TimeCourse:
     """The light's course, known to ``half`` either way (95 %)."""
-    errors = rng.normal(0.0, half / 1.96, 1 if common else len(LIGHT)) * np.ones(len(LIGHT))
+    errors = rng.normal(0.0, half / Z95, 1 if common else len(LIGHT)) * np.ones(len(LIGHT))
     points = tuple(
         TrackPoint(3600.0 * h, "", 1 - f, 1 - f - half, 1 - f + half, None, None, None, None)
         for h, f in zip(HOURS.tolist(), (LIGHT + errors).tolist(), strict=True)

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.camera.emission_prior import VERSION as PRIOR_VERSION
 from glowkin.camera.emission_prior import emission_prior
 from glowkin.colour.chromaticity import xy_to_uv_prime
 from glowkin.colour.observer import locus_xy
@@ -20,7 +19,6 @@ from glowkin.colour.observer import locus_xy
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
 
-VERSION = f"{PRIOR_VERSION}.1"
 LOW, CELL, SPREAD = -0.02, 0.004, 0.006
 """Where the cells begin, their width, and the standard deviation of the kernel that smooths it, in u'v'."""
 ANY_COLOUR = 0.1

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.maps import AT_ONE_SIDE, AT_RIM, CANNOT_TELL, EVENLY, IN_MIDDLE, IN_SPOTS, MapFound
+from glowkin.base.uncertainty import Z95
 from glowkin.findings.maps import LEAST_LIGHT
 
 if TYPE_CHECKING:
@@ -216,4 +217,4 @@ def _inner_less_outer(p: Patches, rest: _Rest) -> tuple[float, float]:
     deep = np.argsort(np.argsort(p.depth, kind="stable")) >= len(p.depth) // 2
     c = np.where(deep, 1.0 / deep.sum(), -1.0 / (~deep).sum())
     variance = c**2 @ rest.variance + np.square(c @ rest.error).sum()
-    return float(c @ rest.r), 1.96 * float(np.sqrt(variance))
+    return float(c @ rest.r), Z95 * float(np.sqrt(variance))

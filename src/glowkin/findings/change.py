@@ -176,7 +176,7 @@ def _constant_design(series: Series, frames: Frames) -> tuple[Array, Array]:
 def _drifts(series: Series) -> Array:
     """Drifts of one sd as signals (r, n, 3): each channel by itself, and all with the lamp."""
     t = series.times_s
-    ramp, _d = 2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0, series.signals.shape[1]
+    ramp = 2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0
     channels = [
         COLOUR_DRIFT * ramp[:, None] * series.signals * axis for axis in np.eye(series.signals.shape[1])
     ]

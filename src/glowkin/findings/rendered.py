@@ -133,7 +133,6 @@ def widest(fits: Sequence[CourseFit]) -> CourseFit:
         half_time_interval_s=None if half is None else _hull([f.half_time_interval_s for f in fits]),
         stops_at_interval=_pair(_hull([f.stops_at_interval for f in fits])),
         not_excluded=tuple(models),
-        luminance_ratio=first.luminance_ratio,
         low=_extreme([f.low for f in fits], min),
         high=_extreme([f.high for f in fits], max),
         longer_than_s=_least([f.longer_than_s for f in fits]),
