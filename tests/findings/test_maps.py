@@ -7,7 +7,9 @@ import pytest
 from scipy.stats import spearmanr
 
 from glowkin.base.maps import AT_ONE_SIDE, AT_RIM, CANNOT_TELL, EVENLY, IN_MIDDLE, IN_SPOTS
+from glowkin.base.study import EventTold, StudyFile
 from glowkin.findings.begins import Seen, begins, patches
+from glowkin.findings.mapped import plots_of
 from glowkin.findings.maps import (
     Forms,
     chosen_points,
@@ -19,7 +21,7 @@ from glowkin.findings.maps import (
 )
 from glowkin.findings.track import Plan, track_photos
 from glowkin.light.crop import Crop
-from made import GREEN, RED, mixed, photographs, steady
+from made import GREEN, RED, WEIGHTS, mixed, photographs, steady
 
 A, B = np.array([0.04, 0.012, 0.002]), np.array([0.03, 0.22, 0.08])
 FORMS = Forms(A, B, np.arange(3), by_light=False)
@@ -131,6 +133,24 @@ def test_a_spoiled_photograph_is_not_mapped_and_bends_no_form():
     forms = forms_of(series_frames(photos, course), vial)
     for found, true in ((forms.start, RED), (forms.end, GREEN)):
         assert found / np.linalg.norm(found) == pytest.approx(true / np.linalg.norm(true), abs=0.01)
+
+
+def test_across_a_change_of_lamp_maps_are_of_light():
+    """Under the second lamp the vial is three times as bright beside the control; its two colours stay."""
+    hours = np.array([0.0, 1.0, 2.0, 4.0, 6.0, 9.0, 13.0, 18.0, 36.0])
+    signals = {"vial": mixed(0.5 ** (hours / 5.0)), "control": steady(len(hours))}
+    signals["vial"][4:] *= 3.0
+    photos = photographs(hours, signals)
+    study = StudyFile(
+        start="2026-05-04T09:00:00", event=(EventTold(at="2026-05-04T14:00:00", what="lamp changed"),)
+    )
+    course = track_photos(photos, Plan(("control",)).told_by(study))
+    assert course.sample("vial").luminance_ratio.value == pytest.approx(5.0, rel=0.1)
+    (plot,) = plots_of(photos, course).plots
+    assert plot.forms.by_light
+    for found, true in ((plot.forms.start, RED), (plot.forms.end, GREEN)):
+        assert found / (WEIGHTS @ found) == pytest.approx(true / (WEIGHTS @ true), rel=0.03, abs=0.02)
+    assert WEIGHTS @ plot.forms.end == pytest.approx(WEIGHTS @ plot.forms.start, rel=0.02)
 
 
 def test_places_with_too_little_light_are_left_out():

@@ -67,8 +67,9 @@ def plots_of(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Plots:
     if not changing:
         return Plots()
     frames, out = series_frames(photos, course), list[Plot]()
+    comparable = not {"lamp-changed", "arrangement-moved"} & set(course.flags)
     for sample in changing:
-        forms = forms_of(frames, sample)
+        forms = forms_of(frames, sample, comparable=comparable)
         if forms is not None:
             out.append(Plot(sample, forms, tuple(chosen_points(sample, forms.by_light))))
     return Plots(tuple(out), _wanted(photos, out))

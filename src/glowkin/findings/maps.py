@@ -79,11 +79,14 @@ def series_frames(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Sequen
     return steadied(frames_in_time(photos, None), fading(course.bleaching) or controls)
 
 
-def forms_of(frames: Sequence[Frame], course: SampleCourse) -> Forms | None:
-    """The two forms of a sample by its course; None where it tells none, or both have one colour."""
+def forms_of(frames: Sequence[Frame], course: SampleCourse, *, comparable: bool = True) -> Forms | None:
+    """The two forms of a sample by its course; None where it tells none, or both have one colour.
+
+    Where brightness is not ``comparable`` throughout, by shares of the light: they rest on colour alone.
+    """
     rendered = frames[0].photo.kind == "rendered"
     channels = clear_channels(frames, course.name) if rendered else np.arange(3)
-    by_light = all(p.fraction_start is None for p in course.points)
+    by_light = not comparable or all(p.fraction_start is None for p in course.points)
     if len(channels) < (3 if by_light else 2):
         return None
     told = {p.path: fraction_told(p, by_light) for p in course.points}
