@@ -222,7 +222,8 @@ def _first_difference_scale(frames: Frames) -> float:
     """Mean square of the steps between neighbours over what the frames' covariances let expect."""
     V = np.linalg.inv(np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners)
     steps = np.einsum("nij,nj->ni", whitener(V[1:] + V[:-1]), np.diff(frames.signals, axis=0))
-    return float(np.mean(steps**2))
+    counted = steps.size if frames.bounds is None else np.sum(~(frames.bounds[1:] | frames.bounds[:-1]))
+    return float(np.sum(steps**2) / max(counted, 1))
 
 
 def _distances_from_plane(series: Series) -> Array:
