@@ -20,7 +20,7 @@ class MapFound:
 
     ``by_light``: fractions are shares of the light, not amounts. ``rank_correlation`` (Spearman) is that of
     the fraction still in the starting form with the depth from the outline, over ``patches`` of the sample,
-    and ``p_value`` the chance of one as large if depth meant nothing. ``inner_minus_outer``: fraction in the
+    and ``p_value`` the chance of one as large among shuffled patches. ``inner_minus_outer``: fraction in the
     deeper half less that in the outer half, with its 95 % interval. ``spread``: how far fractions differ from
     place to place (standard deviation, noise taken off), ``spread_at_most`` its upper 95 % limit.
     """

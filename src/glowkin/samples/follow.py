@@ -29,7 +29,7 @@ class Step:
 
     place: tuple[int, ...]
     moved: bool
-    laid: tuple[tuple[float, float], ...] = ()
+    laid: tuple[tuple[float, float], ...]
 
 
 def follow(reference: Array, seen: Array) -> Step:
