@@ -28,7 +28,8 @@ def shared_data() -> Path:
 
 @pytest.fixture(scope="session", autouse=True)
 def own_cache(tmp_path_factory):
-    """Tables made by the code under test, none kept from before."""
+    """Tables made by the code under test, none kept from before; and a terminal of the usual width."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        patch.setenv("COLUMNS", "120")
         yield
