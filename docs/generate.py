@@ -7,6 +7,7 @@ that both are current.
 from __future__ import annotations
 
 import sys
+from inspect import cleandoc
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -82,17 +83,19 @@ PAGES: dict[str, Callable[[], str]] = {"commands.md": commands_page, "flags.md":
 def _command(name: str, command: click.Command) -> str:
     options = [p for p in command.params if isinstance(p, click.Option)]
     arguments = " ".join(_argument(p) for p in command.params if isinstance(p, click.Argument))
-    usage = f"glowkin {name}{' ' if arguments else ''}{arguments} [OPTIONS]"
+    usage = " ".join(part for part in ("glowkin", name, arguments, "[OPTIONS]" if options else "") if part)
     rows = "\n".join(f"| {_names(option)} | {_help(option)} |" for option in options)
     table = f"| option | does |\n|---|---|\n{rows}\n" if rows else ""
     example = (command.epilog or "").removeprefix("Example: ")
-    parts = [f"## glowkin {name}\n", f"{command.help}\n", f"```\n{usage}\n```\n", table]
-    return "\n".join([*parts, f"Example:\n\n```\n{example}\n```\n"] if example else parts)
+    parts = [f"## glowkin {name}\n", f"{cleandoc(command.help or '')}\n", f"```\n{usage}\n```\n", table]
+    parts += [f"Example:\n\n```\n{example}\n```\n"] if example else []
+    return "\n".join(part for part in parts if part)
 
 
 def _argument(argument: click.Argument) -> str:
     name = (argument.name or "").upper()
-    return f"{name.removesuffix('S')}..." if argument.nargs == -1 else name
+    text = f"{name.removesuffix('S')}..." if argument.nargs == -1 else name
+    return text if argument.required else f"[{text}]"
 
 
 def _names(option: click.Option) -> str:

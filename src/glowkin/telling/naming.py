@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import PureWindowsPath
 from typing import TYPE_CHECKING
 
@@ -23,17 +24,17 @@ def public_names(paths: Iterable[str]) -> dict[str, str]:
     >>> public_names(["/data/a/1.jpg", "/data/b/1.jpg", "/data/b/2.jpg"])["/data/b/1.jpg"]
     'b/1.jpg'
     """
-    distinct = list(dict.fromkeys(paths))
-    return {path: _ending(path, distinct) for path in distinct}
+    parts = {path: _parts(path) for path in paths}
+    times = Counter(tail for own in parts.values() for tail in _tails(own))
+    return {
+        path: next(("/".join(tail) for tail in _tails(own) if times[tail] == 1), base_name(path))
+        for path, own in parts.items()
+    }
 
 
-def _ending(path: str, others: Sequence[str]) -> str:
-    parts = _parts(path)
-    for n in range(1, len(parts) + 1):
-        tail = parts[-n:]
-        if sum(_parts(other)[-n:] == tail for other in others) == 1:
-            return "/".join(tail)
-    return base_name(path)
+def _tails(parts: Sequence[str]) -> list[tuple[str, ...]]:
+    """Its endings, the shortest first."""
+    return [tuple(parts[-n:]) for n in range(1, len(parts) + 1)]
 
 
 def _parts(path: str) -> list[str]:
