@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +10,7 @@ from glowkin.base.records import compare_document, to_json, track_document
 from glowkin.study.discreet import tidier, walked
 from glowkin.study.words import study_document
 from glowkin.telling.cgats import cgats_text
-from glowkin.telling.csv_file import cell, samples_csv
+from glowkin.telling.csv_file import csv_text, samples_csv
 from glowkin.telling.naming import public_names
 
 if TYPE_CHECKING:
@@ -132,13 +130,9 @@ def _document_lines(
 
 
 def _photographs_csv(rows: Sequence[PhotographRow], change: Callable[[str], str]) -> str:
-    buffer = io.StringIO()
-    out = csv.writer(buffer, lineterminator="\n")
-    out.writerow([head for head, _ in _HEADS])
-    for row in rows:
-        values = [getattr(row, field) for _, field in _HEADS]
-        out.writerow([cell(change(v) if isinstance(v, str) else v) for v in values])
-    return buffer.getvalue()
+    values = ([getattr(row, field) for _, field in _HEADS] for row in rows)
+    told = ([change(v) if isinstance(v, str) else v for v in row] for row in values)
+    return csv_text([head for head, _ in _HEADS], told)
 
 
 def _text(document: dict[str, Any]) -> bytes:

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from glowkin.base.flags import FLAGS
-from glowkin.base.uncertainty import ellipse_95
+from glowkin.base.uncertainty import Z95, ellipse_95
 from glowkin.study.pictures import mend
 from glowkin.telling.numbers import NOTHING, duration, rounded, significant
 from glowkin.telling.provenance import GRAVITY
-from glowkin.telling.tables import Z95, Table, flag_words
+from glowkin.telling.tables import Table, flag_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

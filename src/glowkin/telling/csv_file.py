@@ -7,7 +7,7 @@ import io
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from glowkin.base.records import MeasuredPhoto, Sample
 
@@ -16,16 +16,20 @@ if TYPE_CHECKING:
 
 def samples_csv(photos: Sequence[MeasuredPhoto]) -> str:
     """One row a sample; every column's head names its unit (1 for a pure number); unknown is empty."""
+    rows = ([take(photo, s) for _, take in _COLUMNS] for photo in photos for s in photo.samples)
+    return csv_text([head for head, _ in _COLUMNS], rows)
+
+
+def csv_text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """A table of any rows, its cells as ``samples_csv`` has them."""
     buffer = io.StringIO()
     out = csv.writer(buffer, lineterminator="\n")
-    out.writerow([head for head, _ in _COLUMNS])
-    for photo in photos:
-        for sample in photo.samples:
-            out.writerow([cell(take(photo, sample)) for _, take in _COLUMNS])
+    out.writerow(head)
+    out.writerows([_cell(value) for value in row] for row in rows)
     return buffer.getvalue()
 
 
-def cell(value: Any) -> Any:
+def _cell(value: Any) -> Any:
     """A number as it is, flags joined, unknown empty; text no spreadsheet takes for a formula."""
     if value is None:
         return ""

@@ -27,7 +27,7 @@ def models_table(course: TimeCourse) -> Table:
         "essentially no support (Burnham & Anderson 2002)."
     )
     if most > course.models_shown:
-        note += f" The best {course.models_shown} of {most} are shown; --all-models shows all."
+        note += f" The best {course.models_shown} of {most} are shown; glowkin track --all-models shows all."
     return Table("Rate models compared", heads, rows, note)
 
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.files import write_whole
+from glowkin.telling.csv_file import csv_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from pathlib import Path
 
     from glowkin.base.preparations import MassCourse, Preparation
@@ -53,7 +51,7 @@ def substances_csv(preparation: Preparation) -> str:
          s.mass_g, s.volume_ml, s.amount_mol, *(s.amount_interval_mol or (None, None)), s.equivalents)
         for s in preparation.substances
     ]  # fmt: skip
-    return _csv(SUBSTANCES_HEAD, rows)
+    return csv_text(SUBSTANCES_HEAD, rows)
 
 
 def weighings_csv(course: MassCourse) -> str:
@@ -65,14 +63,4 @@ def weighings_csv(course: MassCourse) -> str:
          p.difference, *(p.difference_interval or none))
         for p in course.points
     ]  # fmt: skip
-    return _csv(WEIGHINGS_HEAD, rows)
-
-
-def _csv(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
-    from glowkin.telling.csv_file import cell
-
-    buffer = io.StringIO()
-    out = csv.writer(buffer, lineterminator="\n")
-    out.writerow(head)
-    out.writerows([cell(value) for value in row] for row in rows)
-    return buffer.getvalue()
+    return csv_text(WEIGHINGS_HEAD, rows)

@@ -220,10 +220,10 @@ def _in_room_light(room: RoomLight | None) -> Shown | None:
     return Shown(body, caption)
 
 
-def _mass_figure(course: MassCourse) -> Shown:
+def _mass_figure(course: MassCourse, prefix: str) -> Shown:
     label = f"Mass and light of {course.sample} against time. {course.sentence}"
     caption = "Converted by mass (filled) and by light (open), with 95 % bars; right, the change of mass."
-    return _inline(mass_against_light(course), f"mass-{course.sample}", label, caption)
+    return _inline(mass_against_light(course), prefix, label, caption)
 
 
 def _swatches(photo: MeasuredPhoto, prefix: str) -> Shown:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from glowkin.telling import study_tables, study_words
@@ -56,9 +56,9 @@ def parts(
     caution: str,
     program: str,
     versions: Mapping[str, str],
-    mass_figure: Callable[[MassCourse], Any],
+    mass_figure: Callable[[MassCourse, str], Any],
 ) -> StudyPage:
-    """The study's sections; ``mass_figure`` draws a vial's mass beside its light."""
+    """The study's sections; ``mass_figure`` draws a vial's mass beside its light, its ids with a prefix."""
     outside = outside_series(photos, course)
     apart = {p.path for p in outside}
     series = [p for p in photos if p.path not in apart] if course else []
@@ -69,8 +69,8 @@ def parts(
     return StudyPage(
         facts=[(key, str(without_folders(value))) for key, value in study_words.facts(told)],
         notebook=study_words.notebook(told, photos, summary, caution, program),
-        told=study_tables.told_tables(told),
-        prepared=[_prepared(p, mass_figure) for p in told.preparations],
+        told=_public(study_tables.told_tables(told)),
+        prepared=[_prepared(p, f"mass{i}", mass_figure) for i, p in enumerate(told.preparations)],
         prepared_caution=CAUTION,
         checks=study_tables.checks_table(told.checks, photos),
         methods=study_words.methods_paragraph(told.file, photos, course, programs) if photos else "",
@@ -84,10 +84,19 @@ def parts(
             )
             for name, words, n in by
         ],
-        kept=study_tables.kept_tables(told),
+        kept=_public(study_tables.kept_tables(told)),
     )
 
 
-def _prepared(p: Preparation, mass_figure: Callable[[MassCourse], Any]) -> Prepared:
-    figures = [mass_figure(p.course)] if p.course else []
-    return Prepared(p.notes, preparation_tables(p), [r.sentence for r in p.remarks], figures)
+def _prepared(p: Preparation, prefix: str, mass_figure: Callable[[MassCourse, str], Any]) -> Prepared:
+    figures = [mass_figure(p.course, prefix)] if p.course else []
+    remarks = [str(without_folders(r.sentence)) for r in p.remarks]
+    return Prepared(str(without_folders(p.notes)), _public(preparation_tables(p)), remarks, figures)
+
+
+def _public(shown: Sequence[Table]) -> list[Table]:
+    """The tables with every path in their words cut to its last part."""
+    return [
+        replace(t, caption=without_folders(t.caption), rows=tuple(tuple(without_folders(r)) for r in t.rows))
+        for t in shown
+    ]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from glowkin.telling.naming import base_name, without_folders
+from glowkin.base.uncertainty import Z95
+from glowkin.telling.naming import base_name
 from glowkin.telling.numbers import NOTHING, decimals_for, fixed, rounded, with_interval
 from glowkin.telling.tables import (
-    Z95,
     Table,
     band_words,
     sample_errors,
@@ -152,18 +152,19 @@ def _xy_errors(s: Sample) -> tuple[float | None, float | None]:
     C, u, v = s.u_prime_v_prime_covariance, s.u_prime, s.v_prime
     if C is None or u is None or v is None:
         return None, None
-    D = 6.0 * u - 16.0 * v + 12.0
-    J = ((9.0 * (12.0 - 16.0 * v), 144.0 * u), (-24.0 * v, 4.0 * (6.0 * u + 12.0)))
-    variances = (sum(row[i] * C[i][j] * row[j] for i in (0, 1) for j in (0, 1)) / D**4 for row in J)
-    x_error, y_error = (Z95 * max(variance, 0.0) ** 0.5 for variance in variances)
-    return x_error, y_error
+    import numpy as np
+
+    from glowkin.colour.chromaticity import jacobian_xy_uv_prime
+
+    J = jacobian_xy_uv_prime((u, v))
+    x_error, y_error = Z95 * np.sqrt(np.maximum(np.diag(J @ np.array(C) @ J.T), 0.0))
+    return float(x_error), float(y_error)
 
 
 def kept_tables(told: StudyTold) -> list[Table]:
     """What the study keeps beside figures: notes, what was left out and why, conclusions and edits."""
-    notes = tuple((base_name(path), without_folders(note)) for path, note in told.notes.items())
-    left = tuple((base_name(path), without_folders(why)) for path, why in told.left_out)
-    edits = tuple((when, without_folders(what)) for when, what in told.edits)
+    notes = tuple((base_name(path), note) for path, note in told.notes.items())
+    left = tuple((base_name(path), why) for path, why in told.left_out)
     tables = (
         Table("Notes on photographs", ("Photograph", "Note"), notes),
         Table("Left out of the study, and counted nowhere", ("Photograph", "Why"), left),
@@ -177,6 +178,6 @@ def kept_tables(told: StudyTold) -> list[Table]:
             ("No.", "Kind", "Made (UTC)", "By", "Photographs", "State"),
             told.conclusions,
         ),
-        Table("Edits of names, outlines and notes, the latest first", ("When (UTC)", "What"), edits),
+        Table("Edits of names, outlines and notes, the latest first", ("When (UTC)", "What"), told.edits),
     )
     return [table for table in tables if table.rows]

@@ -10,7 +10,7 @@ from glowkin.telling.provenance import camera_words, exposure_words
 from glowkin.telling.tables import sample_errors
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from glowkin.base.records import MeasuredPhoto, TimeCourse
     from glowkin.base.study import Lamp, StudyFile
@@ -69,7 +69,7 @@ def methods_paragraph(
         f"Luminescence colours of {names} sample{'s' * (names != 1)} were read from {len(photos)} "
         f"photograph{'s' * (len(photos) != 1)} ({how}{f'; {span}' if span else ''})."
     ]
-    out += [*_lit(file), *_exposed(photos)]
+    out += [*_lit(file, photos), *_exposed(photos)]
     out.append(
         f"Each sample's mean in linear light was turned into CIE 1976 u′v′ ({_observers(photos)}) by "
         f"inferring its emission from the three channel means with the camera description "
@@ -81,16 +81,24 @@ def methods_paragraph(
     return " ".join(out)
 
 
-def _lit(file: StudyFile) -> list[str]:
-    """Lamp, filter and temperature, as far as the study file tells them."""
+def _lit(file: StudyFile, photos: Sequence[MeasuredPhoto]) -> list[str]:
+    """Lamp, filter and temperature, as far as the study file tells them of these photographs."""
     lamps = [_lamp(lamp) for lamp in file.lamp]
     out = [f"Lamp: {', '.join(lamps)}."] if lamps else []
-    shot = file.shot
-    filter_, warm, damp = shot.filter, shot.temperature_c, shot.humidity_percent
-    said = [f"through the filter {base_name(filter_)}"] if filter_ else []
-    said += [f"with samples at {warm:g} °C"] if warm is not None else []
-    said += [f"at {damp:g} % relative humidity"] if damp is not None else []
+    shots = [file.shot_of(p.path, p.taken_at) for p in photos]
+    filters = list(dict.fromkeys(base_name(s.filter) for s in shots if s.filter))
+    warm, damp = _span(s.temperature_c for s in shots), _span(s.humidity_percent for s in shots)
+    said = [f"through the filter {' or '.join(filters)}"] if filters else []
+    said += [f"with samples at {warm} °C"] if warm else []
+    said += [f"at {damp} % relative humidity"] if damp else []
     return [*out, f"Photographs were taken {', '.join(said)}."] if said else out
+
+
+def _span(values: Iterable[float | None]) -> str:
+    """The one value told, or from the least to the largest; empty where none is."""
+    told = [v for v in values if v is not None]
+    ends = dict.fromkeys((min(told), max(told))) if told else ()
+    return " to ".join(f"{v:g}" for v in ends)
 
 
 def _lamp(lamp: Lamp) -> str:
@@ -186,8 +194,8 @@ def uncertainty(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> l
     """What the intervals hold, how wide they are, and what they do not hold."""
     axes = sorted(axis for p in photos for s in p.samples if (axis := sample_errors(s)[2]) is not None)
     out = [
-        "Every interval is 95 %, by the Guide to the Expression of Uncertainty in Measurement (JCGM "
-        "100:2008), from draws (JCGM 101:2008) where a figure is far from Gaussian. Held are noise, "
+        "Every interval is 95 %. Those of colours follow the Guide to the Expression of Uncertainty in "
+        "Measurement (JCGM 100:2008), those of differences come from draws (JCGM 101:2008). Held are noise, "
         "unevenness of the sample, stray light and reflections as far as they were seen, and what is not "
         "known of the camera and of the shape of the emission."
     ]
@@ -204,6 +212,8 @@ def uncertainty(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> l
         "is therefore better known than either colour. They do not cancel against another camera or a "
         "spectrum."
     )
+    if course:
+        out.append("Half-times have intervals by profile likelihood that span all models with support.")
     if course and course.storages:
         out.append(
             "Half-times of single vials hold the errors of the photographs only; those of storages hold how "

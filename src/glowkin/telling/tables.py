@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import TYPE_CHECKING
 
-from glowkin.base.uncertainty import ellipse_95
+from glowkin.base.uncertainty import Z95, ellipse_95
 from glowkin.telling.naming import base_name
 from glowkin.telling.numbers import NOTHING, at_least, duration, fixed, rounded, significant, with_interval
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     )
     from glowkin.base.storages import CourseComparison
 
-Z95 = 1.959963984540054
 MOST_ROWS = 40
 """More samples than that and the table shows a few photographs only."""
 
