@@ -93,8 +93,9 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
     if as_json:
         rows = [{**asdict(check), "inside": check.inside} for check in checks]
         verdicts = [asdict(t) for t in told]
-        document = {"schema": "glowkin.demo.v1", "program": program, "checks": rows, "verdicts": verdicts}
-        json.dump({**document, "report": str(report)}, sys.stdout, indent=1, allow_nan=False)
+        document = {"schema": "glowkin.demo.v1", "program": program, "errors": []}
+        found = {"checks": rows, "verdicts": verdicts, "report": str(report)}
+        json.dump({**document, **found}, sys.stdout, indent=1, allow_nan=False)
         sys.stdout.write("\n")
         return
     _print(checks, told, report)

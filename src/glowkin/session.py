@@ -371,8 +371,8 @@ def import_camera(source: Path, output: Path, program: str, *, behind: Path | No
 def _kept(file: CameraFile, output: Path, program: str, *, as_json: bool) -> int:
     file.save(output, program)
     if as_json:
-        row = {"schema": "glowkin.camera-fit.v1", "program": program, "path": str(output), "name": file.name,
-               "basis": file.basis, "filter": file.filter.name if file.filter else "",
+        row = {"schema": "glowkin.camera-fit.v1", "program": program, "errors": [], "path": str(output),
+               "name": file.name, "basis": file.basis, "filter": file.filter.name if file.filter else "",
                "unlike_prior": file.unlike, "obtained": file.obtained}  # fmt: skip
         json.dump(row, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
         sys.stdout.write("\n")
