@@ -1,6 +1,6 @@
 """Whether the probabilities of ``glowkin match`` are right: forms, mixtures, strangers; makers held out.
 
-    python benchmarks/matching.py ../shared/data/cameras [--trials 500] [--modes MODE...] [--only ROW...]
+    python benchmarks/matching.py ../shared/data/cameras [--trials 1040] [--modes MODE...] [--only ROW...]
 
 A trial is three known forms and a sample that is one of them (1 in 4), two of them mixed (1 in 4) or a
 stranger (1 in 2), as the default priors have it. Forms and strangers come from ``benchmarks/emitters.py``:
