@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.settings import Settings
+    from glowkin.study.rows import PhotographRow
     from glowkin.study.workbook import Workbook
 
 Error = dict[str, str]
@@ -107,14 +108,13 @@ def remeasure(
         changed = {key: way.told[key] for key in way.told if key in given}
         changed |= {key: None if key in ("camera", "filter") else [] for key in map(_key, without)}
         workbook.keep_way(way)
-        numbers = [workbook.reading.find(str(p)).id for p in photos]
-        standing = dict(workbook.standing())
-        asked = {n: standing[n] for n in numbers if n in standing} if photos else standing
-        left = [str(p) for p, n in zip(photos, numbers, strict=True) if n not in standing]
-        if left:
+        rows = workbook.reading.find_all(map(str, photos))
+        if left := [row.path for row in rows if row.left_out]:
             raise WrongUseError(
                 f"{', '.join(left)}: left out of the study; take in again with: edit --take-in"
             )
+        standing = dict(workbook.standing())
+        asked = {row.id: standing[row.id] for row in rows} if photos else standing
         others = {old: workbook.other_settings(old, changed) for old in set(asked.values())}
         workbook.ask_again(asked, others)
         return _completed(workbook, study, [], program, options["jobs"], as_json=options["as_json"])
@@ -125,8 +125,9 @@ def edit(
 ) -> int:
     """Make one edit, and measure what it asks for; the exit status."""
     with open_workbook(study, program) as workbook:
-        changes = [c for p in photos for c in _changes(workbook, str(p), options)]
-        workbook.edit(_words(workbook, photos, options), changes)
+        rows = workbook.reading.find_all(map(str, photos))
+        changes = [c for row in rows for c in _changes(workbook, row, options)]
+        workbook.edit(_words(rows, options), changes)
         return _completed(workbook, study, [], program, jobs, as_json=as_json)
 
 
@@ -150,9 +151,8 @@ def _checked_way(settings: Settings, folder: Path) -> Way:
     return way_of(settings, folder)
 
 
-def _changes(workbook: Workbook, photo: str, options: dict[str, Any]) -> list[Change]:
+def _changes(workbook: Workbook, row: PhotographRow, options: dict[str, Any]) -> list[Change]:
     """What an edit changes of one photograph."""
-    row = workbook.reading.find(photo)
     names = workbook.names_of(row.id)
     count = len(names) if row.status == "measured" else None
     out: dict[Field, str | None] = {}
@@ -194,10 +194,10 @@ def _renamed(path: str, names: Sequence[str], pair: str) -> list[str]:
     return [new if name == old else name for name in names]
 
 
-def _words(workbook: Workbook, photos: Sequence[Path], options: dict[str, Any]) -> str:
+def _words(rows: Sequence[PhotographRow], options: dict[str, Any]) -> str:
     """An edit in words."""
-    where = ", ".join(workbook.reading.find(str(p)).path for p in photos[:_SHOWN])
-    where += f" and {len(photos) - _SHOWN} more" if len(photos) > _SHOWN else ""
+    where = ", ".join(row.path for row in rows[:_SHOWN])
+    where += f" and {len(rows) - _SHOWN} more" if len(rows) > _SHOWN else ""
     said = [f"names {options['names']}"] if options["names"] is not None else []
     said += [f"{pair.partition('=')[0]} renamed {pair.partition('=')[2]}" for pair in options["rename"]]
     said += [f"outlines of {options['outlines'].name}"] if options["outlines"] is not None else []

@@ -112,7 +112,7 @@ def filled(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
 def _measured(workbook: Workbook, photos: Sequence[Path]) -> tuple[list[int], list[MeasuredPhoto]]:
     """The current measurements meant, with their numbers: of each shot saved both ways the raw file only."""
     reading = workbook.reading
-    rows = [reading.find(str(p)) for p in photos] or reading.photographs(reading.overview().photographs)
+    rows = reading.find_all(map(str, photos)) or reading.photographs(reading.overview().photographs)
     missing = [row.path for row in rows if row.measurement_id is None]
     if photos and missing:
         raise CannotMeasureError(f"{', '.join(missing)}: not measured yet; go on with: glowkin study add")

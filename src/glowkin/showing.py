@@ -29,7 +29,7 @@ def show(
 ) -> int:  # fmt: skip
     """Show a study, or what is known of photographs, a sample or edits; the exit status."""
     with open_study(study) as reading:
-        rows = [reading.find(str(photo)) for photo in photos]
+        rows = reading.find_all(map(str, photos))
         if outlines is not None:
             _write_outlines(reading, rows, outlines)
         if sample is not None:

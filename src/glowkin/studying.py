@@ -90,12 +90,9 @@ def remeasure(
     """
     from glowkin import bookkeeping
 
-    given = {name for name in options if context.get_parameter_source(name) is not _default()}
+    default = click.core.ParameterSource.DEFAULT
+    given = {name for name in options if context.get_parameter_source(name) is not default}
     sys.exit(bookkeeping.remeasure(study, photos, PROGRAM, options, given, without))
-
-
-def _default() -> Any:
-    return click.core.ParameterSource.DEFAULT
 
 
 @study_commands.command(
@@ -154,6 +151,10 @@ def edit(study: Path, photos: tuple[Path, ...], *, jobs: int, as_json: bool, **o
 
     if not any(value not in (None, (), False) for value in options.values()):
         raise WrongUseError("nothing to edit; say what: --names, --rename, --outlines, --note or --leave-out")
+    for one, other in (("outlines", "found"), ("leave_out", "take_in")):
+        if options[one] is not None and options[other]:
+            names = (f"--{name.replace('_', '-')}" for name in (one, other))
+            raise WrongUseError(f"{' and '.join(names)} contradict each other; give one of them")
     sys.exit(bookkeeping.edit(study, photos, PROGRAM, options, jobs, as_json=as_json))
 
 

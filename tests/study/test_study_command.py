@@ -245,6 +245,16 @@ def test_outlines_are_edited_measured_and_undone(run, added, tmp_path):
         )
 
 
+def test_a_photograph_named_twice_counts_once(run, added, photos):
+    twice = ("09.jpg", photos / "09.jpg")
+    for command in (("edit", added, *twice, "--note", "x"), ("compare", added, *twice)):
+        done = run(*command)
+        assert done.exit_code == 0, done.output
+    with open_study(added) as reading:
+        assert [e.words for e in reading.edits()] == ["../shots/09.jpg: note 'x'"]
+        assert [c.photographs for c in reading.conclusions()] == [1]
+
+
 def test_left_out_photographs_count_nowhere(run, added):
     assert run("edit", added, "09.jpg", "--leave-out", "lamp was warming up").exit_code == 0
     told = document(run("show", added, "--json"))
@@ -323,6 +333,8 @@ def test_other_options_for_what_is_in_the_study_are_told(run, added, photos):
         (("edit", "{study}", "09.jpg", "--rename", "S1=S2"), 2, "two samples would have the same name"),
         (("edit", "{study}", "09.jpg", "--names", "a,b"), 2, "2 names were given, it has 3 samples"),
         (("add", "{study}", "--camera", "c.json"), 2, "--camera: of which PHOTO?"),
+        (("edit", "{study}", "09.jpg", "--leave-out", "x", "--take-in"), 2, "contradict each other"),
+        (("show", "{study}", "--conclusion", str(1 << 64)), 2, "holds no conclusion number"),
         (("undo", "{study}"), 2, "holds no edit that could be undone"),
         (("new", "{study}"), 2, "is a study already"),
         (("add", "{study}", "{photos}", "--camera", "none.json"), 1, "none.json"),

@@ -36,13 +36,15 @@ from glowkin.study.rows import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from glowkin.base.checks import ShotCheck
     from glowkin.base.records import Comparison, MeasuredPhoto, Pair, TimeCourse
 
 FEW = 5
 _LEAST_DIGITS = 6
+_NO_NUMBER = 1 << 63
+"""SQLite's whole numbers end below this."""
 
 
 @contextlib.contextmanager
@@ -117,6 +119,10 @@ class Reading:
         raise WrongUseError(
             f"{text}: is not in this study; see which are with: glowkin study show {self.folder.name}"
         )
+
+    def find_all(self, texts: Iterable[str]) -> list[PhotographRow]:
+        """The photographs that a user means, each once."""
+        return list({row.id: row for row in map(self.find, texts)}.values())
 
     def names(self) -> list[NameRow]:
         """The samples of all photographs by name, S2 before S10."""
@@ -237,7 +243,7 @@ class Reading:
         return [EditRow(*row) for row in self._all("edits", most)]
 
     def _concluded(self, conclusion_id: int) -> tuple[str, str, str]:
-        row = self._one("conclusion", conclusion_id)
+        row = self._one("conclusion", conclusion_id) if conclusion_id < _NO_NUMBER else None
         if row is None:
             raise WrongUseError(f"{self.folder.name}: holds no conclusion number {conclusion_id}")
         return row[0], row[1], row[2]

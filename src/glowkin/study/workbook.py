@@ -163,12 +163,11 @@ class Workbook(Edits):
             "this name and the new one under another, or take it in its place with --replace"
         )
 
-    def ask_again(self, photographs: Iterable[int], settings: Mapping[int, int] | None = None) -> int:
-        """Ask for new measurements, by other settings where told (old number to new); answers how many.
+    def ask_again(self, photographs: Iterable[int], settings: Mapping[int, int] | None = None) -> None:
+        """Ask for new measurements, by other settings where told (old number to new).
 
         The current measurements stand until the new ones are whole.
         """
-        asked = 0
         with transaction(self._connection):
             for photograph in photographs:
                 for old, new in (settings or {}).items():
@@ -177,14 +176,11 @@ class Workbook(Edits):
                         new, photograph, old,
                     )  # fmt: skip
                 self._ask(photograph)
-                asked += 1
-        return asked
 
     def other_settings(self, settings_id: int, changed: Mapping[str, Any]) -> int:
         """The number of settings that differ from others in what is told."""
-        (told,) = self._one("SELECT told FROM settings WHERE id = ?", settings_id)
         with transaction(self._connection):
-            return self._settings(canonical({**json.loads(told), **changed}))
+            return self._settings(canonical({**self.reading.settings_told(settings_id), **changed}))
 
     def standing(self) -> list[tuple[int, int]]:
         """Every photograph that is not left out, with the number of its settings."""
