@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from dataclasses import replace
 
 import pytest
 
@@ -63,6 +64,17 @@ def test_lists_come_in_parts_that_join(folder):
         assert parts == [row.id for row in study.photographs(120)] == list(range(1, 121))
         course = [row.path for after in range(0, 120, 70) for row in study.course("a", 70, after)]
         assert course == [f"p/{n}.dng" for n in range(120)]
+
+
+def test_frames_of_what_is_still_to_be_measured_are_needed(tmp_path):
+    with open_workbook(new_study(tmp_path / "s", "", "test"), "test") as book:
+        picture, frame = (Picture(f"{letter}.dng", letter * 64, 1, 1) for letter in "ab")
+        way = way_of(Settings(), book.folder)
+        told = {**way.told, "lamp_off": [frame.sha256]}
+        number = book.take(picture, book.keep_way(replace(way, told=told, frames=[frame])))
+        assert book.reading.needed() == {picture.sha256, frame.sha256}
+        book.edit("out", [Change(number, "left_out", "why")])
+        assert book.reading.needed() == set()
 
 
 VIEW = (

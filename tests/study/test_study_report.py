@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 from pathlib import Path
@@ -135,6 +136,16 @@ def test_what_the_study_keeps_comes_before_what_is_reckoned_for_the_page(run, fi
     page = reported(filled)
     assert page.count("measured anew or left out since; not in this report") == 2
     assert "1 photographs of the study were left out" not in page
+
+
+def test_what_was_concluded_of_photographs_that_were_moved_since_is_in_it(run, filled, photos):
+    run("track", filled)
+    moved = photos.rename(photos.with_name("moved"))
+    assert run("add", filled, moved).exit_code == 0
+    assert "Change over time" in headings(reported(filled))
+    course = json.loads(run("show", filled, "--conclusion", "1", "--json").stdout)
+    paths = {point["path"] for sample in course["samples"] for point in sample["points"]}
+    assert paths == {f"../moved/{hour}.jpg" for hour in ("09", "10", "11")}
 
 
 def test_a_study_without_photographs_has_no_report(study):

@@ -41,11 +41,7 @@ def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool 
     rows = [*reading.photographs(overview.photographs), *reading.left_out(overview.left_out)]
     paths = [row.path for row in rows]
     names = {p: p for p in paths} if folders else public_names(paths)
-    tidy = tidier(names, folders=folders)
-
-    def change(text: str) -> str:
-        return names.get(text) or tidy(text)
-
+    change = tidier(names, folders=folders)
     document = walked(study_document(reading, (), program), change)
     write_whole(folder / "study.json", _text(document))
     errors = [{"path": r.path, "message": r.message} for r in rows if r.message and not r.left_out]
@@ -63,7 +59,7 @@ def write_figures(
 ) -> list[tuple[str, float, float]]:
     """Write figures as SVG and PNG; answers name, width and height in mm of each.
 
-    Of many photographs the first and the last are drawn; of courses the latest.
+    Of many photographs the first and the last are drawn; of courses that stand the latest.
     """
     from glowkin.telling.out_dir import Parts, drawn, published
     from glowkin.telling.print_size import drawn_for, save_for_print
@@ -99,7 +95,8 @@ def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], s
 
 
 def _latest_course(reading: Reading) -> TimeCourse | None:
-    number = next((row.id for row in reading.conclusions(_ALL) if row.kind == "track"), None)
+    standing = (row.id for row in reading.conclusions(_ALL) if row.kind == "track" and not row.gone)
+    number = next(standing, None)
     return None if number is None else reading.conclusion(number)[0]
 
 

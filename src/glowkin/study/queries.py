@@ -116,8 +116,17 @@ QUERIES = {
     ),
     "conclusion": "SELECT kind, told, record FROM conclusions WHERE id = ?",
     "grounds": "SELECT measurement_id FROM grounds WHERE conclusion_id = ? ORDER BY measurement_id",
+    "places of grounds": (
+        "SELECT DISTINCT f.sha256, f.path FROM grounds g JOIN measurements m ON m.id = g.measurement_id "
+        "JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id "
+        "WHERE g.conclusion_id = ?"
+    ),
     "needed": (
         "SELECT f.sha256 FROM photographs p JOIN pictures f ON f.id = p.picture_id WHERE p.left_out = ''"
+    ),
+    "settings needed": (
+        "SELECT told FROM settings s WHERE EXISTS "
+        "(SELECT 1 FROM photographs p WHERE p.settings_id = s.id AND p.left_out = '')"
     ),
     "edits": "SELECT id, made_at, program, words, undone_at FROM edits ORDER BY id DESC LIMIT ?",
 }

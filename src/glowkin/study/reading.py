@@ -19,6 +19,7 @@ from glowkin.base.errors import WrongUseError
 from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json
 from glowkin.base.settings import FRAME_KINDS
 from glowkin.study import ledger
+from glowkin.study.discreet import walked
 from glowkin.study.pictures import Picture, relative
 from glowkin.study.queries import QUERIES
 from glowkin.study.rows import (
@@ -217,9 +218,13 @@ class Reading:
         return [ConclusionRow(*row) for row in self._all("conclusions", before, most)]
 
     def conclusion(self, conclusion_id: int) -> tuple[TimeCourse | None, list[Comparison]]:
-        """A conclusion whole: its course, or its comparisons. ``WrongUseError`` where there is none."""
+        """A conclusion whole: its course, or its comparisons. ``WrongUseError`` where there is none.
+
+        Photographs are named by the paths that they have now.
+        """
         kind, _, record = self._concluded(conclusion_id)
-        document = json.loads(record)
+        places = dict(self._all("places of grounds", conclusion_id))
+        document = walked(json.loads(record), lambda text: places.get(text, text))
         if kind == "track":
             return course_from_json(document), []
         return None, pairs_from_json(document)
@@ -233,9 +238,14 @@ class Reading:
         """The numbers of the measurements that a conclusion was made of."""
         return [number for (number,) in self._all("grounds", conclusion_id)]
 
+    def hashes_of(self, conclusion_id: int) -> dict[str, str]:
+        """The hash of each photograph that a conclusion was made of, by its path."""
+        return {path: sha256 for sha256, path in self._all("places of grounds", conclusion_id)}
+
     def needed(self) -> set[str]:
-        """The content of all that photographs not left out are measured from, frames beside them too."""
-        frames = {f for row in self.settings() for kind in FRAME_KINDS for f in row.told[kind]}
+        """The content of all that photographs not left out are to be measured from, also of frames beside."""
+        used = (json.loads(told) for (told,) in self._all("settings needed"))
+        frames = {frame for told in used for kind in FRAME_KINDS for frame in told[kind]}
         return frames | {sha256 for (sha256,) in self._all("needed")}
 
     def edits(self, most: int = 20) -> list[EditRow]:

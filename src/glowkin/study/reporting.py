@@ -56,7 +56,9 @@ def gathered(reading: Reading, program: str) -> Parts:
             f"{reading.folder} PHOTO..."
         )
     errors, (course, pairs) = _not_measured(rows), kept(reading)
-    course, series = _along(course, photos) if course else _followed(arrangement(photos), file, errors)
+    series = _along(course, photos) if course else []
+    if not series:
+        course, series = _followed(arrangement(photos), file, errors)
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
     photos, pairs = [*others, *series], pairs or _compared(others, file)
@@ -82,13 +84,15 @@ def kept(reading: Reading) -> tuple[TimeCourse | None, list[Comparison]]:
     return course, list(pairs.values())
 
 
-def _along(course: TimeCourse, photos: Sequence[MeasuredPhoto]) -> tuple[TimeCourse, list[MeasuredPhoto]]:
-    """A course with its photographs, their samples named by place as in the course."""
+def _along(course: TimeCourse, photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
+    """The photographs of a course, their samples named by place as in the course."""
     paths = {point.path for s in course.samples for point in s.points}
     series = [p for p in photos if p.path in paths]
+    if not series:
+        return []
     names = [s.name for s in course.samples]
     first = min(series, key=lambda p: p.taken_at or "")
-    return course, list(name_along(series, names if len(names) == len(first.samples) else ()))
+    return list(name_along(series, names if len(names) == len(first.samples) else ()))
 
 
 def study_file(folder: Path) -> StudyFile:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin.base.errors import CannotReadError
 from glowkin.base.records import to_json
 from glowkin.study import ledger, pictures
+from glowkin.study.discreet import walked
 from glowkin.study.edits import Change, Edits
 from glowkin.study.ledger import transaction
 from glowkin.study.sample_rows import SAMPLE_COLUMNS, sample_values
@@ -252,18 +253,23 @@ class Workbook(Edits):
     ) -> int:
         """Keep a course or comparisons (a document of ``base/records.py``), with the options it was made by
         and the numbers of the measurements it was made of; answers its number.
+
+        It names photographs by their hash, so that it finds them also when they were moved.
         """
         with transaction(self._connection):
             program = self._numbered("programs", ("program", "versions"), (self._program, self._versions))
             number = self._do(
                 "INSERT INTO conclusions (kind, made_at, program_id, told, words, photographs, record) "
                 "VALUES (?, ?, ?, ?, ?, ?, ?)",
-                kind, now(), program, canonical(told), words, len(grounds),
-                json.dumps(record, ensure_ascii=False, allow_nan=False),
+                kind, now(), program, canonical(told), words, len(grounds), "{}",
             )  # fmt: skip
             self._connection.executemany(
                 "INSERT INTO grounds VALUES (?, ?)", [(number, measurement) for measurement in grounds]
             )
+            hashes = self.reading.hashes_of(number)
+            by_hash = walked(record, lambda text: hashes.get(text, text))
+            kept = json.dumps(by_hash, ensure_ascii=False, allow_nan=False)
+            self._do("UPDATE conclusions SET record = ? WHERE id = ?", kept, number)
         return number
 
     def _keep_samples(self, measurement: int, photo: MeasuredPhoto) -> None:
