@@ -11,13 +11,14 @@ from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.base.settings import FRAME_KINDS
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
-from glowkin.concluding import filled, written_down
 from glowkin.samples.outlines import read_outlines
 from glowkin.session import begun, meant
 from glowkin.showing import print_document
+from glowkin.studied import filled
 from glowkin.study.edits import Change, Field
 from glowkin.study.measuring import Done, complete
 from glowkin.study.pictures import copied
+from glowkin.study.study_file import STUDY_FILE, study_file_in
 from glowkin.study.tables import outlines_json
 from glowkin.study.ways import Way, way_of
 from glowkin.study.words import heading
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.settings import Settings
     from glowkin.study.rows import PhotographRow
-    from glowkin.study.workbook import Workbook
+    from glowkin.study.workbook import Taken, Workbook
 
 Error = dict[str, str]
 _INTERRUPTED = 130
@@ -51,8 +52,7 @@ def add(
 ) -> int:
     """Take photographs up and measure what is awaited; the exit status."""
     with open_workbook(study, program) as workbook:
-        written_down(workbook.folder)
-        told = filled(workbook.folder, options)
+        told = as_written(workbook.folder, options)
         session = begun(program, out=None, **{**options, "camera": told["camera"], "filter": told["filter"]})
         errors = list(session.errors)
         if not photos and (given := [k for k in _OF_PHOTOS if options[k] not in (None, ())]):
@@ -65,36 +65,49 @@ def add(
             )
         if photos and not errors:
             paths, errors = meant(photos, session.settings)
-            way = _checked_way(session.settings, workbook.folder)
-            errors += _taken(workbook, paths, way, session.settings, copy=copy, replace=replace)
+            taken, refused = taken_up(workbook, paths, session.settings, copy=copy, replace=replace)
+            errors += refused
+            _say_taken(taken, len(paths))
         return _completed(workbook, study, errors, program, options["jobs"], as_json=options["as_json"])
 
 
-def _taken(
-    workbook: Workbook, paths: Sequence[Path], way: Way, settings: Settings, *, copy: bool, replace: bool
-) -> list[Error]:
-    """Take up each photograph; those that cannot be, with the reason."""
+def as_written(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
+    """Options of a measuring command; those not given as the study file in the folder has them."""
+    written = study_file_in(folder)
+    return options if written is None else filled(written, folder / STUDY_FILE, options)
+
+
+def taken_up(
+    workbook: Workbook, paths: Sequence[Path], settings: Settings, *, copy: bool, replace: bool = False
+) -> tuple[list[Taken], list[Error]]:
+    """Take up each photograph, to be measured by these settings; those that cannot be, with the reason."""
+    way = _checked_way(settings, workbook.folder)
     if copy:
         way.frames = [copied(frame, workbook.folder) for frame in way.frames]
-    errors, number, again, otherwise = [], workbook.keep_way(way), 0, 0
+    taken, errors, number = [], [], workbook.keep_way(way)
     for path in paths:
         try:
-            taken = workbook.add(path, number, settings.names, settings.outlines, copy=copy, replace=replace)
+            one = workbook.add(path, number, settings.names, settings.outlines, copy=copy, replace=replace)
+            taken.append(one)
         except GlowkinError as error:
             errors.append({"path": str(path), "message": str(error)})
-            continue
-        again += not taken.added
-        otherwise += workbook.settings_id(taken.photograph_id) != number
-        if taken.words:
-            sys.stderr.write(f"{taken.words}.\n")
+    return taken, errors
+
+
+def _say_taken(taken: Sequence[Taken], given: int) -> None:
+    """Say on standard error what was not plainly added."""
+    again = sum(not one.added for one in taken)
+    otherwise = sum(one.otherwise for one in taken)
+    for one in taken:
+        if one.words:
+            sys.stderr.write(f"{one.words}.\n")
     if again:
-        sys.stderr.write(f"{again} of {len(paths)} {'was' if again == 1 else 'were'} in the study already.\n")
+        sys.stderr.write(f"{again} of {given} {'was' if again == 1 else 'were'} in the study already.\n")
     if otherwise:
         sys.stderr.write(
             f"{otherwise} of these {'is' if otherwise == 1 else 'are'} measured with other options than "
             "given here; to change that: glowkin study remeasure, with the options.\n"
         )
-    return errors
 
 
 def remeasure(
@@ -212,7 +225,7 @@ def _completed(
     workbook: Workbook, study: Path, errors: list[Error], program: str, jobs: int, *, as_json: bool
 ) -> int:
     """Measure all that is awaited, and say how the study stands; the exit status."""
-    written = written_down(workbook.folder)
+    written = study_file_in(workbook.folder)
     done = complete(workbook, jobs, _told, written.names if written else ())
     errors += [{"path": path, "message": message} for path, message in done.errors]
     if as_json:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +16,7 @@ from glowkin.concluding import compared, tracked
 from glowkin.findings.compare import TOLERANCE, uncertain_colour
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.telling.naming import base_name
+from glowkin.terminal import print_json
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -95,8 +95,7 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
         verdicts = [asdict(t) for t in told]
         document = {"schema": "glowkin.demo.v1", "program": program, "errors": []}
         found = {"checks": rows, "verdicts": verdicts, "report": str(report)}
-        json.dump({**document, **found}, sys.stdout, indent=1, allow_nan=False)
-        sys.stdout.write("\n")
+        print_json({**document, **found})
         return
     _print(checks, told, report)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +13,7 @@ from glowkin.study.packing import pack
 from glowkin.study.reading import open_study
 from glowkin.study.unpacking import unpack
 from glowkin.study.words import heading
+from glowkin.terminal import print_json
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,8 +54,7 @@ def export(
             for path in packed.missing:
                 _say(f"{path}: is not in the zip: it counts nowhere, and is not there or cannot be read")
     if as_json:
-        json.dump(told, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
-        sys.stdout.write("\n")
+        print_json(told)
     return 0
 
 

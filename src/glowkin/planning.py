@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from typing import TYPE_CHECKING
 
 from glowkin.base.durations import seconds_of
 from glowkin.base.errors import WrongUseError
 from glowkin.base.schedules import plan_document
 from glowkin.findings.planning import Assumed, plan_schedule
+from glowkin.terminal import print_json
 
 if TYPE_CHECKING:
     from glowkin.base.schedules import Schedule
@@ -31,8 +30,7 @@ def run(half_time: str, photos: int, assumed: Assumed, program: str, *, as_json:
     """One run of the command; the exit status."""
     schedule = plan_schedule(seconds(half_time), photos, assumed)
     if as_json:
-        json.dump(plan_document(schedule, program), sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
-        sys.stdout.write("\n")
+        print_json(plan_document(schedule, program))
     else:
         _show(schedule)
     return 0

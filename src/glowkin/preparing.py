@@ -53,13 +53,14 @@ def run(path: Path, options: dict[str, Any], *, as_json: bool) -> int:
     """One run of the command; the exit status."""
     from glowkin.base.files import named
     from glowkin.base.preparations import prep_document
+    from glowkin.terminal import print_json
 
     out, asked = options["out"], {key: value for key, value in options.items() if key != "out"}
     try:
         preparation = prepared(path, **asked)
     except GlowkinError as error:
         if as_json and not isinstance(error, WrongUseError):
-            _print(prep_document(None, _rows(path, error), PROGRAM))
+            print_json(prep_document(None, _rows(path, error), PROGRAM))
         raise
     document = prep_document(preparation, [], PROGRAM, named(path))
     if out:
@@ -67,7 +68,7 @@ def run(path: Path, options: dict[str, Any], *, as_json: bool) -> int:
 
         write_preparation(out, preparation, document | _obtained(asked))
     if as_json:
-        _print(document)
+        print_json(document)
     else:
         _show(preparation)
     return 0
@@ -106,11 +107,6 @@ def _read_track(path: Path) -> TimeCourse:
         return course_from_json(document)
     except (KeyError, TypeError, AttributeError, ValueError):
         raise CannotReadError(f"{path}: this track record is incomplete; make it anew") from None
-
-
-def _print(document: dict[str, Any]) -> None:
-    json.dump(document, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
-    sys.stdout.write("\n")
 
 
 def _show(preparation: Preparation) -> None:

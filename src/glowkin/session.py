@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -25,6 +24,7 @@ from glowkin.run.gather import one_a_shot, photographs
 from glowkin.run.many import map_photos
 from glowkin.run.pool import close_all
 from glowkin.samples.outlines import read_outlines
+from glowkin.terminal import print_json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -136,9 +136,7 @@ class Session:
         """Write and print; the exit status."""
         report = self.write() if self.outlet.out and self.photos else None
         if self.outlet.as_json:
-            how: dict[str, Any] = {"indent": 1, "ensure_ascii": False, "allow_nan": False}
-            json.dump(self.document(), sys.stdout, default=shallow, **how)
-            sys.stdout.write("\n")
+            print_json(self.document(), default=shallow)
         elif self.photos:
             from glowkin.terminal import show
 
@@ -222,7 +220,7 @@ def start(
 def begun(program: str, **options: Any) -> Session:
     """A session by a command's options, nothing measured yet; with an error where outlines cannot be read."""
     settings, errors = _settings(options)
-    _check_white(settings)
+    check_white(settings)
     told = {k: v for k, v in options.items() if v not in (None, (), False, "") and k not in _UNTOLD}
     return Session(program, settings, Outlet(options["out"], options["as_json"]), told, errors=errors)
 
@@ -251,10 +249,7 @@ def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **o
     checks = recipes.check_series([o.result for o in outcomes if o.result is not None])
     errors += [{"path": str(o.path), "message": o.message or ""} for o in outcomes if o.result is None]
     if as_json:
-        json.dump(
-            check_document(checks, errors, program), sys.stdout, indent=1, ensure_ascii=False, allow_nan=False
-        )
-        sys.stdout.write("\n")
+        print_json(check_document(checks, errors, program))
     elif checks:
         from glowkin.terminal import show_checks
 
@@ -325,7 +320,7 @@ def frames_beside(settings: Settings) -> dict[Path, str]:
     return {Path(p).resolve(): kind for kind in FRAME_KINDS for p in getattr(settings, kind)}
 
 
-def _check_white(settings: Settings) -> None:
+def check_white(settings: Settings) -> None:
     """Say no to a nonsense white point before any photograph is decoded."""
     try:
         white_point_xy(settings.white_point, settings.observer)
@@ -374,8 +369,7 @@ def _kept(file: CameraFile, output: Path, program: str, *, as_json: bool) -> int
         row = {"schema": "glowkin.camera-fit.v1", "program": program, "errors": [], "path": str(output),
                "name": file.name, "basis": file.basis, "filter": file.filter.name if file.filter else "",
                "unlike_prior": file.unlike, "obtained": file.obtained}  # fmt: skip
-        json.dump(row, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
-        sys.stdout.write("\n")
+        print_json(row)
     else:
         from glowkin.terminal import show_camera
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ from glowkin.base.files import write_whole
 from glowkin.base.records import compare_document, measure_document, to_json, track_document
 from glowkin.study import ledger, words
 from glowkin.study.reading import open_study
+from glowkin.terminal import print_json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -62,14 +62,14 @@ def report(folder: Path, program: str) -> Path:
 def print_document(study: Path, errors: Sequence[Error], program: str) -> None:
     """The whole study as one JSON document."""
     with open_study(study) as reading:
-        _print(words.study_document(reading, errors, program))
+        print_json(words.study_document(reading, errors, program))
 
 
 def _study(reading: Reading, study: str, program: str, *, as_json: bool) -> int:
     """The study at a glance, and what is amiss with its files; the exit status."""
     amiss = list(words.amiss(reading, study))
     if as_json:
-        _print(words.study_document(reading, amiss, program))
+        print_json(words.study_document(reading, amiss, program))
     else:
         from glowkin.terminal import plain_console
 
@@ -102,7 +102,7 @@ def _photos(reading: Reading, rows: Sequence[PhotographRow], program: str, *, as
     records = [reading.record(row.measurement_id) for row in rows if row.measurement_id is not None]
     errors = [{"path": r.path, "message": r.message} for r in rows if r.message is not None]
     if as_json:
-        _print(measure_document(records, errors, program))
+        print_json(measure_document(records, errors, program))
     else:
         from glowkin.terminal import show as show_photos
 
@@ -124,7 +124,7 @@ def _sample(reading: Reading, name: str, program: str, *, as_json: bool) -> int:
         raise WrongUseError(f"--sample {name}: no such sample in the study; there are {there}")
     if as_json:
         points = [to_json(row) for row in rows]
-        _print(
+        print_json(
             {"schema": "glowkin.study.v1", "program": program, "errors": [], "name": name, "points": points}
         )
     else:
@@ -138,7 +138,7 @@ def _conclusion(reading: Reading, number: int, program: str, *, as_json: bool) -
 
     course, pairs = reading.conclusion(number)
     if as_json:
-        _print(
+        print_json(
             compare_document(pairs, [], program) if course is None else track_document(course, [], program)
         )
     else:
@@ -161,8 +161,3 @@ def _tables(table: Any) -> None:
     from glowkin.terminal import plain_console, print_table
 
     print_table(plain_console(), table)
-
-
-def _print(document: dict[str, Any]) -> None:
-    json.dump(document, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
-    sys.stdout.write("\n")

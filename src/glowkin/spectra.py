@@ -13,6 +13,7 @@ from glowkin.base.spectra import spectrum_document
 from glowkin.colour.observer import white_point_xy
 from glowkin.colour.spectrum_file import read_spectrum
 from glowkin.findings.spectrum import Told, form_of, power_of, published_form, read_out
+from glowkin.terminal import print_json
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,10 +39,10 @@ def run(path: Path | None, program: str, options: dict[str, Any]) -> int:
         read, form = _done(path, told, program, options)
     except GlowkinError as error:
         if options["as_json"] and not isinstance(error, WrongUseError):
-            _print(spectrum_document(None, [{"path": str(path), "message": str(error)}], program))
+            print_json(spectrum_document(None, [{"path": str(path), "message": str(error)}], program))
         raise
     if options["as_json"]:
-        _print(spectrum_document(read, [], program, form))
+        print_json(spectrum_document(read, [], program, form))
     elif read is not None:
         _show(read)
     return 0
@@ -113,11 +114,6 @@ def _write(out: Path, read: SpectrumRead, measured: MeasuredSpectrum, program: s
     figure = spectrum_figure(read, measured.wavelength_nm, power)
     for suffix in ("svg", "png"):
         drawing.save(figure, out / "figures" / f"spectrum.{suffix}")
-
-
-def _print(document: dict[str, Any]) -> None:
-    json.dump(document, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
-    sys.stdout.write("\n")
 
 
 def _show(read: SpectrumRead) -> None:

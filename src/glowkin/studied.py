@@ -25,26 +25,22 @@ def taken(path: Path | None, options: dict[str, Any]) -> tuple[StudyFile | None,
         study = read_study_file(path)
     except CannotReadError as error:
         return None, {**options, "unread": [{"path": str(path), "message": str(error)}]}
-    return study, _filled(study, path, options)
+    return study, filled(study, path, options)
 
 
-def _filled(study: StudyFile, path: Path, options: dict[str, Any]) -> dict[str, Any]:
+def filled(study: StudyFile, path: Path, options: dict[str, Any]) -> dict[str, Any]:
     """The options; those not given are as the study file has them."""
+    from glowkin.study.study_file import known_glows
+
     told = {
         "names": None if options["outlines"] else study.names,
         "camera": _beside(path, study.camera.file),
         "filter": _filter(path, study),
-        "references": tuple(f"{name}={_glow(path, glow)}" for name, glow in study.references),
+        "references": tuple(f"{name}={glow}" for name, glow in known_glows(path.parent, study)),
     }
-    filled = {key: value for key, value in told.items() if value and not options.get(key)}
+    stands_in = {key: value for key, value in told.items() if value and not options.get(key)}
     words = {key: getattr(study, key) for key in ("title", "author", "licence", "notes")}
-    return {**options, **filled, "study_file": path, **words}
-
-
-def _glow(study_file: Path, glow: str) -> str:
-    """What a sample's known glow is: a file is found from the study file, a name is taken as it is."""
-    file, colon, form = glow.partition(":")
-    return f"{study_file.parent / file}{colon}{form}" if (study_file.parent / file).is_file() else glow
+    return {**options, **stands_in, "study_file": path, **words}
 
 
 def _beside(study_file: Path, name: str) -> Path | None:

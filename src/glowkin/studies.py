@@ -7,17 +7,17 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from glowkin import concluding, showing
+from glowkin import bookkeeping, concluding, showing
 from glowkin.base.errors import CannotMeasureError
 from glowkin.base.html_table import Rows
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import TOLERANCE
 from glowkin.options import PROGRAM
-from glowkin.session import meant
+from glowkin.session import check_white, meant
 from glowkin.study.ledger import study_folder
 from glowkin.study.measuring import complete
 from glowkin.study.reading import open_study
-from glowkin.study.ways import way_of
+from glowkin.study.study_file import study_file_in
 from glowkin.study.words import heading
 from glowkin.study.workbook import new_study, open_workbook
 
@@ -72,18 +72,17 @@ class Study:
         measured, once all the others are kept.
         """
         with open_workbook(self.folder, PROGRAM) as workbook:
-            told = concluding.filled(self.folder, {"outlines": None, "camera": camera, "filter": filter})
+            told = bookkeeping.as_written(self.folder, {"outlines": None, "camera": camera, "filter": filter})
             off, dark, even, nothing = (tuple(f) for f in (lamp_off, lens_capped, flat, blank))
             described = told["camera"], told["filter"]
             glows = tuple((references or {}).items())
             ways = white_point, observer, tuple(names), None
             settings = Settings(*ways, off, dark, even, nothing, *described, references=glows)
+            check_white(settings)
             given = [photos] if isinstance(photos, str | PathLike) else photos
             paths, errors = meant([Path(p) for p in given], settings)
-            way = workbook.keep_way(way_of(settings, self.folder))
-            for path in paths:
-                workbook.add(path, way, tuple(names), copy=copy)
-            written = concluding.written_down(self.folder)
+            errors += bookkeeping.taken_up(workbook, paths, settings, copy=copy)[1]
+            written = study_file_in(self.folder)
             done = complete(workbook, jobs, names=written.names if written else ())
         wrong = [error["message"] for error in errors] + [message for _, message in done.errors]
         if wrong:
@@ -111,7 +110,7 @@ class Study:
         with open_study(self.folder) as reading:
             row = reading.find(str(photo))
             if row.measurement_id is None:
-                raise CannotMeasureError(f"{row.path}: {row.message or 'is still to be measured'}")
+                raise CannotMeasureError(row.message or f"{row.path}: is still to be measured; add it again")
             return reading.record(row.measurement_id)
 
     def compare(

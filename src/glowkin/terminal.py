@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from glowkin.base.flags import FLAGS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from rich.console import Console
@@ -23,6 +24,12 @@ if TYPE_CHECKING:
 
 _NARROW = 90
 _FEW = 3
+
+
+def print_json(document: dict[str, Any], default: Callable[[Any], Any] | None = None) -> None:
+    """Print a document of ``--json``; ``default`` as in ``json.dump``."""
+    json.dump(document, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False, default=default)
+    sys.stdout.write("\n")
 
 
 def show_camera(file: CameraFile, output: Path) -> None:

@@ -52,8 +52,10 @@ def test_rows_show_all_fields_or_those_chosen():
 def test_what_cannot_be_measured_is_named_once_the_others_are_kept(tmp_path, photos):
     study = glowkin.Study.new(tmp_path / "s")
     (photos / "bad.jpg").write_bytes(b"no picture")
-    with pytest.raises(CannotMeasureError, match=r"bad\.jpg"):
-        study.add(photos)
+    with pytest.raises(CannotMeasureError, match=r"00\.jpg: no such file[^\0]*bad\.jpg"):
+        study.add([photos / "00.jpg", photos])
+    with pytest.raises(WrongUseError, match="--white-point"):
+        study.add(photos, white_point="blue")
     assert [r.status for r in study.photographs()].count("measured") == 3
 
 

@@ -22,8 +22,8 @@ from glowkin.study.export import write_tables
 from glowkin.study.handed_on import Handed, hand_on
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.study.pictures import digest, mend
-from glowkin.study.study_file import read_study_file
-from glowkin.study.zip_rules import FILES, MANIFEST, SCHEMA, STUDY_FILE, TABLES, Listed, plain_part, same_name
+from glowkin.study.study_file import STUDY_FILE, read_study_file
+from glowkin.study.zip_rules import FILES, MANIFEST, SCHEMA, TABLES, Listed, plain_part, same_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

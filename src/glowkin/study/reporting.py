@@ -14,7 +14,7 @@ from glowkin.base.places import base_name
 from glowkin.base.study import StudyFile
 from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
-from glowkin.study.study_file import read_study_file
+from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.telling.out_dir import Parts, published, report_text
 from glowkin.telling.report import shown_photographs
 from glowkin.telling.study_told import Program, RoomLight, StudyTold
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from glowkin.study.reading import Reading
     from glowkin.study.rows import PhotographRow
 
-STUDY_FILE = "study.toml"
 FEWEST = 3
 """Photographs of one arrangement that make a course."""
 MOST_PAIRS = 60
@@ -47,7 +46,7 @@ def gathered(reading: Reading, program: str) -> Parts:
     Raises ``CannotReadError`` where nothing in it is measured yet, or a file that the study file names is
     wrong; one that is missing is told on the page.
     """
-    file = study_file(reading.folder)
+    file = study_file_in(reading.folder) or StudyFile()
     rows = reading.photographs(reading.overview().photographs)
     photos = [reading.record(r.measurement_id) for r in rows if r.measurement_id is not None]
     if not photos:
@@ -58,7 +57,7 @@ def gathered(reading: Reading, program: str) -> Parts:
     errors, (course, pairs) = _not_measured(rows), kept(reading)
     series = _along(course, photos) if course else []
     if not series:
-        course, series = _followed(arrangement(photos), file, errors)
+        course, series = _followed(arrangement(photos), file, known_glows(reading.folder, file), errors)
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
     photos, pairs = [*others, *series], pairs or _compared(others, file)
@@ -95,12 +94,6 @@ def _along(course: TimeCourse, photos: Sequence[MeasuredPhoto]) -> list[Measured
     return list(name_along(series, names if len(names) == len(first.samples) else ()))
 
 
-def study_file(folder: Path) -> StudyFile:
-    """What the study file in a study's folder says; nothing where there is none."""
-    path = folder / STUDY_FILE
-    return read_study_file(path) if path.exists() else StudyFile()
-
-
 def arrangement(photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
     """The dated photographs of one kind and camera that show the same samples, most of all such: a series.
 
@@ -115,7 +108,7 @@ def arrangement(photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
 
 
 def _followed(
-    series: Sequence[MeasuredPhoto], file: StudyFile, errors: list[Error]
+    series: Sequence[MeasuredPhoto], file: StudyFile, glows: Sequence[tuple[str, str]], errors: list[Error]
 ) -> tuple[TimeCourse | None, list[MeasuredPhoto]]:
     """The course of a series, and its photographs with their samples named by place."""
     if not series:
@@ -124,7 +117,7 @@ def _followed(
     controls, converted = (tuple(n for n in names if n in there) for names in (file.controls, file.converted))
     plan = Plan(controls, converted, file.start, study=file)
     try:
-        named_along, course = recipes.track(series, plan)
+        named_along, course = recipes.track(series, plan, (), [g for g in glows if g[0] in there])
     except CannotMeasureError as error:
         errors.append({"path": "series", "message": str(error)})
         return None, []

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+STUDY_FILE = "study.toml"
+"""The name of the study file in a study's folder."""
 _NAMED = ("lamp", "form", "batch", "condition", "sample")
 """Lists whose entries have names, each of them once."""
 _POINTS = (
@@ -52,6 +54,22 @@ def read_study_file(path: Path) -> StudyFile:
     if wrong:
         raise CannotReadError(_all_words(path, wrong))
     return study
+
+
+def study_file_in(folder: Path) -> StudyFile | None:
+    """What the study file in a study's folder says; ``None`` where there is none."""
+    path = folder / STUDY_FILE
+    return read_study_file(path) if path.exists() else None
+
+
+def known_glows(folder: Path, study: StudyFile) -> tuple[tuple[str, str], ...]:
+    """Samples of known glow with what that is: a file is found from the study file's folder."""
+    return tuple((name, _from_folder(folder, glow)) for name, glow in study.references)
+
+
+def _from_folder(folder: Path, glow: str) -> str:
+    file, colon, form = glow.partition(":")
+    return f"{folder / file}{colon}{form}" if (folder / file).is_file() else glow
 
 
 def _all_words(path: Path, wrong: list[str]) -> str:

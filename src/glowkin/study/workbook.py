@@ -7,8 +7,9 @@ when it is whole: whatever ends the program in between, the next run finds what 
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,11 +35,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Taken:
-    """What became of a photograph that was to be added; ``words`` say it where it was not plainly added."""
+    """What became of a photograph that was to be added; ``words`` say it where it was not plainly added,
+    ``otherwise`` is one that is in the study with other settings.
+    """
 
     photograph_id: int
     words: str = ""
     added: bool = False
+    otherwise: bool = False
 
 
 @dataclass(frozen=True)
@@ -93,7 +97,8 @@ class Workbook(Edits):
         seen = pictures.seen(path, self.folder)
         known = self._known(seen)
         if known is not None:
-            return self._added_again(known, seen, copy=copy)
+            again = self._added_again(known, seen, copy=copy)
+            return dataclasses.replace(again, otherwise=self.settings_id(known) != settings_id)
         before = self._in_place_of(seen, path, replace=replace)
         seen = pictures.copied(seen, self.folder) if copy else seen
         with transaction(self._connection):
@@ -210,8 +215,10 @@ class Workbook(Edits):
         check: ShotCheck | None = None,
     ) -> None:  # fmt: skip
         """Keep a whole measurement, which counts from now on; the one before is kept as well."""
-        frames = tuple(replace(f, path=pictures.relative(Path(f.path), self.folder)) for f in photo.frames)
-        photo = replace(photo, path="", frames=frames)
+        frames = tuple(
+            dataclasses.replace(f, path=pictures.relative(Path(f.path), self.folder)) for f in photo.frames
+        )
+        photo = dataclasses.replace(photo, path="", frames=frames)
         with transaction(self._connection):
             program = self._numbered("programs", ("program", "versions"), (self._program, self._versions))
             self._none_current(task.photograph_id)
@@ -227,7 +234,7 @@ class Workbook(Edits):
                 outlines_json(task.outlines), program, now(), camera, photo.kind, photo.exposure_s,
                 photo.iso, photo.f_number, len(photo.samples), " ".join(photo.flags),
             )  # fmt: skip
-            checked = {"check": to_json(replace(check, path=""))} if check else {}
+            checked = {"check": to_json(dataclasses.replace(check, path=""))} if check else {}
             record = json.dumps({**to_json(photo), **checked}, ensure_ascii=False, allow_nan=False)
             self._do("INSERT INTO records VALUES (?, ?)", measurement, record)
             self._keep_samples(measurement, photo)

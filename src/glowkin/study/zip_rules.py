@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError
 from glowkin.study.ledger import LEDGER, PHOTOS
+from glowkin.study.study_file import STUDY_FILE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-MANIFEST, STUDY_FILE, FILES, TABLES = "manifest.json", "study.toml", "files", "tables"
+MANIFEST, FILES, TABLES = "manifest.json", "files", "tables"
 _FOLDERS = (f"{PHOTOS}/", f"{FILES}/", f"{TABLES}/")
 SCHEMA = "glowkin.study-zip.v1"
 MOST_FILES = 200_000
