@@ -240,6 +240,12 @@ def changed(made, tmp_path, *statements):
         ("UPDATE photographs SET outlines = '[[1]]'", "outlines that cannot be read"),
         ("UPDATE programs SET versions = '[[[]]]'", "versions that cannot be read"),
         ("UPDATE study SET title = 'a' || char(27) || '[2J'", "signs that steer a terminal"),
+        ("UPDATE programs SET program = 'a' || char(27) || '[2J'", "signs that steer a terminal"),
+        ("UPDATE measurements SET measured_at = char(155)", "signs that steer a terminal"),
+        (
+            "UPDATE records SET record = json_set(record, '$.camera.name', char(27))",
+            "a measurement that cannot be read",
+        ),
         ("UPDATE previews SET jpeg = x'00'", "a small picture that is none"),
         (
             (

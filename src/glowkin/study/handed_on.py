@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
-TEXTS = (
+_TEXTS = (
     ("study", "title"), ("awaited", "message"), ("photographs", "note"), ("photographs", "left_out"),
     ("edits", "words"), ("cameras", "name"), ("conclusions", "words"),
 )  # fmt: skip
@@ -92,7 +92,7 @@ def _changer(hashes: Mapping[str, str], tidy: Callable[[str], str]) -> Callable[
 
 def _change_texts(connection: sqlite3.Connection, change: Callable[[str], str]) -> None:
     connection.create_function("changed", 1, lambda text: None if text is None else change(text))
-    for table, column in TEXTS:
+    for table, column in _TEXTS:
         connection.execute(f"UPDATE {table} SET {column} = changed({column})")  # noqa: S608 - names of ours
     connection.execute(
         "UPDATE changes SET before = changed(before), after = changed(after) "

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json
-from glowkin.study.handed_on import TEXTS
+from glowkin.study.discreet import walked
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.study.schema import APPLICATION_ID, STEPS
 from glowkin.study.tables import outlines_of
@@ -106,7 +106,11 @@ def _is_small(jpeg: bytes) -> bool:
 
 def _check_texts(path: Path, connection: sqlite3.Connection) -> None:
     """Words that are printed hold nothing that a terminal would obey."""
-    for table, column in (*TEXTS, ("samples", "name")):
+    texts = (
+        "SELECT t.name, c.name FROM sqlite_master t JOIN pragma_table_info(t.name) c "
+        "WHERE t.type = 'table' AND c.type = 'TEXT'"
+    )
+    for table, column in connection.execute(texts).fetchall():
         for (text,) in connection.execute(f"SELECT {column} FROM {table}"):  # noqa: S608 - names of ours
             if text and _CONTROL.search(text):
                 raise refused(path, "holds words with signs that steer a terminal")
@@ -145,20 +149,31 @@ _WITH_CONCLUSIONS = 2
 _CONCLUSION = "holds a conclusion that cannot be read"
 
 
+def _loaded(text: str) -> Any:
+    """A document; none whose words, written as JSON, would steer a terminal."""
+    return walked(json.loads(text), _plain)
+
+
+def _plain(text: str) -> str:
+    if _CONTROL.search(text):
+        raise ValueError(text)
+    return text
+
+
 def _record(text: str) -> None:
-    photos_from_json({"photos": [json.loads(text)]})
+    photos_from_json({"photos": [_loaded(text)]})
 
 
 def _course(text: str) -> None:
-    course_from_json(json.loads(text))
+    course_from_json(_loaded(text))
 
 
 def _pairs(text: str) -> None:
-    pairs_from_json(json.loads(text))
+    pairs_from_json(_loaded(text))
 
 
 def _names(text: str) -> None:
-    if not all(isinstance(name, str) and not _CONTROL.search(name) for name in _list(text)):
+    if not all(isinstance(name, str) for name in _list(text)):
         raise TypeError(text)
 
 
@@ -174,14 +189,14 @@ def _plain_table(text: str) -> None:
 
 
 def _object(text: str) -> dict[str, Any]:
-    value = json.loads(text)
+    value = _loaded(text)
     if not isinstance(value, dict):
         raise TypeError(text)
     return value
 
 
 def _list(text: str) -> list[Any]:
-    value = json.loads(text)
+    value = _loaded(text)
     if not isinstance(value, list):
         raise TypeError(text)
     return value
