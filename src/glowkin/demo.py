@@ -240,4 +240,4 @@ def _print(checks: Sequence[Check], told: Sequence[Told], report: Path) -> None:
     print_table(console, Table("Verdicts", ("Samples", "Found", "Truly"), verdicts))
     held = sum(c.inside for c in checks)
     console.print(f"{held} of {len(checks)} known answers lie inside their 95 % intervals.")
-    console.print(f"Report: {report}", highlight=False, soft_wrap=True)
+    console.print(f"Report: {report}", highlight=False, markup=False, soft_wrap=True)

@@ -41,7 +41,10 @@ def show_camera(file: CameraFile, output: Path) -> None:
         "chart-and-lights": "a chart and lights",
     }
     console.print(
-        f"{file.name}: camera from {by[file.basis]}, written to {output}", highlight=False, soft_wrap=True
+        f"{file.name}: camera from {by[file.basis]}, written to {output}",
+        highlight=False,
+        markup=False,
+        soft_wrap=True,
     )
     if "residual_rms" in told:
         light = f"light of {told['light_kelvin']} K" if told["light_kelvin"] else "light as given"
@@ -94,14 +97,16 @@ def show(
             console.print(f"{path}: no sample found. Darken the room, expose longer, or give --outlines.")
         for photo in photos if len(photos) <= _FEW else ():
             if photo.rejected:
-                console.print(f"{photo.path}: bright places left out: {left_out(photo)}.", highlight=False)
+                console.print(
+                    f"{photo.path}: bright places left out: {left_out(photo)}.", highlight=False, markup=False
+                )
     told = [*clock_words(course), *bleaching_words(course)] if course is not None else []
     for words in (*support_words(photos), *references_words(photos), *told):
-        console.print(words, highlight=False)
+        console.print(words, highlight=False, markup=False)
     for row in flag_rows(photos, course, pairs or ()):
         console.print(f"[bold]{row.flag.name}[/]: {row.flag.sentence} {row.flag.mend}", highlight=False)
     if report:
-        console.print(f"Report: {report}", highlight=False, soft_wrap=True)
+        console.print(f"Report: {report}", highlight=False, markup=False, soft_wrap=True)
 
 
 def _course_tables(course: TimeCourse) -> list[Table]:
