@@ -12,7 +12,22 @@ import click
 from glowkin import __version__
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.matching import asked_forms, keep_forms, keeping_forms, match
-from glowkin.options import BRACKET, PHOTOS, PROGRAM, STUDY_FILE, Commands, shared_options
+from glowkin.options import (
+    AT,
+    BRACKET,
+    CONTROLS,
+    CONVERTED,
+    JSON,
+    LAB_WHITE,
+    PAIRS,
+    PHOTOS,
+    PROGRAM,
+    START,
+    STUDY_FILE,
+    TOLERANCE,
+    Commands,
+    shared_options,
+)
 from glowkin.preparing import prep
 from glowkin.studying import study_commands
 
@@ -62,10 +77,9 @@ def measure(photos: tuple[Path, ...], **options: Any) -> None:
 
 @main.command(epilog="Example: glowkin compare evening.dng --names red,green --pair red green")
 @PHOTOS
-@click.option("--pair", "pairs", nargs=2, multiple=True, metavar="A B", help="NAME or FILE:NAME; repeatable.")
-@click.option("--tolerance", type=click.FloatRange(0, min_open=True), default=0.0033, show_default=True,
-              help="Difference in u'v' that does not matter.")  # fmt: skip
-@click.option("--lab-white", metavar="WHITE", help="Also CIEDE2000 against this white (a surface formula).")
+@PAIRS
+@TOLERANCE
+@LAB_WHITE
 @STUDY_FILE
 @shared_options
 def compare(
@@ -89,14 +103,12 @@ def compare(
 
 @main.command(epilog="Example: glowkin track series --control steady --start 2026-05-04T09:00 --out results")
 @PHOTOS
-@click.option("--control", "controls", multiple=True, metavar="NAME", help="A sample that does not change.")
-@click.option("--converted", multiple=True, metavar="NAME",
-              help="A sample that turns fully into the new form, as the others would.")  # fmt: skip
+@CONTROLS
+@CONVERTED
 @click.option("--swapped", multiple=True, metavar="PHOTO:NAME,NAME", callback=swaps,
               help="From this photograph on, the two samples stand in each other's place.")  # fmt: skip
-@click.option("--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph.")
-@click.option("--at", multiple=True, type=float, metavar="CELSIUS",
-              help="Reckon half-times for this temperature, from storages named by theirs.")  # fmt: skip
+@START
+@AT
 @click.option("--all-models", is_flag=True, help="Show all rate models, not only the best three.")
 @click.option("--watch", is_flag=True, help="Take up what comes into the one folder named, until ctrl-C.")
 @STUDY_FILE
@@ -149,7 +161,7 @@ def track(
               help="Of a sample's channel mean, from photograph to photograph.")  # fmt: skip
 @click.option("--lamp-noise", type=click.FloatRange(0.05, 20), default=1.5, show_default=True,
               metavar="PERCENT", help="Of brightness, when the control is divided out.")  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@JSON
 def plan(
     half_time: str, photos: int, brightness_ratio: float, noise: float, lamp_noise: float, as_json: bool
 ) -> None:
@@ -192,7 +204,7 @@ def check(photos: tuple[Path, ...], **options: Any) -> None:
 @click.option("--excitation", metavar="TEXT", help="What made it glow, as 365 nm.")
 @click.option("--notes", metavar="TEXT", help="Words to keep with the form.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for the record and a figure.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@JSON
 def spectrum(file: Path | None, **options: Any) -> None:
     """Tell colour, peak and width of the measured spectrum in FILE; it can be kept as a form."""
     from glowkin.spectra import run as read
@@ -227,7 +239,7 @@ def camera() -> None:
               help="The filter before the lens in both photographs: wavelength_nm,transmittance, or its "
               "name.")  # fmt: skip
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The camera file.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@JSON
 def fit(output: Path, *, as_json: bool, **options: Any) -> None:
     """Fit a camera to CHART_PHOTO, a raw photograph of a 24-patch chart in daylight."""
     from glowkin.session import fit_camera
@@ -241,7 +253,7 @@ def fit(output: Path, *, as_json: bool, **options: Any) -> None:
               help="The filter that the sensitivities were measured with and hold: "
               "wavelength_nm,transmittance, or its name.")  # fmt: skip
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The camera file.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@JSON
 def import_(file: Path, output: Path, *, behind: Path | None, as_json: bool) -> None:
     """Make a camera file from sensitivities: CSV wavelength_nm,r,g,b, or the Academy's JSON layout."""
     from glowkin.session import import_camera
@@ -261,7 +273,7 @@ def report(study_or_out_dir: Path) -> None:
 @main.command(epilog="Example: glowkin demo --out demo-report")
 @click.option("--out", type=click.Path(path_type=Path), default=Path("demo-report"), show_default=True,
               help="Folder for the study and its report.")  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@JSON
 def demo(out: Path, as_json: bool) -> None:
     """Do the whole job on the sample photographs, and set what is found beside the known answers."""
     from glowkin.demo import run_demo

@@ -12,6 +12,7 @@ from glowkin.base.records import compare_document, track_document
 from glowkin.findings.track import Plan
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.run.gather import one_a_shot
+from glowkin.study.reading import ALL
 from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.study.words import course_words, pairs_words
 from glowkin.study.workbook import open_workbook
@@ -91,7 +92,7 @@ def compared(
 def _measured(workbook: Workbook, photos: Sequence[Path]) -> tuple[list[int], list[MeasuredPhoto]]:
     """The current measurements meant, with their numbers: of each shot saved both ways the raw file only."""
     reading = workbook.reading
-    rows = reading.find_all(map(str, photos)) or reading.photographs(reading.overview().photographs)
+    rows = reading.find_all(map(str, photos)) or reading.photographs(ALL)
     missing = [row.path for row in rows if row.measurement_id is None]
     if photos and missing:
         raise CannotMeasureError(f"{', '.join(missing)}: not measured yet; go on with: glowkin study add")

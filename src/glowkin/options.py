@@ -82,8 +82,8 @@ def shared_options(command: Callable[..., Any], left_out: tuple[str, ...] = ()) 
             help="CIE standard observer, degrees.",
         ),
         click.option("--out", type=click.Path(path_type=Path), help="Folder for records and report."),
-        click.option("--jobs", type=click.IntRange(1), default=2, show_default=True, help="At once."),
-        click.option("--json", "as_json", is_flag=True, help="Print one JSON document."),
+        JOBS,
+        JSON,
     ]  # fmt: skip
     for option in reversed(options):
         command = option(command)
@@ -103,9 +103,38 @@ def _ahead(_context: click.Context, _parameter: click.Parameter, photos: tuple[P
 
 PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), callback=_ahead)
 
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+JOBS = click.option("--jobs", type=click.IntRange(1), default=2, show_default=True, help="At once.")
+
 BRACKET = click.option("--bracket", is_flag=True, help="The PHOTOs are one scene, exposed differently.")
 
 STUDY_FILE = click.option(
     "--study-file", type=click.Path(path_type=Path), metavar="FILE",
     help="Samples, lamps, conditions and events, written down in TOML; options given beside it come first.",
+)  # fmt: skip
+
+PAIRS = click.option(
+    "--pair", "pairs", nargs=2, multiple=True, metavar="A B", help="NAME or FILE:NAME; repeatable."
+)
+TOLERANCE = click.option(
+    "--tolerance", type=click.FloatRange(0, min_open=True), default=0.0033, show_default=True,
+    help="Difference in u'v' that does not matter.",
+)  # fmt: skip
+LAB_WHITE = click.option(
+    "--lab-white", metavar="WHITE", help="Also CIEDE2000 against this white (a surface formula)."
+)
+
+CONTROLS = click.option(
+    "--control", "controls", multiple=True, metavar="NAME", help="A sample that does not change."
+)
+CONVERTED = click.option(
+    "--converted", multiple=True, metavar="NAME",
+    help="A sample that turns fully into the new form, as the others would.",
+)  # fmt: skip
+START = click.option(
+    "--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph."
+)
+AT = click.option(
+    "--at", multiple=True, type=float, metavar="CELSIUS",
+    help="Reckon half-times for this temperature, from storages named by theirs.",
 )  # fmt: skip

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
-from glowkin.options import PROGRAM
+from glowkin.options import JSON, PROGRAM
 
 if TYPE_CHECKING:
     from glowkin.base.preparations import Preparation
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
               help="The track.json of the vial that was weighed: light beside mass.")  # fmt: skip
 @click.option("--sample", default="", metavar="NAME", help="The vial's name in it, if not in FILE.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for the record, tables and a figure.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@JSON
 def prep(file: Path, as_json: bool, **options: Any) -> None:
     """Reckon the preparation in FILE: formula masses, amounts, yield, mass changes, weighings."""
     sys.exit(run(file, options, as_json=as_json))

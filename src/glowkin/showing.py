@@ -9,7 +9,7 @@ from glowkin.base.errors import CannotReadError, WrongUseError
 from glowkin.base.files import write_whole
 from glowkin.base.records import compare_document, measure_document, to_json, track_document
 from glowkin.study import ledger, words
-from glowkin.study.reading import open_study
+from glowkin.study.reading import ALL, open_study
 from glowkin.terminal import print_json
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def show(
         if conclusion is not None:
             return _conclusion(reading, conclusion, program, as_json=as_json)
         if edits and not as_json:
-            _tables(words.edits_table(reading.edits(words.MOST)))
+            _tables(words.edits_table(reading.edits(ALL)))
             return 0
         return (
             _photos(reading, rows, program, as_json=as_json)
@@ -78,10 +78,10 @@ def _study(reading: Reading, study: str, program: str, *, as_json: bool) -> int:
         _tables(words.photographs_table(reading.photographs(words.MOST), overview.photographs))
         if names := reading.names():
             _tables(words.names_table(names))
-        if conclusions := reading.conclusions(words.MOST):
+        if conclusions := reading.conclusions(ALL):
             _tables(words.conclusions_table(conclusions))
         if left_out := reading.left_out(words.MOST):
-            _tables(words.left_out_table(left_out))
+            _tables(words.left_out_table(left_out, overview.left_out))
         for line in words.flag_lines(reading.flags()):
             console.print(line, highlight=False)
         if overview.awaited:

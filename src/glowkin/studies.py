@@ -16,7 +16,7 @@ from glowkin.options import PROGRAM
 from glowkin.session import check_white, meant
 from glowkin.study.ledger import study_folder
 from glowkin.study.measuring import complete
-from glowkin.study.reading import open_study
+from glowkin.study.reading import ALL, open_study
 from glowkin.study.study_file import study_file_in
 from glowkin.study.words import heading
 from glowkin.study.workbook import new_study, open_workbook
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 Name: TypeAlias = "str | Path"
 _SHOWN = ("path", "taken_at", "status", "samples", "camera", "flags", "note")
-_ALL = 1_000_000
 
 
 class Study:
@@ -92,7 +91,7 @@ class Study:
     def photographs(self) -> Rows[PhotographRow]:
         """All photographs that are not left out, in order of capture."""
         with open_study(self.folder) as reading:
-            return Rows(reading.photographs(_ALL), _SHOWN)
+            return Rows(reading.photographs(ALL), _SHOWN)
 
     def samples(self) -> Rows[NameRow]:
         """The samples by name, each with how often it was photographed."""

@@ -10,13 +10,24 @@ from typing import Any
 import click
 
 from glowkin.base.errors import WrongUseError
-from glowkin.options import PROGRAM, Commands, shared_options
+from glowkin.options import (
+    AT,
+    CONTROLS,
+    CONVERTED,
+    JOBS,
+    JSON,
+    LAB_WHITE,
+    PAIRS,
+    PROGRAM,
+    START,
+    TOLERANCE,
+    Commands,
+    shared_options,
+)
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
 PHOTOS = click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="[PHOTO]...")
 OMISSIBLE = ("camera", "filter", "lamp-off", "lens-capped", "flat", "blank", "reference")
-JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
-JOBS = click.option("--jobs", type=click.IntRange(1), default=2, show_default=True, help="At once.")
 
 
 @click.group("study", cls=Commands)
@@ -101,12 +112,10 @@ def remeasure(
 @STUDY
 @PHOTOS
 @click.option("--names", metavar="A,B,..", help="Names in the first photograph, left to right, then down.")
-@click.option("--control", "controls", multiple=True, metavar="NAME", help="A sample that does not change.")
-@click.option("--converted", multiple=True, metavar="NAME",
-              help="A sample that turns fully into the new form, as the others would.")  # fmt: skip
-@click.option("--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph.")
-@click.option("--at", multiple=True, type=float, metavar="CELSIUS",
-              help="Reckon half-times for this temperature, from storages named by theirs.")  # fmt: skip
+@CONTROLS
+@CONVERTED
+@START
+@AT
 @JSON
 def track(study: Path, photos: tuple[Path, ...], *, as_json: bool, **options: Any) -> None:
     """Follow samples through PHOTOs of the study, or all, and keep the course in it.
@@ -121,10 +130,9 @@ def track(study: Path, photos: tuple[Path, ...], *, as_json: bool, **options: An
 @study_commands.command(epilog="Example: glowkin study compare drying evening.dng --pair red green")
 @STUDY
 @PHOTOS
-@click.option("--pair", "pairs", nargs=2, multiple=True, metavar="A B", help="NAME or FILE:NAME; repeatable.")
-@click.option("--tolerance", type=click.FloatRange(0, min_open=True), default=0.0033, show_default=True,
-              help="Difference in u'v' that does not matter.")  # fmt: skip
-@click.option("--lab-white", metavar="WHITE", help="Also CIEDE2000 against this white (a surface formula).")
+@PAIRS
+@TOLERANCE
+@LAB_WHITE
 @JSON
 def compare(study: Path, photos: tuple[Path, ...], *, as_json: bool, **options: Any) -> None:
     """Compare samples of PHOTOs in the study, or of all, and keep what comes of it."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin.base.files import write_parts, write_whole
 from glowkin.base.records import compare_document, to_json, track_document
 from glowkin.study.discreet import tidier, walked
+from glowkin.study.reading import ALL
 from glowkin.study.words import study_document
 from glowkin.telling.cgats import cgats_text
 from glowkin.telling.csv_file import csv_text, samples_csv
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from glowkin.telling.print_size import Column
 
 TABLES = ("study.json", "measure.json", "samples.csv", "photographs.csv", "colours.txt")
-_ALL = 1 << 30
 _HEADS = (
     ("photograph", "path"), ("taken at (ISO 8601)", "taken_at"), ("exposure (s)", "exposure_s"),
     ("ISO speed (1)", "iso"), ("f-number (1)", "f_number"), ("kind", "kind"), ("status", "status"),
@@ -37,8 +37,7 @@ def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool 
     """Write ``TABLES`` and conclusions into a folder that is there; answers their names. Paths are cut short
     unless ``folders``.
     """
-    overview = reading.overview()
-    rows = [*reading.photographs(overview.photographs), *reading.left_out(overview.left_out)]
+    rows = [*reading.photographs(ALL), *reading.left_out(ALL)]
     paths = [row.path for row in rows]
     names = {p: p for p in paths} if folders else public_names(paths)
     change = tidier(names, folders=folders)
@@ -50,7 +49,9 @@ def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool 
     write_parts(folder / "measure.json", (line.encode() for line in lines))
     write_whole(folder / "samples.csv", samples_csv(kept).encode())
     write_whole(folder / "photographs.csv", _photographs_csv(rows, change).encode())
-    write_whole(folder / "colours.txt", cgats_text(kept, change(overview.title), program).encode("ascii"))
+    write_whole(
+        folder / "colours.txt", cgats_text(kept, change(reading.overview().title), program).encode("ascii")
+    )
     return [*TABLES, *_write_conclusions(reading, folder, change)]
 
 
@@ -65,8 +66,7 @@ def write_figures(
     from glowkin.telling.print_size import drawn_for, save_for_print
     from glowkin.telling.report import MOST_PHOTOGRAPHS
 
-    overview = reading.overview()
-    rows = [r for r in reading.photographs(overview.photographs) if r.measurement_id is not None]
+    rows = [r for r in reading.photographs(ALL) if r.measurement_id is not None]
     photos: list[MeasuredPhoto] = []
     previews: dict[str, bytes] = {}
     for row in rows if len(rows) <= MOST_PHOTOGRAPHS else (rows[0], rows[-1]):
@@ -84,7 +84,7 @@ def write_figures(
 def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], str]) -> list[str]:
     """Courses and comparisons, each a document of its kind, by their numbers."""
     names = []
-    for row in reversed(reading.conclusions(_ALL)):
+    for row in reversed(reading.conclusions(ALL)):
         course, pairs = reading.conclusion(row.id)
         document = (
             track_document(course, [], row.program) if course else compare_document(pairs, [], row.program)
@@ -95,7 +95,7 @@ def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], s
 
 
 def _latest_course(reading: Reading) -> TimeCourse | None:
-    standing = (row.id for row in reading.conclusions(_ALL) if row.kind == "track" and not row.gone)
+    standing = (row.id for row in reading.conclusions(ALL) if row.kind == "track" and not row.gone)
     number = next(standing, None)
     return None if number is None else reading.conclusion(number)[0]
 

@@ -43,6 +43,8 @@ if TYPE_CHECKING:
     from glowkin.base.records import Comparison, MeasuredPhoto, Pair, TimeCourse
 
 FEW = 5
+ALL = -1
+"""As many as there are, as SQLite has it."""
 _LEAST_DIGITS = 6
 _NO_NUMBER = 1 << 63
 """SQLite's whole numbers end below this."""
@@ -129,7 +131,7 @@ class Reading:
         """The samples of all photographs by name, S2 before S10."""
         return sorted((NameRow(*row) for row in self._all("names")), key=lambda row: _in_order(row.name))
 
-    def course(self, name: str, most: int = 10_000, after: int = 0) -> list[SampleRow]:
+    def course(self, name: str, most: int = ALL, after: int = 0) -> list[SampleRow]:
         """One sample through all photographs, in order of capture."""
         return [_sample(row) for row in self._all("course", name, most, after)]
 

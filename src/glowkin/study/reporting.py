@@ -14,6 +14,7 @@ from glowkin.base.places import base_name
 from glowkin.base.study import StudyFile
 from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
+from glowkin.study.reading import ALL
 from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.telling.out_dir import Parts, published, report_text
 from glowkin.telling.report import shown_photographs
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
 FEWEST = 3
 """Photographs of one arrangement that make a course."""
 MOST_PAIRS = 60
-_ALL = 1_000_000
 Error = dict[str, str]
 
 
@@ -47,7 +47,7 @@ def gathered(reading: Reading, program: str) -> Parts:
     wrong; one that is missing is told on the page.
     """
     file = study_file_in(reading.folder) or StudyFile()
-    rows = reading.photographs(reading.overview().photographs)
+    rows = reading.photographs(ALL)
     photos = [reading.record(r.measurement_id) for r in rows if r.measurement_id is not None]
     if not photos:
         raise CannotReadError(
@@ -73,7 +73,7 @@ def kept(reading: Reading) -> tuple[TimeCourse | None, list[Comparison]]:
     """The last course and the last comparison of each two samples that the study keeps and that stand."""
     course: TimeCourse | None = None
     pairs: dict[tuple[str, ...], Comparison] = {}
-    for row in reading.conclusions(_ALL):
+    for row in reading.conclusions(ALL):
         if row.gone:
             continue
         found, compared = reading.conclusion(row.id)
@@ -145,9 +145,9 @@ def told(
     overview, missing = reading.overview(), list[str]()
     concluded = [
         (str(c.id), c.kind, c.made_at, c.program, str(c.photographs), _state(c.gone))
-        for c in reading.conclusions(_ALL)
+        for c in reading.conclusions(ALL)
     ]
-    edits = [(e.made_at, e.words) for e in reading.edits(_ALL) if e.undone_at is None]
+    edits = [(e.made_at, e.words) for e in reading.edits(ALL) if e.undone_at is None]
     checked = {r.path: reading.check(r.measurement_id) for r in rows if r.measurement_id is not None}
     return StudyTold(
         file.title or overview.title,
@@ -157,7 +157,7 @@ def told(
         {path: check for path, check in checked.items() if check is not None},
         _room_light(reading.folder, file, shown_photographs(photos, course), missing),
         {r.path: r.note for r in rows if r.note},
-        tuple((r.path, r.left_out) for r in reading.left_out(overview.left_out)),
+        tuple((r.path, r.left_out) for r in reading.left_out(ALL)),
         tuple(edits),
         tuple(concluded),
         tuple(Program(p.program, p.versions, p.photographs) for p in reading.programs()),

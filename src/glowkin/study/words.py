@@ -12,6 +12,7 @@ import numpy as np
 from glowkin.base.flags import FLAGS
 from glowkin.base.uncertainty import Z95, ellipse_95
 from glowkin.study.pictures import mend
+from glowkin.study.reading import ALL
 from glowkin.telling.numbers import NOTHING, duration, rounded, significant
 from glowkin.telling.provenance import GRAVITY
 from glowkin.telling.tables import Table, flag_words
@@ -64,14 +65,18 @@ def photographs_table(rows: Sequence[PhotographRow], whole: int) -> Table:
         )
         for r in rows
     )  # fmt: skip
-    more = f"The first {len(rows)} of {whole}; --json has all of them." if whole > len(rows) else ""
-    return Table("Photographs", heads, cells, more)
+    return Table("Photographs", heads, cells, _more(len(rows), whole))
 
 
-def left_out_table(rows: Sequence[PhotographRow]) -> Table:
+def _more(shown: int, whole: int, which: str = "first") -> str:
+    """What a table does not show."""
+    return f"The {which} {shown} of {whole}; --json has all of them." if whole > shown else ""
+
+
+def left_out_table(rows: Sequence[PhotographRow], whole: int) -> Table:
     """The photographs that are left out, with the reason."""
     cells = tuple((r.path, _time(r.taken_at), r.left_out) for r in rows)
-    return Table("Left out", ("Photograph", "Taken", "Why"), cells)
+    return Table("Left out", ("Photograph", "Taken", "Why"), cells, _more(len(rows), whole))
 
 
 def names_table(rows: Sequence[NameRow]) -> Table:
@@ -79,8 +84,8 @@ def names_table(rows: Sequence[NameRow]) -> Table:
     cells = tuple(
         (r.name, str(r.photographs), _time(r.first_taken_at), _time(r.last_taken_at)) for r in rows[:MOST]
     )
-    more = f"The first {MOST} of {len(rows)}; --json has all of them." if len(rows) > MOST else ""
-    return Table("Samples by name", ("Sample", "Photographs", "First", "Last"), cells, more)
+    heads = ("Sample", "Photographs", "First", "Last")
+    return Table("Samples by name", heads, cells, _more(len(cells), len(rows)))
 
 
 def course_table(name: str, rows: Sequence[SampleRow]) -> Table:
@@ -119,9 +124,9 @@ def conclusions_table(rows: Sequence[ConclusionRow]) -> Table:
             str(r.id), r.kind, r.made_at, r.program, str(r.photographs), r.words,
             f"{r.gone} measured anew or left out since; make it again" if r.gone else "stands",
         )
-        for r in rows
+        for r in rows[:MOST]
     )  # fmt: skip
-    return Table("Conclusions", heads, cells)
+    return Table("Conclusions", heads, cells, _more(len(cells), len(rows), "latest"))
 
 
 def course_words(course: TimeCourse) -> str:
@@ -145,8 +150,10 @@ def _few(said: Sequence[str]) -> str:
 
 def edits_table(rows: Sequence[EditRow]) -> Table:
     """What the user changed, the latest first."""
-    cells = tuple((r.made_at, r.words, f"undone {r.undone_at}" if r.undone_at else "stands") for r in rows)
-    return Table("Edits", ("Made (UTC)", "What", "State"), cells)
+    cells = tuple(
+        (r.made_at, r.words, f"undone {r.undone_at}" if r.undone_at else "stands") for r in rows[:MOST]
+    )
+    return Table("Edits", ("Made (UTC)", "What", "State"), cells, _more(len(cells), len(rows), "latest"))
 
 
 def photograph_lines(r: PhotographRow) -> list[str]:
@@ -172,10 +179,12 @@ def go_on(awaited: int, study: str) -> str:
 
 def flag_lines(rows: Sequence[FlagRow]) -> Iterator[str]:
     """Every flag with its mend and where it was raised, gravest first."""
+    from rich.markup import escape
+
     order = {name: i for i, name in enumerate(GRAVITY)}
     for r in sorted(rows, key=lambda r: order.get(r.flag, len(order))):
         if r.flag in FLAGS:
-            where = f"{_many(r.photographs, 'photograph')}, as {r.paths[0]}"
+            where = f"{_many(r.photographs, 'photograph')}, as {escape(r.paths[0])}"
             yield f"[bold]{r.flag}[/] ({where}): {FLAGS[r.flag].sentence} {FLAGS[r.flag].mend}"
 
 
@@ -200,19 +209,18 @@ def _from_here(file: Path) -> str:
 
 def study_document(reading: Reading, errors: Sequence[dict[str, str]], program: str) -> dict[str, Any]:
     """The glowkin.study.v1 document: the study without its records."""
-    overview = reading.overview()
     return {
         "schema": "glowkin.study.v1", "program": program, "errors": list(errors),
-        "study": asdict(overview),
-        "photographs": [asdict(r) for r in reading.photographs(overview.photographs)],
-        "left_out": [asdict(r) for r in reading.left_out(overview.left_out)],
+        "study": asdict(reading.overview()),
+        "photographs": [asdict(r) for r in reading.photographs(ALL)],
+        "left_out": [asdict(r) for r in reading.left_out(ALL)],
         "samples": [asdict(r) for r in reading.names()],
         "flags": [asdict(r) for r in reading.flags()],
         "cameras": [asdict(r) for r in reading.cameras()],
         "programs": [asdict(r) for r in reading.programs()],
         "settings": [asdict(r) for r in reading.settings()],
-        "conclusions": [asdict(r) for r in reading.conclusions(MOST)],
-        "edits": [asdict(r) for r in reading.edits(overview.edits + MOST)],
+        "conclusions": [asdict(r) for r in reading.conclusions(ALL)],
+        "edits": [asdict(r) for r in reading.edits(ALL)],
     }  # fmt: skip
 
 
