@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -14,16 +13,16 @@ if TYPE_CHECKING:
 _CLOSE = 1e-9
 
 
-def surplus(left: Iterable[Formula], right: Iterable[Formula]) -> tuple[dict[str, float], int]:
+def surplus(left: Iterable[Formula], right: Iterable[Formula]) -> tuple[dict[str, float], float]:
     """Left minus right: by element where it is not none, and the charge."""
-    counts: Counter[str] = Counter()
-    charge = 0
+    counts: dict[str, float] = {}
+    charge = 0.0
     for sign, side in ((1, left), (-1, right)):
         for formula in side:
             charge += sign * formula.charge
             for symbol, n in formula.elements.items():
-                counts[symbol] += sign * n  # type: ignore[assignment]
-    return {symbol: n for symbol, n in counts.items() if abs(n) > _CLOSE}, charge
+                counts[symbol] = counts.get(symbol, 0.0) + sign * n
+    return {symbol: n for symbol, n in counts.items() if abs(n) > _CLOSE}, charge * (abs(charge) > _CLOSE)
 
 
 def _sides(told: PreparationFile) -> tuple[list[Formula], list[Formula]]:
@@ -66,7 +65,7 @@ def left_over_words(told: PreparationFile) -> str:
         return ""
     over, charge = surplus(left, right)
     words = [f"{symbol} {n:g}" for symbol, n in over.items() if n > 0]
-    return ", ".join([*words, *([f"charge {charge:+d}"] if charge else [])])
+    return ", ".join([*words, *([f"charge {charge:+g}"] if charge else [])])
 
 
 def step_sentences(steps: Sequence[Step]) -> list[str]:
@@ -75,7 +74,7 @@ def step_sentences(steps: Sequence[Step]) -> list[str]:
     for i, step in enumerate(steps, 1):
         over, charge = surplus([step.from_, *step.takes_up], [step.to, *step.gives_off])
         words = [f"{symbol} {abs(n):g} {'left over' if n > 0 else 'too much'}" for symbol, n in over.items()]
-        words += [f"charge {charge:+d} left over"] if charge else []
+        words += [f"charge {charge:+g} left over"] if charge else []
         if words:
             wrong.append(
                 f"conversion[{i}]: does not balance ({', '.join(words)}); correct a formula, gives_off or "

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _LONGEST = 200
 _MOST = 100_000
-"""Atoms of one element in a formula unit."""
+"""Atoms of one element in a formula unit, and formula units of a kind."""
 _PLAIN = str.maketrans("₀₁₂₃₄₅₆₇₈₉−–⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻", "0123456789--0123456789+-")
 _SUPER = re.compile(r"[⁰¹²³⁴⁵⁶⁷⁸⁹]*[⁺⁻]$")
 _CHARGE = re.compile(r"(?:\^|_|(?<=\]))(\d*)([+-])$|(?<=[A-Za-z)])([+-]+)$")
@@ -32,7 +32,7 @@ class Formula:
 
     text: str
     elements: Mapping[str, float]
-    charge: int = 0
+    charge: float = 0
 
     def mass(self, weights: Mapping[str, float]) -> float:
         """Formula mass, g/mol, from atomic weights by symbol; the electrons of a charge are not counted."""
@@ -43,7 +43,7 @@ class Formula:
         if n == 1:
             return self
         counts = {symbol: _whole(n * k) for symbol, k in self.elements.items()}
-        return Formula(f"{n:g} {self.text}", counts, round(n * self.charge))
+        return Formula(f"{n:g} {self.text}", counts, _whole(n * self.charge))
 
 
 def read_formula(text: str) -> Formula:
@@ -84,8 +84,8 @@ def read_several(text: str) -> Formula:
     found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?=[A-Z(\[])(.+)", text)
     if not found:
         return read_formula(text)
-    if float(found[1]) == 0:
-        raise ValueError(f"none of it in {text!r}; give a number above 0")
+    if not 0 < float(found[1]) <= _MOST:
+        raise ValueError(f"so many of it in {text!r}; give a number above 0, at most {_MOST}")
     return read_formula(found[2]).times(float(found[1]))
 
 
@@ -106,9 +106,9 @@ def _charge_off(text: str) -> tuple[str, int]:
     """The formula without its charge, and the charge."""
     plain = text.translate(_PLAIN)
     found = _CHARGE.search(plain)
+    if re.search(r"[+-]", plain[: found.start()] if found else plain):
+        raise ValueError(f"{text!r}: set one charge apart at the end, as in SO4^2- or NH4^+ or [CoCl4]2-")
     if not found:
-        if re.search(r"[+-]", plain):
-            raise ValueError(f"{text!r}: set the charge apart, as in SO4^2- or NH4^+ or [CoCl4]2-")
         return plain, 0
     signs = found[2] or found[3]
     size = int(found[1] or 1) if found[2] else len(signs)
@@ -136,6 +136,8 @@ def _split(piece: str, text: str, *, leading: bool) -> list[tuple[float, str]]:
         n = float((found[1] or "1").replace(",", "."))
         if n == 0:
             raise ValueError(f"{text!r}: none of {found[2]}; leave it out")
+        if n > _MOST:
+            raise ValueError(f"{text!r} has more than {_MOST} of {found[2]}; correct its numbers")
         parts.append((n, found[2]))
         at = found.end()
     if piece.endswith(".") or not parts:

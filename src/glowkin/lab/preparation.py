@@ -166,7 +166,7 @@ def _substances(
         extent = figures.get(f"extent {s.name}")
         out.append(
             Substance(
-                s.name, role, s.formula.text, dict(s.formula.elements), s.formula.charge, s.coefficient,
+                s.name, role, s.formula.text, dict(s.formula.elements), int(s.formula.charge), s.coefficient,
                 mass.value, mass.interval, getattr(s, "mass_g", None), getattr(s, "volume_ml", None),
                 amount.value if amount else None, amount.interval if amount else None,
                 extent.value / least if extent and least else None, getattr(s, "in_excess", False),
