@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 
 from glowkin.lab.budget import carried
 from glowkin.lab.formula import read_formula, read_several
-from glowkin.lab.preparation import formula_mass, weight_inputs
-from glowkin.lab.weights import standard_weights
+from glowkin.lab.weights import formula_mass, standard_weights, weight_inputs
 
 
 def mass_of(text):
@@ -224,7 +223,7 @@ def test_any_text_is_read_or_refused_in_a_sentence(text):
         said = str(error).replace(repr(text), "")
     else:
         assert set(formula.elements) <= set(standard_weights())
-        assert formula.mass({symbol: weight for symbol, (weight, _) in standard_weights().items()}) > 0
+        assert formula_mass(formula, {n: k.value for n, k in weight_inputs([formula]).items()}) > 0
     assert "\n" not in said
 
 

@@ -324,11 +324,33 @@ def test_remarks_name_what_is_odd(told):
     text = COPPER.replace("mass_g = 0.392", "mass_g = 0.6\nmass_uncertainty_g = 0.001")
     prep = prepare(told(text.split("[[by_product]]")[0]))
     told_of = {r.cause: r.sentence for r in prep.remarks}
-    assert "Zn 1, S 1, O 4" in told_of["not balanced"] or "O 4" in told_of["not balanced"]
+    assert "O 4, S 1, Zn 1 on the left come out nowhere" in told_of["not balanced"]
     assert "above 100 %" in told_of["yield above 100 %"]
     assert told_of["counted as exact"].startswith(
         "Counted as exact, since no uncertainty is given: mass of copper"
     )
+
+
+def test_halves_of_a_charge_balance(told):
+    text = """
+[[reagent]]
+name = "silver"
+formula = "Ag^+"
+coefficient = 0.5
+mass_g = 1.0
+[[reagent]]
+name = "chloride"
+formula = "Cl^-"
+coefficient = {}
+in_excess = true
+[product]
+name = "silver chloride"
+formula = "AgCl"
+coefficient = 0.5
+"""
+    assert "not balanced" not in [r.cause for r in prepare(told(text.format(0.5))).remarks]
+    (remark,) = [r for r in prepare(told(text.format(1.0))).remarks if r.cause == "not balanced"]
+    assert "Cl 0.5, charge -0.5 on the left" in remark.sentence
 
 
 def test_what_is_said_to_be_in_excess_must_be(told):

@@ -123,22 +123,34 @@ def test_light_that_is_no_amount_gives_no_verdict():
     assert "luminance ratio is unknown" in course.sentence
 
 
-@pytest.mark.parametrize(
-    ("head", "said"),
-    [
-        (HEAD.replace("repeatability_g = 0.0001\nreadability_g = 0.0001\n", ""), "uncertainty is not given"),
-    ],
-)
-def test_without_a_balance_there_is_no_verdict(head, said):
-    course = course_of((0.0, 0.1, 0.3, 0.6, 0.95), followed(HALFWAY), head=head)
+BARE = HEAD.replace("repeatability_g = 0.0001\nreadability_g = 0.0001\n", "")
+
+
+@pytest.mark.parametrize("known", ["", "[[weighing]]\ntime = '48h'\nmass_g = 8.46\nuncertainty_g = 0.001\n"])
+def test_without_a_balance_there_is_no_verdict(known):
+    """Also where the uncertainty of one weighing alone is given."""
+    course = course_of((0.0, 0.1, 0.3, 0.6, 0.95), followed(HALFWAY), head=known + BARE)
     assert course.verdict == "cannot tell"
-    assert said in course.sentence
+    assert "uncertainty is not given" in course.sentence
 
 
 def test_a_late_first_weighing_gives_no_verdict():
     late = course_of((0.1, 0.3, 0.6, 0.95), followed(HALFWAY), hours=HOURS[1:])
     assert late.verdict == "cannot tell"
     assert "not that of the start" in late.sentence
+
+
+def test_a_first_weighing_with_the_light_under_way_is_late():
+    """Dated weighings without vial.start count from the first: here opened and photographed 6 h before."""
+    rows = "".join(
+        f"[[weighing]]\ntime = 2026-05-04T{9 + h:02d}:00:00\nmass_g = {8.0 + 0.5 * (1 - LOSS * f):.7f}\n"
+        for h, f in ((6, 0.55), (12, 0.8))
+    )
+    told = PreparationFile.model_validate(tomllib.loads(HEAD + rows))
+    prep = with_weighings(prepare(told), told, followed(HALFWAY, start="2026-05-04T09:00"))
+    assert prep.course.verdict == "cannot tell"
+    assert "not that of the start" in prep.course.sentence
+    assert "late first weighing" in [r.cause for r in prep.remarks]
 
 
 def test_weighings_between_photographs_stand_beside_the_line_between_them():

@@ -34,10 +34,6 @@ class Formula:
     elements: Mapping[str, float]
     charge: float = 0
 
-    def mass(self, weights: Mapping[str, float]) -> float:
-        """Formula mass, g/mol, from atomic weights by symbol; the electrons of a charge are not counted."""
-        return sum(n * weights[symbol] for symbol, n in self.elements.items())
-
     def times(self, n: float) -> Formula:
         """So many of it."""
         if n == 1:

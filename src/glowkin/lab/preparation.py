@@ -10,32 +10,15 @@ from glowkin.base.preparations import Preparation, Remark, Scaled, Substance, Yi
 from glowkin.lab.budget import Z95, Figure, Known, carried
 from glowkin.lab.conversion import conversions
 from glowkin.lab.equation import equation_words, left_over_words
-from glowkin.lab.weights import standard_weights
+from glowkin.lab.weights import formula_mass, weight_inputs
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
-    from glowkin.lab.formula import Formula
     from glowkin.lab.preparation_file import Balance, PreparationFile, Product, Reagent, Solvent, Taking
 
 _VAGUE = 0.2
 """Relative standard uncertainty up to which an input may be carried to first order."""
-
-
-def weight_inputs(formulas: Iterable[Formula]) -> dict[str, Known]:
-    """The atomic weights that formulas need, each known within the bound that normal materials keep."""
-    weights = standard_weights()
-    symbols = dict.fromkeys(symbol for f in formulas for symbol in f.elements)
-    return {_weight(symbol): Known.within(*weights[symbol]) for symbol in symbols}
-
-
-def formula_mass(formula: Formula, x: Mapping[str, float]) -> float:
-    """Formula mass, g/mol, from inputs by name."""
-    return formula.mass({symbol: x[_weight(symbol)] for symbol in formula.elements})
-
-
-def _weight(symbol: str) -> str:
-    return f"atomic weight of {symbol}"
 
 
 def reading_u(balance: Balance | None) -> float:
@@ -178,8 +161,8 @@ def _substances(
 def _yield(told: PreparationFile, figures: Mapping[str, Figure], limits: tuple[str, ...]) -> Yield | None:
     """Where it is not told which reagent limits, intervals reach from the lowest of theirs to the lowest top.
 
-    The least of several is below the lowest end of their intervals in at most 5 % together, and above the
-    lowest upper end in at most 2.5 %.
+    The least of several is below the lowest end of their intervals in at most 2.5 % for each of them, and
+    above the lowest upper end in at most 2.5 % (JCGM 101, their values drawn).
     """
     if not limits or told.product is None:
         return None

@@ -13,7 +13,8 @@ from glowkin.base.errors import CannotMeasureError
 from glowkin.base.preparations import LightPoint, MassCourse, Remark, Weighed
 from glowkin.lab.budget import Z95, Figure, Known, carried
 from glowkin.lab.conversion import mass_change
-from glowkin.lab.preparation import formula_mass, net_u, reading_u, sure_enough, weight_inputs
+from glowkin.lab.preparation import net_u, reading_u, sure_enough
+from glowkin.lab.weights import weight_inputs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -28,10 +29,13 @@ _NO_START = (
     "The track record has no start but its first photograph, so both may count from different times. Give "
     "glowkin track --start."
 )
-_Z90 = 1.6448536269514722
+_Z90 = NormalDist().inv_cdf(0.95)
 _ON_ITS_WAY = (0.1, 0.9)
 _EARLY = 0.02
-"""The first weighing must lie in this share of the time weighed, to count as that of the start."""
+"""The first weighing must lie in this share of the time weighed, to count as that of the start; and the light
+must not be further at it, by ``_FAR`` standard uncertainties: by chance it is once in 700.
+"""
+_FAR = 3.0
 
 
 def with_weighings(
@@ -50,8 +54,10 @@ def with_weighings(
     first = carried(lambda x: {"net": x["weighing 0"] - x["tare"]}, inputs)["net"]
     sure_enough({"net mass of the first weighing": Known(first.value, first.u), "purity": inputs["purity"]})
     figures = carried(lambda x: _fractions(told.conversion[0], len(times), x), inputs)
-    expected = 100.0 * mass_change(told.conversion[0], _weights(told.conversion[0]))
-    late = times[0] > _EARLY * times[-1]
+    expected = preparation.conversions[0].mass_change_percent
+    followed = None if track is None else _followed(track, sample or told.vial.sample)
+    light = [] if track is None or followed is None else _light(followed, track, told)
+    late = times[0] > _EARLY * times[-1] or _under_way(light, times[0])
     remarks = _remarks(figures, len(times), expected, late=late)
     points = [_weighed(i, t, figures) for i, t in enumerate(times)]
     within = told.vial.agree_within
@@ -60,11 +66,9 @@ def with_weighings(
         "No track record was given, so the mass stands alone; give one with --track.",
         expected, within, tuple(points),
     )  # fmt: skip
-    if track is not None:
+    if track is not None and followed is not None:
         remarks += [] if track.start else [Remark("track without start", _NO_START)]
-        course = _beside(
-            course, _followed(track, sample or told.vial.sample), track, told, figures, late=late
-        )
+        course = _beside(replace(course, sample=followed.name, light=tuple(light)), figures, late=late)
     return replace(preparation, course=course, remarks=(*preparation.remarks, *remarks))
 
 
@@ -87,11 +91,6 @@ def _start(told: PreparationFile) -> datetime | None:
     return min((w.time for w in told.weighing if isinstance(w.time, datetime)), default=None)
 
 
-def _weights(step: Step) -> dict[str, float]:
-    inputs = weight_inputs([step.from_, step.to])
-    return {name.removeprefix("atomic weight of "): known.value for name, known in inputs.items()}
-
-
 def _inputs(told: PreparationFile, masses: Sequence[tuple[float, float | None]]) -> dict[str, Known]:
     """The vial's tare is one reading, common to all; without one each mass was tared for itself."""
     step, vial = told.conversion[0], told.vial
@@ -105,9 +104,8 @@ def _inputs(told: PreparationFile, masses: Sequence[tuple[float, float | None]])
 
 
 def _fractions(step: Step, n: int, x: Mapping[str, float]) -> dict[str, float]:
-    """Net masses, fractions converted, and the change in percent of the start."""
-    start, end = formula_mass(step.from_, x), formula_mass(step.to, x)
-    whole = (end - start) / start * x["purity"] / 100.0
+    """Net masses, and fractions converted."""
+    whole = mass_change(step, x) * x["purity"] / 100.0
     net = [x[f"weighing {i}"] - x["tare"] for i in range(n)]
     out = {f"net {i}": m for i, m in enumerate(net)}
     out |= {f"fraction {i}": (m / net[0] - 1.0) / whole + 0.0 for i, m in enumerate(net)}
@@ -149,7 +147,7 @@ def _remarks(figures: Mapping[str, Figure], n: int, expected: float, *, late: bo
                     "constant, if the time between them was long enough.",
                 )
             )
-    if all(figures[f"net {i}"].u == 0.0 for i in range(n)):
+    if any(figures[f"net {i}"].u == 0.0 for i in range(n)):
         out.append(
             Remark("no balance", "No uncertainty of the balance is given, so no verdict rests on the masses. "
                    "Give [balance].")
@@ -174,12 +172,10 @@ def _followed(track: TimeCourse, name: str) -> SampleCourse:
     return found
 
 
-def _beside(
-    course: MassCourse, followed: SampleCourse, track: TimeCourse, told: PreparationFile,
-    figures: Mapping[str, Figure], *, late: bool,
-) -> MassCourse:  # fmt: skip
+def _light(followed: SampleCourse, track: TimeCourse, told: PreparationFile) -> list[LightPoint]:
+    """The light's fractions, in order, their times counted from the weighings' start."""
     shift = _shift(track.start, told)
-    light = sorted(
+    return sorted(
         (
             LightPoint(p.time_s + shift, 1.0 - p.fraction_start, _less(p.high), _less(p.low))
             for p in followed.points
@@ -187,15 +183,23 @@ def _beside(
         ),
         key=lambda p: p.time_s,
     )
-    course = replace(course, sample=followed.name, light=tuple(light))
-    if not light:
+
+
+def _under_way(light: Sequence[LightPoint], time_s: float) -> bool:
+    """Whether the light shows that the change had begun by then, beyond its uncertainty."""
+    seen = light_at(light, time_s)
+    return seen is not None and seen.value - _FAR * seen.u > _EARLY
+
+
+def _beside(course: MassCourse, figures: Mapping[str, Figure], *, late: bool) -> MassCourse:
+    if not course.light:
         return replace(
             course, verdict="cannot tell",
             sentence="Cannot tell: this sample's light is not amount, since its luminance ratio is unknown.",
         )  # fmt: skip
     points, gaps = [], []
     for i, point in enumerate(course.points):
-        seen = None if i == 0 else light_at(light, point.time_s)
+        seen = None if i == 0 else light_at(course.light, point.time_s)
         if seen is None:
             points.append(point)
             continue
@@ -207,7 +211,7 @@ def _beside(
                 difference=gap.value, difference_interval=gap.interval,
             )
         )  # fmt: skip
-    known = any(figures[f"net {i}"].u for i in range(len(points)))
+    known = all(figures[f"net {i}"].u for i in range(len(points)))
     verdict, sentence = told_of(gaps, course.agree_within, known=known, late=late)
     return replace(course, points=tuple(points), verdict=verdict, sentence=sentence)
 
