@@ -193,6 +193,14 @@ def test_all_that_is_wrong_is_told_at_once_with_the_nearest_key(tmp_path):
     [
         ("", "names no substance"),
         ("x = ", "no TOML that can be read"),
+        (f"x = {'9' * 5000}", "no TOML that can be read"),
+        ("[vial]\nstart = 2026-05-04\n", "vial.start: must be a date with a time of day"),
+        ("[vial]\nstart = 5\n", "vial.start: must be a date with a time of day"),
+        (
+            "[[weighing]]\ntime = '2026-05-04'\nmass_g = 1\n",
+            "weighing[1].time: must be a time after the start",
+        ),
+        (f"[[weighing]]\ntime = '{'9' * 400}h'\nmass_g = 1\n", "weighing[1].time: must be a time after"),
         ("reagent = 3", "reagent: must be a list"),
         (
             "[[reagent]]\nname = 'a'\nformula = 'NaCl'\nmass_g = 1\n"
@@ -238,14 +246,34 @@ def test_other_wrong_uses(sample, tmp_path):
     assert run(tmp_path / "none.toml").exit_code == 1
     assert "is a folder" in run(tmp_path).stderr
     assert run(sample, "--scale", "2", "--to-yield", "3").exit_code == 2
-    assert run(sample, "--scale", "-1").exit_code == 2
+    for size in ("-1", "0", "inf", "nan", "1e300"):
+        assert run(sample, "--scale", size).exit_code == 2
+        assert run(sample, "--to-yield", size).exit_code == 2
     other = tmp_path / "other.json"
     other.write_text("{}", "utf-8")
     assert "is no glowkin.track.v1 record" in run(sample, "--track", other).stderr
     other.write_text('{"schema": "glowkin.track.v1", "samples": [{}]}', "utf-8")
     assert "is incomplete" in run(sample, "--track", other).stderr
-    other.write_text("[", "utf-8")
-    assert "no JSON" in run(sample, "--track", other).stderr
+    for text in ("[", "[" * 200_000):
+        other.write_text(text, "utf-8")
+        assert "no JSON" in run(sample, "--track", other).stderr
+
+
+@pytest.mark.parametrize(
+    ("key", "value"), [("time_s", "soon"), ("fraction_start", float("nan")), ("low", [])]
+)
+def test_a_track_record_with_wrong_figures_is_told(key, value, sample, track):
+    record = json.loads(track.read_text("utf-8"))
+    record["samples"][0]["points"][1][key] = value
+    track.write_text(json.dumps(record), "utf-8")
+    assert "this track record is incomplete; make it anew" in run(sample, "--track", track).stderr
+
+
+@pytest.mark.parametrize("start", ["soon", 3])
+def test_a_track_record_with_a_wrong_start_is_told(start, sample, track):
+    record = json.loads(track.read_text("utf-8"))
+    track.write_text(json.dumps({**record, "start": start}), "utf-8")
+    assert "this track record is incomplete; make it anew" in run(sample, "--track", track).stderr
 
 
 def test_a_wrong_sample_is_told(sample, track):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+from datetime import datetime
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +17,8 @@ from glowkin.options import JSON, PROGRAM
 if TYPE_CHECKING:
     from glowkin.base.preparations import Preparation
     from glowkin.base.records import TimeCourse
+
+_LARGEST_SIZE = 1e9
 
 
 @click.command(epilog="Example: glowkin prep sample_images/preparation.toml")
@@ -44,6 +48,9 @@ def prepared(
 
     if scale is not None and to_yield is not None:
         raise WrongUseError("--scale and --to-yield both set the size; give one of them")
+    for option, size in (("--scale", scale), ("--to-yield", to_yield)):
+        if size is not None and not 0.0 < size <= _LARGEST_SIZE:
+            raise WrongUseError(f"{option} {size:g}: give a number above 0, at most {_LARGEST_SIZE:g}")
     told = read_preparation(path)
     course = _read_track(track) if isinstance(track, Path) else track
     return with_weighings(prepare(told, scale=scale, to_yield_g=to_yield), told, course, sample)
@@ -99,14 +106,24 @@ def _read_track(path: Path) -> TimeCourse:
         raise CannotReadError(
             f"{path}: there is no such file; name the track.json of glowkin track"
         ) from None
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise CannotReadError(f"{path}: is no JSON that can be read ({error}); name a track.json") from None
     if not isinstance(document, dict) or document.get("schema") != "glowkin.track.v1":
         raise CannotReadError(f"{path}: is no glowkin.track.v1 record; name the track.json of glowkin track")
     try:
-        return course_from_json(document)
+        return _sound(course_from_json(document))
     except (KeyError, TypeError, AttributeError, ValueError):
         raise CannotReadError(f"{path}: this track record is incomplete; make it anew") from None
+
+
+def _sound(course: TimeCourse) -> TimeCourse:
+    """The course; ``ValueError`` or ``TypeError`` where its times or fractions are none."""
+    datetime.fromisoformat("2000-01-01" if course.start is None else course.start)
+    points = [p for sample in course.samples for p in sample.points]
+    told = [v for p in points for v in (p.fraction_start, p.low, p.high) if v is not None]
+    if not all(isfinite(v) for v in (*told, *(p.time_s for p in points))):
+        raise ValueError("not finite")
+    return course
 
 
 def _show(preparation: Preparation) -> None:

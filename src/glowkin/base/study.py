@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
+from glowkin.base.durations import moment_of
 from glowkin.base.events import EventKind  # noqa: TC001 - pydantic reads it
 from glowkin.base.storages import Vial, vial_of
 
@@ -23,15 +24,8 @@ State = Literal["wet", "dried", "ground"]
 
 def _moment(value: Any) -> Any:
     """A time of TOML, or text, as ISO 8601."""
-    if isinstance(value, datetime):
-        return value.isoformat()
-    if isinstance(value, str):
-        try:
-            told = datetime.fromisoformat(value)
-        except ValueError:
-            told = None
-        if told is not None and ("T" in value or ":" in value):
-            return told.isoformat()
+    if (told := moment_of(value)) is not None:
+        return told.isoformat()
     raise ValueError("must be a date with a time of day, as 2026-05-04T13:30:00")
 
 

@@ -17,7 +17,7 @@ from pydantic import (
     model_validator,
 )
 
-from glowkin.base.durations import seconds_of
+from glowkin.base.durations import moment_of, seconds_of
 from glowkin.base.errors import CannotReadError
 from glowkin.base.wrong_keys import told_keys
 from glowkin.lab.formula import Formula, read_formula, read_several
@@ -41,19 +41,20 @@ def _formula(read: Callable[[str], Formula]) -> BeforeValidator:
 
 def _moment(value: object) -> float | datetime:
     """A time as seconds after the start, or as a date and time."""
-    if isinstance(value, datetime):
-        return value
-    if isinstance(value, str):
-        if (length := seconds_of(value)) is not None:
-            return length
-        try:
-            return datetime.fromisoformat(value)
-        except ValueError:
-            pass
+    if (dated := moment_of(value)) is not None:
+        return dated
+    if isinstance(value, str) and (length := seconds_of(value)) is not None:
+        return length
     if isinstance(value, int | float) and not isinstance(value, bool) and value == 0:
         return 0.0
     kind = "a date alone" if isinstance(value, date) else "a time alone" if isinstance(value, time) else "it"
     raise ValueError(f"must be a time after the start, such as '6h', or a date and time; {kind} is neither")
+
+
+def _dated(value: object) -> datetime:
+    if (dated := moment_of(value)) is None:
+        raise ValueError("must be a date with a time of day, as 2026-05-04T13:30:00")
+    return dated
 
 
 def _sane(value: float) -> float:
@@ -174,7 +175,7 @@ class VialWeighed(_Table):
     """The vial that is weighed again and again."""
 
     sample: str = ""
-    start: datetime | None = None
+    start: Annotated[datetime, BeforeValidator(_dated)] | None = None
     tare_g: Positive | None = None
     purity_percent: Percent = 100.0
     purity_uncertainty_percent: NotNegative | None = None
@@ -241,7 +242,7 @@ def _toml(path: Path) -> dict[str, Any]:
         raise CannotReadError(f"{path}: there is no such file; check the name") from None
     except IsADirectoryError:
         raise CannotReadError(f"{path}: is a folder; name the preparation file in it") from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise CannotReadError(f"{path}: is no TOML that can be read ({error}); correct it") from None
 
 
