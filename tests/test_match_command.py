@@ -106,6 +106,7 @@ def test_python_gives_the_same(kept, photograph):
         ('{"schema": "glowkin.forms.v0", "forms": []}', "of another version, glowkin.forms.v0"),
         ('{"schema": "glowkin.forms.v1", "forms": {}}', "forms must be a list"),
         ("nonsense", "is no forms file"),
+        ("[" * 200_000, "is no forms file"),
     ],
 )
 def test_a_forms_file_that_does_not_fit_is_told_before_any_photograph(tmp_path, content, words):
@@ -125,6 +126,8 @@ def test_forms_of_one_name_or_broken_ones_are_refused(forms):
         ({"name": "blue"}, "two forms named 'blue'"),
         ({"u_prime_v_prime_covariance": [[1e-6, 9e-6], [9e-6, 1e-6]]}, "is incomplete"),
         ({"shared_errors": {"camera": [[0.1, 0.1], [0.1]]}}, "is incomplete"),
+        ({"u_prime_v_prime_covariance": [[1e-6, 1.4e-6], [1.4e-6, 1e-6]]}, "is incomplete"),
+        ({"wavelength_nm": [500, 600], "power": [1, "x"]}, "is incomplete"),
         ({"observer": 3}, "is incomplete"),
         ({"u_prime": None}, "is incomplete"),
     ):

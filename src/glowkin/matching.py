@@ -20,7 +20,19 @@ if TYPE_CHECKING:
 _FORMS = click.Path(path_type=Path, dir_okay=False)
 _SHARE = click.FloatRange(0, 1, max_open=True)
 
-FORM_OPTIONS = (
+
+def _together(*options: Callable[..., Any]) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """One decorator of several options, in their order."""
+
+    def put(command: Callable[..., Any]) -> Callable[..., Any]:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return put
+
+
+keeping_forms = _together(
     click.option("--form", "kept", multiple=True, metavar="SAMPLE=NAME",
                  help="Keep a sample's colour as a form of this name, in --forms; SAMPLE may be FILE:NAME."),
     click.option("--forms", type=_FORMS, metavar="FILE",
@@ -29,7 +41,7 @@ FORM_OPTIONS = (
     click.option("--source", metavar="TEXT", help="Where the form is from, in words or as a DOI."),
     click.option("--excitation", metavar="TEXT", help="What made the form glow, as 365 nm."),
 )  # fmt: skip
-MATCH_OPTIONS = (
+_match_options = _together(
     click.option("--forms", required=True, type=_FORMS, metavar="FILE", help="The file of known forms."),
     click.option("--prior-none", type=_SHARE, default=0.5, show_default=True, metavar="P",
                  help="How probable it is, before the photograph, that a sample is none of the forms."),
@@ -45,26 +57,10 @@ MATCH_OPTIONS = (
 )  # fmt: skip
 
 
-def with_options(command: Callable[..., Any], options: Sequence[Callable[..., Any]]) -> Callable[..., Any]:
-    """The command with these options, in their order."""
-    for option in reversed(options):
-        command = option(command)
-    return command
-
-
-def keeping_forms(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The options that keep a measured sample as a form."""
-    return with_options(command, FORM_OPTIONS)
-
-
-def _with_match_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    return with_options(command, MATCH_OPTIONS)
-
-
 @click.command(epilog="Example: glowkin match evening.dng --forms forms.json")
 @PHOTOS
 @BRACKET
-@_with_match_options
+@_match_options
 @shared_options
 def match(photos: tuple[Path, ...], **options: Any) -> None:
     """Say which known form each sample's colour is consistent with: one, two mixed, or none of them."""
@@ -107,15 +103,12 @@ def _assumed(options: dict[str, Any]) -> Assumed:
 def _weight(text: str) -> tuple[str, float]:
     name, _, weight = (part.strip() for part in text.rpartition("="))
     try:
-        return _named(name, text), float(weight)
+        number = float(weight)
     except ValueError:
-        raise WrongUseError(f"--weight {text}: write it as NAME=W, such as green=2") from None
-
-
-def _named(name: str, text: str) -> str:
-    if not name:
-        raise ValueError(text)
-    return name
+        number = None
+    if not name or number is None:
+        raise WrongUseError(f"--weight {text}: write it as NAME=W, such as green=2")
+    return name, number
 
 
 def asked_forms(options: dict[str, Any]) -> dict[str, Any]:

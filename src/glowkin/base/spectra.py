@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
@@ -115,7 +116,7 @@ def read_forms(path: Path) -> list[Form]:
         document = json.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         raise CannotReadError(f"{path}: there is no such file; check the name") from None
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         raise CannotReadError(f"{path}: is no forms file; write one with glowkin spectrum --form") from None
     _check_schema(path, document)
     rows = document.get("forms", ())
@@ -164,7 +165,9 @@ def _sound(form: Form) -> bool:
     for first, second in (form.shared_errors or {}).values():
         numbers += [v for pair in zip(first, second, strict=True) for v in pair]
     sound = all(isinstance(v, int | float) and abs(v) < 10 for v in numbers)
-    sound = sound and min(a, d) >= 0 and abs(b - c) <= 1e-9 and a * d - b * c >= -1e-12
+    sound = sound and min(a, d) >= 0 and abs(b - c) <= 1e-9 and b * c <= a * d * (1 + 1e-6)
     sound = sound and form.v_prime > 0 and form.observer in (2, 10) and form.basis in BASES
     sound = sound and isinstance(form.name, str) and bool(form.name.strip())
+    spectrum = (*(form.wavelength_nm or ()), *(form.power or ()))
+    sound = sound and all(isinstance(v, int | float) and isfinite(v) for v in spectrum)
     return sound and len(form.wavelength_nm or ()) == len(form.power or ())
