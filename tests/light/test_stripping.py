@@ -202,7 +202,6 @@ def test_a_preview_within_a_raw_file_tells_nothing_either(tmp_path):
     order = told[6:8]
     (tmp_path / "b.dng").write_bytes((tmp_path / "a.dng").read_bytes() + b"\xff\xd8" + told + XMP)
     content = stripped(tmp_path / "b.dng")
-    assert order in (b"II", b"MM")
     assert [s for s in SECRETS if s.encode() in content] == []
     assert b"Firmware 1.0" in content
     assert struct.pack("<2I" if order == b"II" else ">2I", 59, 1) not in content

@@ -17,8 +17,6 @@ from glowkin.base.durations import moment_of
 from glowkin.base.events import EventKind  # noqa: TC001 - pydantic reads it
 from glowkin.base.storages import Vial, vial_of
 
-_STRICT = ConfigDict(extra="forbid", strict=False)
-
 State = Literal["wet", "dried", "ground"]
 
 
@@ -49,11 +47,15 @@ def _number_as_text(value: Any) -> Any:
     return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-@dataclass(frozen=True, kw_only=True)
-class Lamp:
-    """A lamp by the peak of its excitation and the filter before it."""
+class _Table:
+    """A table of the file, which has no keys but these."""
 
-    __pydantic_config__ = _STRICT
+    __pydantic_config__ = ConfigDict(extra="forbid")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lamp(_Table):
+    """A lamp by the peak of its excitation and the filter before it."""
 
     name: Name
     peak_nm: Nanometres | None = None
@@ -62,13 +64,11 @@ class Lamp:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Shot:
+class Shot(_Table):
     """How photographs are taken: ``lamp`` by its name, temperature and relative humidity of the samples at
     the shot, and the minutes that the lamp was on for one photograph; ``room_light`` is the file of a
     photograph of the same samples in room light, by its path from the study file.
     """
-
-    __pydantic_config__ = _STRICT
 
     lamp: str = ""
     temperature_c: Celsius | None = None
@@ -82,26 +82,20 @@ class Shot:
 class PhotographTold(Shot):
     """What differs for the photographs whose file names match ``file`` (as ``IMG_2*.dng``)."""
 
-    __pydantic_config__ = _STRICT
-
     file: Name
     notes: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
-class CameraTold:
+class CameraTold(_Table):
     """The camera file, by its path from the study file."""
-
-    __pydantic_config__ = _STRICT
 
     file: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
-class StudyForm:
+class StudyForm(_Table):
     """A form of the substance."""
-
-    __pydantic_config__ = _STRICT
 
     name: Name
     formula: str = ""
@@ -109,10 +103,8 @@ class StudyForm:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Batch:
+class Batch(_Table):
     """One preparation; ``preparation`` is its preparation file, by its path from the study file."""
-
-    __pydantic_config__ = _STRICT
 
     name: Name
     form: str = ""
@@ -122,13 +114,11 @@ class Batch:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Condition:
+class Condition(_Table):
     """A storage. ``kind``: what it is but for its temperature; conditions of one kind make an Arrhenius fit.
 
     Where the keys are left out, ``kind`` and temperature are read from the name, as in MgCl2 25 C.
     """
-
-    __pydantic_config__ = _STRICT
 
     name: Name
     temperature_c: Celsius | None = None
@@ -138,10 +128,8 @@ class Condition:
 
 
 @dataclass(frozen=True, kw_only=True)
-class StudySample:
+class StudySample(_Table):
     """One sample, listed as they stand in the photographs: left to right, then top to bottom."""
-
-    __pydantic_config__ = _STRICT
 
     name: Name
     form: str = ""
@@ -154,10 +142,8 @@ class StudySample:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EventTold:
+class EventTold(_Table):
     """Something that happened; see ``events.Event``."""
-
-    __pydantic_config__ = _STRICT
 
     at: Moment
     what: EventKind
@@ -168,10 +154,8 @@ class EventTold:
 
 
 @dataclass(frozen=True, kw_only=True)
-class StudyFile:
+class StudyFile(_Table):
     """All that a study file says; every key may be left out."""
-
-    __pydantic_config__ = _STRICT
 
     title: str = ""
     author: str = ""

@@ -10,6 +10,7 @@ from glowkin.base.preparations import Preparation, Remark, Scaled, Substance, Yi
 from glowkin.lab.budget import Z95, Figure, Known, carried
 from glowkin.lab.conversion import conversions
 from glowkin.lab.equation import equation_words, left_over_words
+from glowkin.lab.preparation_file import UNCERTAINTY_OF
 from glowkin.lab.weights import formula_mass, weight_inputs
 
 if TYPE_CHECKING:
@@ -72,15 +73,16 @@ def _inputs(told: PreparationFile) -> dict[str, Known]:
     inputs = weight_inputs(s.formula for _, s in _takings(told))
     for reagent in told.reagent:
         inputs |= _measured(reagent, told.balance)
-        for key in ("volume_ml", "density_g_per_ml", "concentration_mol_per_l"):
-            value = getattr(reagent, key)
-            stem, _, unit = key.partition("_")
-            if value is not None:
-                error = getattr(reagent, f"{stem}_uncertainty_{unit}")
-                inputs[f"{stem} of {reagent.name}"] = Known(value, error or 0.0)
+        for key, uncertainty in UNCERTAINTY_OF.items():
+            if (value := getattr(reagent, key)) is not None:
+                inputs[_of(key, reagent)] = Known(value, getattr(reagent, uncertainty) or 0.0)
     if told.product:
         inputs |= _measured(told.product, told.balance)
     return inputs
+
+
+def _of(key: str, reagent: Reagent) -> str:
+    return f"{key.partition('_')[0]} of {reagent.name}"
 
 
 def _measured(s: Reagent | Product, balance: Balance | None) -> dict[str, Known]:
@@ -265,12 +267,14 @@ def _counted_as_exact(told: PreparationFile) -> list[str]:
     for s in measured:
         if s.mass_g is not None and s.mass_uncertainty_g is None and reading_u(told.balance) == 0.0:
             out.append(f"mass of {s.name}")
-        for key in ("volume_ml", "density_g_per_ml", "concentration_mol_per_l"):
-            stem, _, unit = key.partition("_")
-            if getattr(s, key, None) is not None and getattr(s, f"{stem}_uncertainty_{unit}") is None:
-                out.append(f"{stem} of {s.name}")
+        for key, uncertainty in UNCERTAINTY_OF.items():
+            if getattr(s, key, None) is not None and getattr(s, uncertainty) is None:
+                out.append(_of(key, s))
         if s.purity_percent != 100.0 and s.purity_uncertainty_percent is None:
             out.append(f"purity of {s.name}")
+    vial = told.vial
+    if told.weighing and vial.purity_percent != 100.0 and vial.purity_uncertainty_percent is None:
+        out.append("purity in the vial")
     return out
 
 

@@ -28,6 +28,12 @@ if TYPE_CHECKING:
 
 _LARGEST_FILE = 1_000_000
 _SMALLEST, _LARGEST = 1e-9, 1e9
+UNCERTAINTY_OF = {
+    "volume_ml": "volume_uncertainty_ml",
+    "density_g_per_ml": "density_uncertainty_g_per_ml",
+    "concentration_mol_per_l": "concentration_uncertainty_mol_per_l",
+}
+"""Of the keys that tell a reagent's amount but for its mass, that of the standard uncertainty."""
 
 
 def _formula(read: Callable[[str], Formula]) -> BeforeValidator:
@@ -141,10 +147,9 @@ class Reagent(_Weighable):
             raise ValueError("has no amount; give mass_g or volume_ml, or in_excess = true")
         if self.concentration_mol_per_l is not None and self.purity_percent != 100.0:
             raise ValueError("a concentration counts the substance itself; leave purity_percent out")
-        for name in ("volume_ml", "density_g_per_ml", "concentration_mol_per_l"):
-            stem, _, unit = name.partition("_")
-            if getattr(self, f"{stem}_uncertainty_{unit}") is not None and getattr(self, name) is None:
-                raise ValueError(f"{stem}_uncertainty_{unit} without {name}; give both")
+        for name, uncertainty in UNCERTAINTY_OF.items():
+            if getattr(self, uncertainty) is not None and getattr(self, name) is None:
+                raise ValueError(f"{uncertainty} without {name}; give both")
         return self
 
 

@@ -84,7 +84,7 @@ def read_still(data: bytes) -> StillHeader:
 def metadata_pieces(data: bytes) -> Iterator[tuple[bytes, list[tuple[int, int]]]]:
     """Kind, and start and end of each piece, of all items that are no pictures; then of foreign top boxes.
 
-    The first item of a kind is the one that ``read_still`` reads. Errors are those of ``read_still``.
+    The first item of a kind is the one that ``read_still`` reads. ``data`` is what ``read_still`` has read.
     """
     found = list(_boxes(data, 0, len(data)))
     meta = _meta(data, *next((a, b) for kind, a, b in found if kind == b"meta"))

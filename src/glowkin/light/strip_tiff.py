@@ -1,5 +1,5 @@
-"""Directories of tags (TIFF 6.0, Exif 3.0, DNG 1.7), in a file or in an Exif block: entries that may tell who
-and where are taken out in place; every other byte stays where it is.
+"""Directories of tags (TIFF 6.0, Exif 3.0, DNG 1.7), in a file or in an Exif block: entries that may tell
+where, with which body and whose are taken out in place; author, copyright and every other byte stay.
 
 What is kept is listed, not what is taken out: a tag that nobody here knows may hold anything.
 """
@@ -47,7 +47,8 @@ _PICTURE = (
     range(0xA000, 0xA005), range(0xA20B, 0xA218), range(0xA300, 0xA303), range(0xA401, 0xA40D),
     range(0xA432, 0xA435), range(0xA460, 0xA463), (0xA500,), range(0x0001, 0x0003),
 )  # fmt: skip
-"""TIFF's own tags but for the computer's name, the shot by Exif, and Interoperability."""
+"""TIFF's own tags, author and copyright too, but for the computer's name; the shot by Exif, and
+Interoperability."""
 _DNG = (range(0xC612, 0xC7B6), range(0xCD2B, 0xCD4C))
 _NEVER = (_GPS, 0xC62F, 0xC634, 0xC65D, 0xC68B, 0xC68C, 0xC7A1)
 """Position; of DNG: serial number, the maker's own, the shot's number, name and content of a first raw file,

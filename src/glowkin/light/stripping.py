@@ -1,4 +1,5 @@
-"""A photograph's file without position, serial numbers and folders; pixels and figures of the shot stay.
+"""A photograph's file without position, serial numbers, owner and folders; the rest of it stays: pixels,
+figures of the shot, author and copyright.
 
 Nothing is decoded and coded anew: parts of the file are left out or overwritten. What is kept is listed.
 Formats of which it is not known where everything stands are refused.
@@ -48,7 +49,7 @@ class Stripped:
 
 
 def stripped(path: Path) -> bytes:
-    """The content of a photograph's file without what tells who and where.
+    """The content of a photograph's file without position, serial numbers, owner and folders.
 
     Read again and compared: the same codes, and all else that a measurement takes from a file.
     CannotReadError where the format, or what was found in the file, makes that impossible.
@@ -56,7 +57,7 @@ def stripped(path: Path) -> bytes:
     before, data = open_photo(path), path.read_bytes()
     try:
         done = _by_format(path, data)
-    except (StrangeError, ValueError, IndexError, KeyError, StopIteration, struct.error) as error:
+    except (StrangeError, ValueError, IndexError, KeyError, struct.error) as error:
         raise CannotReadError(
             f"{path}: position and serial numbers cannot be taken out of it safely ({error}); {_MEND}"
         ) from error
@@ -119,9 +120,10 @@ def _by_format(path: Path, data: bytes) -> Stripped:
 def _block(data: bytes, *, alone: bool) -> Stripped:
     block = Block(bytearray(data), alone=alone)
     block.strip()
-    for found in _INNER_EXIF.finditer(bytes(block.data)):  # of a preview within
-        block.data, inner = _inner(block.data, found.end())
-        block.secrets += inner
+    for found in _INNER_EXIF.finditer(bytes(block.data)):  # of a preview within, cut down where it lies
+        inner = Block(block.data, found.end())
+        inner.strip()
+        block.secrets += inner.secrets
     for found in _INNER_XMP.finditer(bytes(block.data)):
         if not is_marks(found.group()):
             block.data[found.start() : found.end()] = b" " * len(found.group())
@@ -133,13 +135,6 @@ def _as_long(content: bytes, length: int, filled: bytes) -> bytes:
     if len(content) > length:
         raise StrangeError("no room for what its XMP says of merging and editing")
     return content.ljust(length, filled)
-
-
-def _inner(data: bytearray, base: int) -> tuple[bytearray, list[bytes]]:
-    """An Exif block that lies within others, cut down where it lies."""
-    block = Block(data, base)
-    block.strip()
-    return block.data, block.secrets
 
 
 def _jpeg(data: bytes) -> Stripped:
