@@ -13,8 +13,9 @@ from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from glowkin.base.preparations import preparation_from_json
+from glowkin.base.records import to_json
 from glowkin.cli import main
+from glowkin.preparing import prepared
 
 
 def run(*arguments):
@@ -54,14 +55,15 @@ def track(tmp_path):
     return path
 
 
-def test_one_document_is_printed_and_read_back(sample):
+def test_one_document_is_printed_and_python_gives_the_same(sample):
     done = run(sample, "--json", "--scale", "2")
     document = json.loads(done.stdout)
     assert done.exit_code == 0
     assert (document["schema"], document["errors"]) == ("glowkin.prep.v1", [])
     assert document["source"]["file"] == "preparation.toml"
     assert len(document["source"]["sha256"]) == 64
-    prep = preparation_from_json(document)
+    prep = prepared(sample, scale=2.0)
+    assert document["preparation"] == json.loads(json.dumps(to_json(prep)))
     assert prep.reaction_yield.limiting == ("diammonium bromide",)
     assert prep.scaled.factor == 2.0
     assert prep.conversions[0].gives_off == ("2 H2O",)

@@ -41,7 +41,7 @@ def crop_of(fraction, noise=0.0, seed=0, grain=0.15):
     sd = noise * np.sqrt(np.maximum(linear, 1e-4) * 0.1)
     linear = linear + sd * rng.standard_normal(linear.shape)
     linear[~DISC] = np.nan
-    return Crop(linear.astype(np.float32), np.maximum(sd**2, 1e-12).astype(np.float32), DISC, 4, (0.0, 0.0))
+    return Crop(linear.astype(np.float32), np.maximum(sd**2, 1e-12).astype(np.float32), DISC, 4)
 
 
 def seen(fraction, noise=0.01, seed=0, told=None, time_s=0.0):
@@ -77,7 +77,7 @@ def test_the_tenfold_one_to_one_mixture_comes_back_as_half():
     """Arithmetic: 50 % of the amount is 91 % of the light."""
     tenfold = Forms(A, 10.0 * B / B.sum() * A.sum(), np.arange(3), by_light=False)
     linear = np.full((4, 4, 3), (A + tenfold.end) / 2.0, dtype=np.float32)
-    crop = Crop(linear, np.full_like(linear, 1e-8), np.ones((4, 4), bool), 1, (0.0, 0.0))
+    crop = Crop(linear, np.full_like(linear, 1e-8), np.ones((4, 4), bool), 1)
     assert unmixed(crop, NO_STRAY, tenfold).fraction == pytest.approx(0.5, abs=1e-5)
     assert A.sum() / (A + tenfold.end).sum() == pytest.approx(0.091, abs=0.001)
 
@@ -89,7 +89,7 @@ def test_light_and_powder_that_differ_from_place_to_place_do_not_matter():
 
 def test_stray_light_is_taken_off():
     crop, stray = crop_of(0.5), np.array([0.01, 0.002, 0.03], dtype=np.float32)
-    lit = Crop(crop.linear + stray, crop.variance, crop.inside, 4, (0.0, 0.0))
+    lit = Crop(crop.linear + stray, crop.variance, crop.inside, 4)
     assert unmixed(lit, stray, FORMS).fraction[DISC] == pytest.approx(0.5, abs=1e-4)
 
 
@@ -99,7 +99,7 @@ def test_the_error_of_a_pixel_is_what_draws_scatter_by(fraction):
     level = fraction * A + (1.0 - fraction) * B
     variance = np.array([1e-6, 4e-6, 2e-6])
     drawn = level + np.sqrt(variance) * np.random.default_rng(1).standard_normal((200, 200, 3))
-    crop = Crop(drawn, np.broadcast_to(variance, drawn.shape), np.ones((200, 200), bool), 1, (0.0, 0.0))
+    crop = Crop(drawn, np.broadcast_to(variance, drawn.shape), np.ones((200, 200), bool), 1)
     found = unmixed(crop, NO_STRAY, FORMS)
     assert found.fraction.std() == pytest.approx(found.sd.mean(), rel=0.03)
     assert found.fraction.mean() == pytest.approx(fraction, abs=0.002)
@@ -111,7 +111,7 @@ def test_noise_alike_in_neighbours_is_seen_in_pixels_apart():
     noise = gaussian(np.random.default_rng(2).standard_normal((SIDE, SIDE, 3)), 1.0, channel_axis=2)
     noise *= 0.004 / noise.std()
     linear = (A + B) / 2.0 + noise
-    crop = Crop(linear, np.full_like(linear, 0.002**2), DISC, 4, (0.0, 0.0))
+    crop = Crop(linear, np.full_like(linear, 0.002**2), DISC, 4)
     assert scatter_of(unmixed(crop, NO_STRAY, FORMS)) == pytest.approx(2.0, rel=0.15)
 
 
@@ -159,7 +159,7 @@ def test_places_with_too_little_light_are_left_out():
     dark[: SIDE // 2] *= 1e-4
     dark += 3e-4 * np.random.default_rng(1).standard_normal(dark.shape).astype(np.float32)
     variance = np.full_like(crop.variance, 3e-4**2)
-    shaded = Crop(dark, variance, DISC, 4, (0.0, 0.0))
+    shaded = Crop(dark, variance, DISC, 4)
     shown = fraction_map(point(), shaded, unmixed(shaded, NO_STRAY, FORMS), 1.0, by_light=False)
     assert np.isfinite(shown.values[: SIDE // 2 - 4]).sum() == 0
     lit = shown.values[SIDE // 2 + 4 :][DISC[SIDE // 2 + 4 :]]

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from glowkin.base.html_table import table_html
-from glowkin.base.records import Pair, Row, build, to_json
+from glowkin.base.records import Pair, Row, to_json
 
 SUBSTANCE_COLUMNS = ("name", "role", "formula", "molar_mass_g_per_mol", "amount_mol", "equivalents")
-CONVERSION_COLUMNS = ("from_formula", "to_formula", "mass_change_percent", "of_start_percent")
 WEIGHED_COLUMNS = ("time_s", "mass_g", "fraction_converted", "light_fraction_converted", "difference")
 
 
@@ -173,24 +172,3 @@ def prep_document(
         "source": source,
         "preparation": None if preparation is None else to_json(preparation),
     }
-
-
-def preparation_from_json(document: Row) -> Preparation:
-    """Read a glowkin.prep.v1 document back."""
-    row = document["preparation"]
-    course = row["course"]
-    nested = {
-        "substances": tuple(build(Substance, s) for s in row["substances"]),
-        "reaction_yield": row["reaction_yield"] and build(Yield, row["reaction_yield"]),
-        "scaled": row["scaled"] and build(Scaled, row["scaled"]),
-        "conversions": tuple(build(Conversion, c) for c in row["conversions"]),
-        "course": course and _course(course),
-        "remarks": tuple(build(Remark, r) for r in row["remarks"]),
-    }
-    return build(Preparation, {**row, **nested})
-
-
-def _course(row: Row) -> MassCourse:
-    points = tuple(build(Weighed, p) for p in row["points"])
-    light = tuple(build(LightPoint, p) for p in row["light"])
-    return build(MassCourse, {**row, "points": points, "light": light})

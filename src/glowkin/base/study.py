@@ -193,7 +193,7 @@ class StudyFile(_Table):
 
     @property
     def vials(self) -> dict[str, Vial]:
-        """Condition, batch and replicate of each sample whose condition is told."""
+        """Condition, batch and replicate of each sample of which one of them is told."""
         return {s.name: self._vial(s) for s in self.sample if s.condition or s.batch or s.replicate}
 
     def _vial(self, sample: StudySample) -> Vial:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     Reckon = Callable[[Mapping[str, float]], Mapping[str, float]]
 
 Z95 = 1.959963984540054
-"""Coverage factor of a 95 % interval of a normal distribution."""
+"""Coverage factor of a 95 % interval of a normal distribution; not taken from a room that loads numpy."""
 
 
 @dataclass(frozen=True)
@@ -62,10 +62,6 @@ class Figure:
         names = dict.fromkeys((*self.shares, *other.shares))
         shares = {n: self.shares.get(n, 0.0) - other.shares.get(n, 0.0) for n in names}
         return Figure(self.value - other.value, shares)
-
-    def alone(self, name: str) -> Figure:
-        """The same with its uncertainty as that of one input of this name, to be set against others."""
-        return Figure(self.value, {name: self.u})
 
 
 def carried(reckon: Reckon, inputs: Mapping[str, Known]) -> dict[str, Figure]:

@@ -81,7 +81,7 @@ def read_several(text: str) -> Formula:
     if not found:
         return read_formula(text)
     if not 0 < float(found[1]) <= _MOST:
-        raise ValueError(f"so many of it in {text!r}; give a number above 0, at most {_MOST}")
+        raise ValueError(f"{text!r}: give a number of it above 0, at most {_MOST}")
     return read_formula(found[2]).times(float(found[1]))
 
 

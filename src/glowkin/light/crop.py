@@ -30,15 +30,13 @@ class Crop:
     """``linear`` (h x w x 3, full scale 1; NaN outside the outline and where clipped) and its ``variance``.
 
     ``inside`` (h x w) tells the outline's pixels, ``pixel_px`` how many of the photograph's pixels one of the
-    crop is wide, and ``origin_px`` where the centre of its top-left pixel lies in the photograph. The
-    variance is that of independent noise, which developed files do not have.
+    crop is wide. The variance is that of independent noise, which developed files do not have.
     """
 
     linear: NDArray[np.float32]
     variance: NDArray[np.float32]
     inside: NDArray[np.bool_]
     pixel_px: int
-    origin_px: tuple[float, float]
 
 
 def crops_of(
@@ -60,12 +58,9 @@ def _crop(photo: Photograph, outline: Array, noise: Noise, correction: Correctio
     level = np.nan_to_num(linear)
     variance = noise.variance(level) / np.maximum(counts.reshape(*shape, 1), 1.0)
     variance += coding_variance(photo, level)
-    period = photo.period
-    origin = ((c + 0.5 * side) * period - 0.5 for c in (window.left, window.top))
     linear[~full] = np.nan
-    x, y = origin
     small = np.asarray(linear, dtype=np.float32), np.asarray(variance, dtype=np.float32)
-    return Crop(*small, full, side * period, (float(x), float(y)))
+    return Crop(*small, full, side * photo.period)
 
 
 def _padded(mask: NDArray[np.uint8], side: int) -> NDArray[np.float32]:
