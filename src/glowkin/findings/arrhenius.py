@@ -21,14 +21,15 @@ ZERO_C_K = 273.15
 class ArrheniusFit:
     """A straight line through ln k against 1 / T, with what is needed for its errors.
 
-    ``own`` (n,) are variances of the ln k by themselves with ``own_dof`` degrees of freedom; ``scatter`` is
-    the mean square about the line, None with two temperatures, through which any line goes.
+    ``own`` (n,) are variances of the ln k by themselves with ``own_dof`` (n,) degrees of freedom, None where
+    they are not known; ``scatter`` is the mean square about the line, None with two temperatures, through
+    which any line goes.
     """
 
     x: Array
     y: Array
     own: Array
-    own_dof: float
+    own_dof: Array | None
     slope: float
     scatter: float | None
 
@@ -55,10 +56,13 @@ class ArrheniusFit:
     def _half_width(self, weights: Array, more: float) -> float:
         """Of a weighted sum of the ln k: by their own errors or by the scatter about the line, the larger.
 
-        ``more`` counts further single storages, as a prediction has one.
+        ``more`` counts further single storages, as a prediction has one. Unequal variances have the degrees
+        of freedom of the Welch-Satterthwaite formula (JCGM 100:2008, G.4.1).
         """
-        variance = float(np.sum(weights**2 * self.own) + more * self.own.mean())
-        widths = [t95(self.own_dof) * float(np.sqrt(variance))] if self.own_dof > 0 else []
+        parts, widths = (weights**2 + more / len(self.x)) * self.own, list[float]()
+        if self.own_dof is not None:
+            dof = parts.sum() ** 2 / np.sum(parts**2 / self.own_dof)
+            widths.append(t95(float(dof)) * float(np.sqrt(parts.sum())))
         if self.scatter is not None:
             variance = self.scatter * float(np.sum(weights**2) + more)
             widths.append(t95(len(self.x) - 2) * float(np.sqrt(variance)))
@@ -66,11 +70,11 @@ class ArrheniusFit:
 
 
 def fit_arrhenius(
-    celsius: Array, log_rates: Array, own: Array | None = None, dof: float = 0.0
+    celsius: Array, log_rates: Array, own: Array | None = None, dof: Array | None = None
 ) -> ArrheniusFit:
     """Least squares (n,) on ln k; two different temperatures at least.
 
-    ``own``: variances of the ln k by themselves, with ``dof`` degrees of freedom; 0: not known.
+    ``own`` (n,): variances of the ln k by themselves, with ``dof`` (n,) degrees of freedom, where known.
     """
     x = 1.0 / (np.asarray(celsius, dtype=float) + ZERO_C_K)
     y, centred = np.asarray(log_rates, dtype=float), x - x.mean()

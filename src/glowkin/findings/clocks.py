@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.clocks import EITHER, ELAPSED, LAMP_ON, ClockFound
-from glowkin.findings.courses import SAME, courses_of, fit_one, rough_fit
-from glowkin.findings.rate_models import DEFAULT_MODELS
+from glowkin.findings.courses import SAME, courses_of, fit_variants, rough_fit
+from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
 from glowkin.findings.unmix import frames_of
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.study import StudyFile
     from glowkin.base.uncertainty import Array
-    from glowkin.findings.courses import Course, FittedCourse
+    from glowkin.findings.courses import FittedCourse
     from glowkin.findings.frames import Frame
     from glowkin.findings.unmix import EndForm, Frames, Series
 
@@ -67,8 +67,9 @@ def which_clock(
         return None
     if abs(float(np.corrcoef(series.times_s, dose)[0, 1])) > TOGETHER:
         return ClockFound(EITHER, None, None, None, None, told_by)
-    courses = courses_of(DEFAULT_MODELS, can_stop=end_form is not None)
-    by_time, by_lamp = (_best(f, courses) for f in _both(series, dose, end_form, courses))
+    if series.times_s[0] <= 0.0:  # neither clock runs before the sample's own time begins
+        dose = dose - np.interp(0.0, series.times_s, dose)
+    by_time, by_lamp = (_best(f, end_form is not None) for f in _both(series, dose, end_form))
     if by_time is None or by_lamp is None:
         return None
     ahead = by_lamp.aicc - by_time.aicc
@@ -77,10 +78,9 @@ def which_clock(
     return ClockFound(explains, by_time.aicc, by_lamp.aicc, *names, told_by)
 
 
-def _both(
-    series: Series, dose: Array, end_form: EndForm | None, courses: Sequence[Course]
-) -> tuple[Frames, Frames]:
+def _both(series: Series, dose: Array, end_form: EndForm | None) -> tuple[Frames, Frames]:
     """The frames against either clock, weighted alike, by the signals that the better clock fits."""
+    courses = courses_of(DEFAULT_MODELS, can_stop=end_form is not None)
     frames = frames_of(series, end_form)
     rough = [rough_fit(replace(frames, times_s=t), courses) for t in (series.times_s, dose)]
     smooth, scatter = min(rough, key=lambda r: r[1])
@@ -88,6 +88,6 @@ def _both(
     return frames, replace(frames, times_s=dose)
 
 
-def _best(frames: Frames, courses: Sequence[Course]) -> FittedCourse | None:
-    fits = [f for course in courses if (f := fit_one(frames, course)) is not None]
+def _best(frames: Frames, can_stop: bool) -> FittedCourse | None:
+    fits = [f for name in DEFAULT_MODELS for f in fit_variants(frames, RATE_MODELS[name], can_stop)]
     return min(fits, key=lambda f: f.aicc, default=None)

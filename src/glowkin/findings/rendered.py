@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.base.records import Ratio
 from glowkin.findings.change import two_forms_suffice
 from glowkin.findings.frames import changed
 
@@ -129,6 +130,7 @@ def widest(fits: Sequence[CourseFit]) -> CourseFit:
     models = dict.fromkeys(name for f in fits for name in f.not_excluded)
     return replace(
         first,
+        luminance_ratio=_ratio([f.luminance_ratio for f in fits]),
         half_time_s=half,
         half_time_interval_s=None if half is None else _hull([f.half_time_interval_s for f in fits]),
         stops_at_interval=_pair(_hull([f.stops_at_interval for f in fits])),
@@ -138,6 +140,14 @@ def widest(fits: Sequence[CourseFit]) -> CourseFit:
         longer_than_s=_least([f.longer_than_s for f in fits]),
         spoiled=tuple(sorted({i for f in fits for i in f.spoiled})),
     )
+
+
+def _ratio(found: Sequence[Ratio | None]) -> Ratio | None:
+    """The first ratio with an interval over all; None where any is unknown."""
+    known = [r for r in found if r is not None]
+    if len(known) < len(found):
+        return None
+    return Ratio(known[0].value, *_hull([(r.low, r.high) for r in known]))
 
 
 def _hull(intervals: Sequence[Interval | None]) -> Interval:

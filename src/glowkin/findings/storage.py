@@ -275,8 +275,8 @@ def _celsius(held: tuple[float, Storage]) -> float:
 def _arrhenius(kind: str, held: Sequence[tuple[float, Storage]], at: Sequence[float]) -> Arrhenius:
     celsius = tuple(c for c, _ in held)
     own = np.array([s.variance or 0.0 for _, s in held])
-    known = [s for _, s in held if s.variance is not None]
-    dof = sum(s.dof for s in known) if len(known) == len(held) else 0.0
+    known = all(s.variance and s.dof > 0 for _, s in held)
+    dof = np.array([s.dof for _, s in held], dtype=float) if known else None
     fit = fit_arrhenius(np.array(celsius), np.log(np.log(2.0)) - np.array([s.log for _, s in held]), own, dof)
     energy, half = fit.activation_energy() / 1000.0, fit.activation_energy_half_width() / 1000.0
     predicted = []

@@ -180,7 +180,7 @@ def _preparations(
     out = []
     for name in _there(folder, [b.preparation for b in file.batch], missing):
         told = read_preparation(folder / name)
-        light = course if course and course.sample(told.vial.sample) else None
+        light = course if told.weighing and course and course.sample(told.vial.sample) else None
         out.append(with_weighings(prepare(told), told, light, ""))
     return out
 

@@ -42,7 +42,7 @@ def read_study_file(path: Path) -> StudyFile:
         raise CannotReadError(f"{path}: there is no such file; check the name") from None
     except IsADirectoryError:
         raise CannotReadError(f"{path}: is a folder; name the study file in it") from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise CannotReadError(f"{path}: is no TOML that can be read ({error}); correct it") from None
     wrong: list[str] = []
     study = StudyFile()
