@@ -11,8 +11,9 @@ from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.base.settings import FRAME_KINDS
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
+from glowkin.options import INTERRUPTED
 from glowkin.samples.outlines import read_outlines
-from glowkin.session import begun, meant
+from glowkin.session import begun, listed, meant
 from glowkin.showing import print_document
 from glowkin.studied import filled
 from glowkin.study.edits import Change, Field
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
     from glowkin.study.workbook import Taken, Workbook
 
 Error = dict[str, str]
-_INTERRUPTED = 130
 _OF_PHOTOS = ("names", "outlines", *FRAME_KINDS, "camera", "filter", "references")
 _SHOWN = 3
 
@@ -115,6 +115,8 @@ def remeasure(
     without: Sequence[str],
 ) -> int:  # fmt: skip
     """Ask for new measurements and make them; the exit status."""
+    if both := sorted(name for name in set(without) if _key(name) in given):
+        raise WrongUseError(f"--{both[0]} and --without {both[0]} contradict each other; give one of them")
     with open_workbook(study, program) as workbook:
         session = begun(program, out=None, names=None, outlines=None, **options)
         way = _checked_way(session.settings, workbook.folder)
@@ -179,7 +181,7 @@ def _changes(workbook: Workbook, row: PhotographRow, options: dict[str, Any]) ->
         out["outlines"] = None
         out["names"], count = "[]", None
     if options["names"] is not None:
-        names = [name.strip() for name in options["names"].split(",") if name.strip()]
+        names = list(listed(options["names"]))
         out["names"] = json.dumps(names, ensure_ascii=False)
         if count not in (None, len(names)):
             raise WrongUseError(
@@ -239,7 +241,7 @@ def _completed(
         sys.stderr.write(
             f"Interrupted: {left} are still to be measured; go on with: glowkin study add {study}\n"
         )
-        return _INTERRUPTED
+        return INTERRUPTED
     return 1 if errors else 0
 
 

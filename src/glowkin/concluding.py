@@ -12,6 +12,7 @@ from glowkin.base.records import compare_document, track_document
 from glowkin.findings.track import Plan
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.run.gather import one_a_shot
+from glowkin.session import listed
 from glowkin.study.reading import ALL
 from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.study.words import course_words, pairs_words
@@ -48,9 +49,7 @@ def tracked(
     written = study_file_in(workbook.folder)
     numbers, measured = _measured(workbook, photos)
     lean = [photo.without_outlines() for photo in measured]
-    given = options["names"]
-    names = tuple(n.strip() for n in given.split(",") if n.strip()) if given else ()
-    names = names or (written.names if written else ())
+    names = listed(options["names"]) or (written.names if written else ())
     plan = Plan(options["controls"], options["converted"], options["start"], (), options["at"])
     references = known_glows(workbook.folder, written) if written else ()
     series, course = recipes.track(lean, plan.told_by(written), names, references)

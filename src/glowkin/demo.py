@@ -16,7 +16,7 @@ from glowkin.concluding import compared, tracked
 from glowkin.findings.compare import TOLERANCE, uncertain_colour
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.telling.naming import base_name
-from glowkin.terminal import print_json
+from glowkin.terminal import plain_console, print_json, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -226,7 +226,6 @@ def _course_verdicts(course: TimeCourse, known: dict[str, Any]) -> Iterator[Told
 def _print(checks: Sequence[Check], told: Sequence[Told], report: Path) -> None:
     from glowkin.telling.numbers import with_interval
     from glowkin.telling.tables import Table
-    from glowkin.terminal import plain_console, print_table
 
     console = plain_console()
     console.print("Sample photographs, rendered; every known answer in them is invented.\n")

@@ -8,7 +8,7 @@ from glowkin.base.durations import seconds_of
 from glowkin.base.errors import WrongUseError
 from glowkin.base.schedules import plan_document
 from glowkin.findings.planning import Assumed, plan_schedule
-from glowkin.terminal import print_json
+from glowkin.terminal import plain_console, print_json, print_table
 
 if TYPE_CHECKING:
     from glowkin.base.schedules import Schedule
@@ -38,7 +38,6 @@ def run(half_time: str, photos: int, assumed: Assumed, program: str, *, as_json:
 
 def _show(schedule: Schedule) -> None:
     from glowkin.telling.schedule_table import prospects_table, times_words
-    from glowkin.terminal import plain_console, print_table
 
     console = plain_console()
     console.print(times_words(schedule), highlight=False)

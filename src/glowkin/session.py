@@ -20,11 +20,12 @@ from glowkin.base.versions import versions
 from glowkin.camera.glows import known_glow
 from glowkin.colour.observer import white_point_xy
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
+from glowkin.options import INTERRUPTED
 from glowkin.run.gather import one_a_shot, photographs
 from glowkin.run.many import map_photos
 from glowkin.run.pool import close_all
 from glowkin.samples.outlines import read_outlines
-from glowkin.terminal import print_json
+from glowkin.terminal import print_json, show, show_camera, show_checks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -138,8 +139,6 @@ class Session:
         if self.outlet.as_json:
             print_json(self.document(), default=shallow)
         elif self.photos:
-            from glowkin.terminal import show
-
             show(self.photos, self.pairs, self.course, report, self.matches)
         return _ended(self.errors, interrupted=self.interrupted)
 
@@ -251,8 +250,6 @@ def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **o
     if as_json:
         print_json(check_document(checks, errors, program))
     elif checks:
-        from glowkin.terminal import show_checks
-
         show_checks(checks)
     return _ended(errors, interrupted=interrupted)
 
@@ -263,7 +260,7 @@ def _ended(errors: Sequence[Error], *, interrupted: bool) -> int:
         sys.stderr.write(f"Error: {error['message']}\n")
     if interrupted:
         sys.stderr.write("Interrupted: what was measured until then was kept.\n")
-        return 130
+        return INTERRUPTED
     return 1 if errors else 0
 
 
@@ -276,9 +273,7 @@ def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
             outlines, names = read_outlines(options["outlines"])
         except CannotReadError as error:
             errors.append({"path": str(options["outlines"]), "message": str(error)})
-    given = options["names"]
-    listed = given.split(",") if isinstance(given, str) else given or ()
-    names = tuple(n.strip() for n in listed if n.strip()) or names
+    names = listed(options["names"]) or names
     off, dark, even, nothing = (tuple(options.get(kind) or ()) for kind in FRAME_KINDS)
     described = options.get("camera"), options.get("filter")
     references = tuple(_reference(text) for text in options.get("references") or ())
@@ -287,6 +282,16 @@ def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
         white, observer, names, outlines, off, dark, even, nothing, *described, references=references
     )
     return settings, errors
+
+
+def listed(given: str | Sequence[str] | None) -> tuple[str, ...]:
+    """Names in their order, given one by one or with commas.
+
+    >>> listed("a, b,"), listed(["a", "b"]), listed(None)
+    (('a', 'b'), ('a', 'b'), ())
+    """
+    names = given.split(",") if isinstance(given, str) else given or ()
+    return tuple(name.strip() for name in names if name.strip())
 
 
 def _reference(text: str) -> tuple[str, str]:
@@ -371,8 +376,6 @@ def _kept(file: CameraFile, output: Path, program: str, *, as_json: bool) -> int
                "unlike_prior": file.unlike, "obtained": file.obtained}  # fmt: skip
         print_json(row)
     else:
-        from glowkin.terminal import show_camera
-
         show_camera(file, output)
     return 0
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
+from glowkin import terminal
 from glowkin.base.errors import CannotReadError, WrongUseError
 from glowkin.base.files import write_whole
 from glowkin.base.records import compare_document, measure_document, to_json, track_document
 from glowkin.study import ledger, words
 from glowkin.study.reading import ALL, open_study
-from glowkin.terminal import print_json
+from glowkin.terminal import plain_console, print_json, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,8 +72,6 @@ def _study(reading: Reading, study: str, program: str, *, as_json: bool) -> int:
     if as_json:
         print_json(words.study_document(reading, amiss, program))
     else:
-        from glowkin.terminal import plain_console
-
         overview, console = reading.overview(), plain_console()
         console.print(words.heading(overview), highlight=False, markup=False)
         _tables(words.photographs_table(reading.photographs(words.MOST), overview.photographs))
@@ -104,10 +103,8 @@ def _photos(reading: Reading, rows: Sequence[PhotographRow], program: str, *, as
     if as_json:
         print_json(measure_document(records, errors, program))
     else:
-        from glowkin.terminal import show as show_photos
-
         if records:
-            show_photos(records)
+            terminal.show(records)
         for row in rows:
             _tables(words.measurements_table(row.path, reading.measurements_of(row.id)))
             sys.stdout.write("".join(f"{line}\n" for line in words.photograph_lines(row)))
@@ -134,15 +131,13 @@ def _sample(reading: Reading, name: str, program: str, *, as_json: bool) -> int:
 
 def _conclusion(reading: Reading, number: int, program: str, *, as_json: bool) -> int:
     """One conclusion whole; the exit status."""
-    from glowkin.terminal import show as show_it
-
     course, pairs = reading.conclusion(number)
     if as_json:
         print_json(
             compare_document(pairs, [], program) if course is None else track_document(course, [], program)
         )
     else:
-        show_it([], pairs, course)
+        terminal.show([], pairs, course)
     return 0
 
 
@@ -158,6 +153,4 @@ def _write_outlines(reading: Reading, rows: Sequence[PhotographRow], path: Path)
 
 
 def _tables(table: Any) -> None:
-    from glowkin.terminal import plain_console, print_table
-
     print_table(plain_console(), table)

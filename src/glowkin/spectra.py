@@ -13,7 +13,7 @@ from glowkin.base.spectra import spectrum_document
 from glowkin.colour.observer import white_point_xy
 from glowkin.colour.spectrum_file import read_spectrum
 from glowkin.findings.spectrum import Told, form_of, power_of, published_form, read_out
-from glowkin.terminal import print_json
+from glowkin.terminal import plain_console, print_json, print_table
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -118,7 +118,6 @@ def _write(out: Path, read: SpectrumRead, measured: MeasuredSpectrum, program: s
 
 def _show(read: SpectrumRead) -> None:
     from glowkin.telling.spectrum_page import spectrum_table
-    from glowkin.terminal import plain_console, print_table
 
     console = plain_console()
     print_table(console, spectrum_table(read))

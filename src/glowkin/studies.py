@@ -143,7 +143,7 @@ class Study:
         The others are as in ``glowkin.track``; a study.toml in the folder says what they do not.
         """
         asked: dict[str, Any] = {
-            "names": ",".join(names) or None, "controls": tuple(controls), "converted": tuple(converted),
+            "names": tuple(names), "controls": tuple(controls), "converted": tuple(converted),
             "start": start, "at": tuple(at),
         }  # fmt: skip
         with open_workbook(self.folder, PROGRAM) as workbook:

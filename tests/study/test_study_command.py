@@ -334,6 +334,7 @@ def test_other_options_for_what_is_in_the_study_are_told(run, added, photos):
         (("edit", "{study}", "09.jpg", "--names", "a,b"), 2, "2 names were given, it has 3 samples"),
         (("add", "{study}", "--camera", "c.json"), 2, "--camera: of which PHOTO?"),
         (("edit", "{study}", "09.jpg", "--leave-out", "x", "--take-in"), 2, "contradict each other"),
+        (("remeasure", "{study}", "--flat", "x.jpg", "--without", "flat"), 2, "contradict each other"),
         (("show", "{study}", "--conclusion", str(1 << 64)), 2, "holds no conclusion number"),
         (("undo", "{study}"), 2, "holds no edit that could be undone"),
         (("new", "{study}"), 2, "is a study already"),

@@ -45,7 +45,7 @@ def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool 
     write_whole(folder / "study.json", _text(document))
     errors = [{"path": r.path, "message": r.message} for r in rows if r.message and not r.left_out]
     kept: list[MeasuredPhoto] = []
-    lines = _document_lines(_records(reading, rows, change), walked(errors, change), program, kept)
+    lines = _document_lines(_records(reading, change), walked(errors, change), program, kept)
     write_parts(folder / "measure.json", (line.encode() for line in lines))
     write_whole(folder / "samples.csv", samples_csv(kept).encode())
     write_whole(folder / "photographs.csv", _photographs_csv(rows, change).encode())
@@ -100,16 +100,12 @@ def _latest_course(reading: Reading) -> TimeCourse | None:
     return None if number is None else reading.conclusion(number)[0]
 
 
-def _records(
-    reading: Reading, rows: Sequence[PhotographRow], change: Callable[[str], str]
-) -> Iterator[MeasuredPhoto]:
+def _records(reading: Reading, change: Callable[[str], str]) -> Iterator[MeasuredPhoto]:
     """The current records, one after another, as they are told of."""
     from glowkin.base.records import photos_from_json
 
-    for row in rows:
-        if row.measurement_id is not None and not row.left_out:
-            photo = reading.record(row.measurement_id)
-            yield photos_from_json({"photos": [walked(to_json(photo), change)]})[0]
+    for photo in reading.measured():
+        yield photos_from_json({"photos": [walked(to_json(photo), change)]})[0]
 
 
 def _document_lines(

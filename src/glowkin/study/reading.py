@@ -185,7 +185,7 @@ class Reading:
         row = self._one("check", measurement_id)
         return checks_from_json({"checks": [json.loads(row[0])]})[0] if row and row[0] else None
 
-    def measured(self, most: int = 50, after: int = 0) -> Iterator[MeasuredPhoto]:
+    def measured(self, most: int = ALL, after: int = 0) -> Iterator[MeasuredPhoto]:
         """The current records in order of capture, one after another."""
         for row in self.photographs(most, after):
             if row.measurement_id is not None:
