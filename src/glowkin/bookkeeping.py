@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 from pathlib import Path
@@ -26,7 +27,7 @@ from glowkin.study.words import heading
 from glowkin.study.workbook import new_study, open_workbook
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from glowkin.base.settings import Settings
     from glowkin.study.rows import PhotographRow
@@ -51,7 +52,7 @@ def add(
     study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], *, copy: bool, replace: bool
 ) -> int:
     """Take photographs up and measure what is awaited; the exit status."""
-    with open_workbook(study, program) as workbook:
+    with _opened(study, program) as workbook:
         told = as_written(workbook.folder, options)
         session = begun(program, out=None, **{**options, "camera": told["camera"], "filter": told["filter"]})
         errors = list(session.errors)
@@ -117,7 +118,7 @@ def remeasure(
     """Ask for new measurements and make them; the exit status."""
     if both := sorted(name for name in set(without) if _key(name) in given):
         raise WrongUseError(f"--{both[0]} and --without {both[0]} contradict each other; give one of them")
-    with open_workbook(study, program) as workbook:
+    with _opened(study, program) as workbook:
         session = begun(program, out=None, names=None, outlines=None, **options)
         way = _checked_way(session.settings, workbook.folder)
         changed = {key: way.told[key] for key in way.told if key in given}
@@ -139,7 +140,7 @@ def edit(
     study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], jobs: int, *, as_json: bool
 ) -> int:
     """Make one edit, and measure what it asks for; the exit status."""
-    with open_workbook(study, program) as workbook:
+    with _opened(study, program) as workbook:
         rows = workbook.reading.find_all(map(str, photos))
         changes = [c for row in rows for c in _changes(workbook, row, options)]
         workbook.edit(_words(rows, options), changes)
@@ -148,9 +149,17 @@ def edit(
 
 def undo(study: Path, program: str, jobs: int, *, as_json: bool) -> int:
     """Undo the last edit, and measure what that asks for; the exit status."""
-    with open_workbook(study, program) as workbook:
+    with _opened(study, program) as workbook:
         sys.stderr.write(f"Undone: {workbook.undo()}.\n")
         return _completed(workbook, study, [], program, jobs, as_json=as_json)
+
+
+@contextlib.contextmanager
+def _opened(study: Path, program: str) -> Iterator[Workbook]:
+    """A study to be changed; a study file in it that is wrong is told before anything is."""
+    with open_workbook(study, program) as workbook:
+        study_file_in(workbook.folder)
+        yield workbook
 
 
 def _key(option: str) -> str:

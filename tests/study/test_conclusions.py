@@ -97,6 +97,9 @@ def test_what_the_study_file_says_needs_no_options(run, study, shots):
     wrong = run("track", study)
     assert wrong.exit_code == 1
     assert "contrils" in wrong.stderr
+    assert run("edit", study, "09.jpg", "--note", "x").exit_code == 1
+    with open_study(study) as reading:
+        assert reading.edits() == [], "nothing is changed before the study file is right"
     assert state(study) == [("track", 6, 0)]
 
 

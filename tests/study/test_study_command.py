@@ -133,6 +133,7 @@ def test_an_edited_photograph_is_noticed_and_taken_in_its_place_when_told(run, a
     told = document(run("show", added, "--json"))
     assert told["study"]["photographs"] == 3
     assert [r["left_out"] for r in told["left_out"]] == ["replaced"]
+    assert told["errors"] == [], "what lay there before counts no longer"
 
 
 def test_what_to_type_is_told_from_where_one_is(run, added, photos, monkeypatch):

@@ -189,10 +189,10 @@ def flag_lines(rows: Sequence[FlagRow]) -> Iterator[str]:
 
 
 def amiss(reading: Reading, study: str) -> Iterator[dict[str, str]]:
-    """Every photograph, or frame beside one, that is not where it was or not what it was."""
+    """Every photograph not left out, or frame beside one, that is not where it was or not what it was."""
+    needed = reading.needed()
     for picture in reading.pictures():
-        state = picture.state(reading.folder)
-        if state != "there":
+        if picture.sha256 in needed and (state := picture.state(reading.folder)) != "there":
             yield {
                 "path": picture.path,
                 "message": mend(picture, state, study, _from_here(picture.file(reading.folder))),
