@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from glowkin import __version__
-from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.base.errors import CannotMeasureError
 from glowkin.matching import asked_forms, keep_forms, keeping_forms, match
 from glowkin.options import (
     AT,
@@ -24,6 +24,7 @@ from glowkin.options import (
     PROGRAM,
     START,
     STUDY_FILE,
+    SWAPPED,
     TOLERANCE,
     Commands,
     shared_options,
@@ -44,20 +45,6 @@ CAUTION = (
 @click.version_option(__version__, prog_name="glowkin")
 def main() -> None:
     """Turn photographs of samples glowing under a UV lamp into defensible colour measurements."""
-
-
-def swaps(_ctx: click.Context, _option: click.Parameter, given: Sequence[str]) -> tuple[tuple[str, ...], ...]:
-    """Each of FILE:A,B as (file, a, b)."""
-    out = []
-    for text in given:
-        file, _, pair = text.rpartition(":")
-        names = [name.strip() for name in pair.split(",")]
-        if not file or len(names) != 2 or not all(names) or names[0] == names[1]:
-            raise WrongUseError(
-                f"--swapped {text}: write it as PHOTO:NAME,NAME, with two names of the series"
-            )
-        out.append((file, *names))
-    return tuple(out)
 
 
 @main.command(epilog="Example: glowkin measure evening.dng --names red,green --out results")
@@ -105,8 +92,7 @@ def compare(
 @PHOTOS
 @CONTROLS
 @CONVERTED
-@click.option("--swapped", multiple=True, metavar="PHOTO:NAME,NAME", callback=swaps,
-              help="From this photograph on, the two samples stand in each other's place.")  # fmt: skip
+@SWAPPED
 @START
 @AT
 @click.option("--all-models", is_flag=True, help="Show all rate models, not only the best three.")

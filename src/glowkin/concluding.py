@@ -50,7 +50,9 @@ def tracked(
     numbers, measured = _measured(workbook, photos)
     lean = [photo.without_outlines() for photo in measured]
     names = listed(options["names"]) or (written.names if written else ())
-    plan = Plan(options["controls"], options["converted"], options["start"], (), options["at"])
+    plan = Plan(
+        options["controls"], options["converted"], options["start"], options["swapped"], options["at"]
+    )
     references = known_glows(workbook.folder, written) if written else ()
     series, course = recipes.track(lean, plan.told_by(written), names, references)
     document = track_document(course, [], program)

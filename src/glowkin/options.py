@@ -13,7 +13,7 @@ from glowkin import __version__
 from glowkin.base.errors import GlowkinError, WrongUseError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
 PROGRAM = f"glowkin {__version__}"
 INTERRUPTED = 130
@@ -137,4 +137,24 @@ START = click.option(
 AT = click.option(
     "--at", multiple=True, type=float, metavar="CELSIUS",
     help="Reckon half-times for this temperature, from storages named by theirs.",
+)  # fmt: skip
+
+
+def swaps(_ctx: click.Context, _option: click.Parameter, given: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    """Each of FILE:A,B as (file, a, b)."""
+    out = []
+    for text in given:
+        file, _, pair = text.rpartition(":")
+        names = [name.strip() for name in pair.split(",")]
+        if not file or len(names) != 2 or not all(names) or names[0] == names[1]:
+            raise WrongUseError(
+                f"--swapped {text}: write it as PHOTO:NAME,NAME, with two names of the series"
+            )
+        out.append((file, *names))
+    return tuple(out)
+
+
+SWAPPED = click.option(
+    "--swapped", multiple=True, metavar="PHOTO:NAME,NAME", callback=swaps,
+    help="From this photograph on, the two samples stand in each other's place.",
 )  # fmt: skip

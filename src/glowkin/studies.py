@@ -136,6 +136,7 @@ class Study:
         controls: Sequence[str] = (),
         converted: Sequence[str] = (),
         start: str | None = None,
+        swapped: Sequence[tuple[str, str, str]] = (),
         at: Sequence[float] = (),
     ) -> TimeCourse:
         """Follow samples through photographs of the study (all, if none is named), and keep the course.
@@ -144,7 +145,7 @@ class Study:
         """
         asked: dict[str, Any] = {
             "names": tuple(names), "controls": tuple(controls), "converted": tuple(converted),
-            "start": start, "at": tuple(at),
+            "start": start, "swapped": tuple(swapped), "at": tuple(at),
         }  # fmt: skip
         with open_workbook(self.folder, PROGRAM) as workbook:
             return concluding.tracked(workbook, _paths(photos), PROGRAM, asked)[3]

@@ -20,6 +20,7 @@ from glowkin.options import (
     PAIRS,
     PROGRAM,
     START,
+    SWAPPED,
     TOLERANCE,
     Commands,
     shared_options,
@@ -114,6 +115,7 @@ def remeasure(
 @click.option("--names", metavar="A,B,..", help="Names in the first photograph, left to right, then down.")
 @CONTROLS
 @CONVERTED
+@SWAPPED
 @START
 @AT
 @JSON

@@ -14,6 +14,7 @@ from glowkin.scene.render import photograph
 from glowkin.scene.shot import Exposure
 from glowkin.scene.stage import two_reds_and_green
 from glowkin.study.reading import open_study
+from glowkin.study.reporting import gathered
 
 TRACK = ("--names", "one,two,steady", "--control", "steady", "--start", "2026-05-04T09:00")
 
@@ -65,6 +66,19 @@ def test_a_course_is_kept_with_its_grounds(run, added, shots):
         assert reading.told_of(1)["controls"] == ["steady"]
         assert reading.conclusion(1)[0].sample("steady").verdict == course["samples"][2]["verdict"]
     assert "track" in run("show", added).stdout
+
+
+def test_samples_said_to_be_swapped_are_so_in_the_course_and_in_the_report(run, added):
+    done = run("track", added, "--names", "one,two,steady", "--swapped", "12.jpg:one,steady", "--json")
+    assert done.exit_code == 0, done.output
+    points = {s["name"]: s["points"] for s in json.loads(done.stdout)["samples"]}
+    assert abs(points["one"][2]["u_prime"] - points["one"][3]["u_prime"]) > 0.1
+    assert points["one"][3]["u_prime"] == pytest.approx(points["steady"][2]["u_prime"], abs=0.02)
+    with open_study(added) as reading:
+        shown = {photo.path: photo for photo in gathered(reading, "glowkin test").photos}
+    for name, course in points.items():
+        for point in course:
+            assert shown[point["path"]].sample(name).u_prime == point["u_prime"]
 
 
 def test_a_conclusion_says_when_its_grounds_are_gone_and_stands_again_when_undone(run, added, monkeypatch):

@@ -54,8 +54,8 @@ def gathered(reading: Reading, program: str) -> Parts:
             f"{reading.folder}: nothing in it is measured yet; add photographs with: glowkin study add "
             f"{reading.folder} PHOTO..."
         )
-    errors, (course, pairs) = _not_measured(rows), kept(reading)
-    series = _along(course, photos) if course else []
+    errors, (course, pairs, swapped) = _not_measured(rows), kept(reading)
+    series = _along(course, photos, swapped) if course else []
     if not series:
         course, series = _followed(arrangement(photos), file, known_glows(reading.folder, file), errors)
     followed = {p.path for p in series}
@@ -69,21 +69,28 @@ def gathered(reading: Reading, program: str) -> Parts:
     )  # fmt: skip
 
 
-def kept(reading: Reading) -> tuple[TimeCourse | None, list[Comparison]]:
-    """The last course and the last comparison of each two samples that the study keeps and that stand."""
+def kept(reading: Reading) -> tuple[TimeCourse | None, list[Comparison], list[tuple[str, str, str]]]:
+    """The last course and the last comparison of each two samples that the study keeps and that stand, and
+    the swaps that the course was told of.
+    """
     course: TimeCourse | None = None
+    swapped: list[tuple[str, str, str]] = []
     pairs: dict[tuple[str, ...], Comparison] = {}
     for row in reading.conclusions(ALL):
         if row.gone:
             continue
         found, compared = reading.conclusion(row.id)
-        course = course or found
+        if course is None and found is not None:
+            course = found
+            swapped = [(file, a, b) for file, a, b in reading.told_of(row.id).get("swapped", ())]
         for c in compared:
             pairs.setdefault((c.a.path, c.a.name, c.b.path, c.b.name), c)
-    return course, list(pairs.values())
+    return course, list(pairs.values()), swapped
 
 
-def _along(course: TimeCourse, photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
+def _along(
+    course: TimeCourse, photos: Sequence[MeasuredPhoto], swapped: Sequence[tuple[str, str, str]]
+) -> list[MeasuredPhoto]:
     """The photographs of a course, their samples named by place as in the course."""
     paths = {point.path for s in course.samples for point in s.points}
     series = [p for p in photos if p.path in paths]
@@ -91,7 +98,7 @@ def _along(course: TimeCourse, photos: Sequence[MeasuredPhoto]) -> list[Measured
         return []
     names = [s.name for s in course.samples]
     first = min(series, key=lambda p: p.taken_at or "")
-    return list(name_along(series, names if len(names) == len(first.samples) else ()))
+    return list(name_along(series, names if len(names) == len(first.samples) else (), swapped))
 
 
 def arrangement(photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
