@@ -51,8 +51,9 @@ class Watching:
 
     def __init__(self, folder, *options, stderr=None):
         command = [sys.executable, "-m", "glowkin", "track", str(folder), "--watch", *map(str, options)]
+        own_width = {name: told for name, told in os.environ.items() if name != "COLUMNS"}
         self.process = subprocess.Popen(  # noqa: S603
-            command, stdout=subprocess.PIPE, stderr=stderr or subprocess.PIPE, text=True
+            command, stdout=subprocess.PIPE, stderr=stderr or subprocess.PIPE, text=True, env=own_width
         )
         self.lines = []
         self.reader = None if stderr else threading.Thread(target=self._read, daemon=True)

@@ -135,7 +135,7 @@ def _filled(folder: Path, out: Path, program: str, known: dict[str, Any]) -> Non
             workbook,
             series,
             program,
-            {"names": None, "controls": (), "converted": (), "start": None, "at": ()},
+            {"names": None, "controls": (), "converted": (), "start": None, "swapped": (), "at": ()},
         )
         pair = {"pairs": (), "tolerance": TOLERANCE, "lab_white": None}
         compared(workbook, [Path(PHOTOS) / "side_by_side.dng"], program, pair)
