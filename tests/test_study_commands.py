@@ -109,6 +109,28 @@ def test_a_comparison_across_lamps_and_temperatures_is_flagged(tmp_path, root):
     assert "across-lamps" in shown
 
 
+def test_wet_dried_and_ground_are_flagged_where_they_are_compared(tmp_path, root, monkeypatch):
+    """Common practice, no source: solvent and grain size change how bright, and what colour, a powder glows."""
+    path = tmp_path / "study.toml"
+    names = ["red-batch-1", "red-batch-2", "green-form", "terbium", "control"]
+    states = ["dried", "ground", "dried", "", "dried"]
+    rows = [f'[[sample]]\nname = "{n}"\n' + (f'state = "{s}"\n' if s else "")
+            for n, s in zip(names, states, strict=True)]  # fmt: skip
+    path.write_text("".join(rows) + '[[photograph]]\nfile = "*.jpg"\nstate = "wet"\n', encoding="utf-8")
+    photos = [root / "sample_images" / f"side_by_side.{kind}" for kind in ("dng", "jpg")]
+    asked = [("red-batch-1", "red-batch-2"), ("red-batch-1", "green-form"), ("red-batch-1", "terbium")]
+    pairs = [x for a, b in asked for x in ("--pair", f"side_by_side.dng:{a}", f"side_by_side.dng:{b}")]
+    pairs += ["--pair", "side_by_side.dng:control", "side_by_side.jpg:control"]
+    run = glowkin("compare", *photos, *pairs, "--study-file", path, "--json", "--out", tmp_path / "out")
+    flags = [c["flags"] for c in json.loads(run.stdout)["pairs"]]
+    assert flags == [["across-states"], [], [], ["across-states"]]
+    monkeypatch.setenv("COLUMNS", "250")
+    shown = glowkin("compare", *photos, *pairs, "--study-file", path).stdout
+    assert re.search(r"red-batch-1.*red-batch-2.*across states", shown)
+    assert "across-states: What is compared" in shown
+    assert "across states" in (tmp_path / "out" / "report.html").read_text("utf-8")
+
+
 def test_an_option_comes_before_the_study_file(tmp_path, root):
     path = tmp_path / "study.toml"
     path.write_text('[[sample]]\nname = "a"\n[[sample]]\nname = "b"\n', encoding="utf-8")

@@ -29,7 +29,7 @@ from glowkin.camera.lights import lights_seen, read_lights
 from glowkin.camera.reference import checked, recentred, references_seen
 from glowkin.camera.sensitivity_file import read_sensitivities
 from glowkin.colour.observer import white_point_xy
-from glowkin.findings.across import across
+from glowkin.findings.across import across, across_states, states_in
 from glowkin.findings.assemble import Evidence, exposure_records, sample_records
 from glowkin.findings.check import CheckedShot, check_look, concluded
 from glowkin.findings.check_series import series_advice
@@ -126,10 +126,14 @@ def compare(
     if study is None:
         return found
     taken = {p.path: p.taken_at for p in photos}
-    return [
-        replace(c, flags=(*c.flags, *across(study, [(p, taken[p]) for p in (c.a.path, c.b.path)])))
-        for c in found
-    ]
+    return [_flagged(c, study, taken) for c in found]
+
+
+def _flagged(c: Comparison, study: StudyFile, taken: Mapping[str, str | None]) -> Comparison:
+    """The comparison with flags of what was not photographed alike."""
+    states = [s for p in (c.a, c.b) for s in states_in(study, [(p.path, [p.name])]).get(p.name, ())]
+    unlike = across(study, [(p.path, taken[p.path]) for p in (c.a, c.b)])
+    return replace(c, flags=(*c.flags, *unlike, *across_states(states)))
 
 
 def track(

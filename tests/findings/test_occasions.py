@@ -120,6 +120,19 @@ def test_lamps_named_by_photograph_are_told_apart_as_well():
     assert course.sample("vial").half_time_s == pytest.approx(6.0 * HOUR, rel=0.05)
 
 
+def test_a_sample_followed_from_wet_to_dried_is_flagged_and_so_are_ratios_across_states():
+    photos = series()
+    told = (StudySample(name="vial", state="dried"), StudySample(name="control"))
+    alike = tracked(photos, StudyFile(start=at(0), sample=told))
+    assert "across-states" not in alike.sample("vial").flags
+    assert alike.sample("vial").vial.states == ("dried",)
+    wet = (PhotographTold(file="00.dng", state="wet"), PhotographTold(file="01.dng", state="wet"))
+    changed = tracked(photos, StudyFile(start=at(0), sample=told, photograph=wet))
+    assert "across-states" in changed.sample("vial").flags
+    assert changed.sample("vial").vial.states == ("wet", "dried")
+    assert "across-states" not in changed.sample("control").flags
+
+
 def test_what_was_moved_is_compared_loosely_in_brightness():
     photos = relit(series(), 5, {"vial": 1.25, "control": 1.0})
     study = StudyFile(start=at(0), event=(event(5, "moved", "vial"),))

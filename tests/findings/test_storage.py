@@ -9,9 +9,13 @@ import pytest
 from scipy import stats
 
 from glowkin.base.records import SampleCourse, TimeCourse, course_from_json, to_json
-from glowkin.base.storages import Vial
+from glowkin.base.storages import Vial, vial_of
 from glowkin.findings.arrhenius import fit_arrhenius
+from glowkin.findings.ratios import compare_half_times
 from glowkin.findings.storage import between_variance, storages_found, typical, typical_by_batch
+from glowkin.telling.provenance import flag_rows
+from glowkin.telling.storage_table import storages_table
+from glowkin.telling.tables import ratios_table
 
 HOUR = 3600.0
 
@@ -209,6 +213,26 @@ def test_two_temperatures_need_several_vials_each_and_their_line_has_the_error_o
     low, high = fit.activation_energy_interval_kj_mol
     welch = stats.ttest_ind(np.log(cold), np.log(warm), equal_var=False).confidence_interval(0.95)
     assert (low, high) == pytest.approx(np.array(welch) * 8.314462618e-3 / step, rel=1e-5)
+
+
+def test_ratios_and_storages_of_unlike_states_are_flagged_and_tables_say_so():
+    states = {"A-1": "dried", "A-2": "dried", "B-1": "dried", "B-2": "ground", "C-1": "", "C-2": "dried"}
+    hours = {"A-1": 1.0, "A-2": 1.1, "B-1": 2.0, "B-2": 2.2, "C-1": 4.0, "C-2": 4.4}
+    courses = [replace(vial(n, h), vial=replace(vial_of(n), states=(states[n],) if states[n] else ()))
+               for n, h in hours.items()]  # fmt: skip
+    found = storages_found(courses)
+    assert {s.name: s.flags for s in found.storages} == {"A": (), "B": ("across-states",), "C": ()}
+    flagged = {(c.a, c.b) for c in found.comparisons if c.flags == ("across-states",)}
+    assert flagged == {("A", "B"), ("B", "C")}
+    single = {(c.a, c.b) for c in compare_half_times(courses) if c.flags}
+    assert single == {(n, "B-2") for n in ("A-1", "A-2", "B-1")} | {("B-2", "C-2")}
+    course = TimeCourse(tuple(courses), (), storages=found.storages, storage_comparisons=found.comparisons)
+    for table, flagged_rows in ((storages_table(course), 1), (ratios_table(course), 2)):
+        assert table.heads[-1] == "Flags"
+        assert sum(row[-1] == "across states" for row in table.rows) == flagged_rows
+    assert [row.where for row in flag_rows((), course)] == ["B, A against B, B against C"]
+    plain = TimeCourse((), (), storages=storages_found(stored(A=(1.0, 1.1))).storages)
+    assert "Flags" not in storages_table(plain).heads
 
 
 def test_storages_come_back_the_same_from_json():

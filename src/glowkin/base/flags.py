@@ -315,6 +315,12 @@ _TABLE = (
         "temperature.",
         "Let the samples come to one temperature, closed, before each photograph.",
     ),
+    Flag(
+        "across-states",
+        "What is compared or followed was not in one state throughout (wet, dried, ground): solvent and grain "
+        "size change brightness and can shift colour without any change of form.",
+        "Compare samples in one state; photograph one of them in both states to see what the state does.",
+    ),
 )
 
 FLAGS: dict[str, Flag] = {flag.name: flag for flag in _TABLE}

@@ -17,7 +17,8 @@ Limits = tuple[float | None, float | None]
 @dataclass(frozen=True)
 class Vial:
     """Where a sample belongs: its storage ``condition`` and ``replicate``, its batch, the storage's
-    temperature, and ``kind``, what the storage is but for its temperature.
+    temperature, and ``kind``, what the storage is but for its temperature. ``states``: wet, dried or ground,
+    those that it was photographed in, as far as a study file tells.
     """
 
     name: str
@@ -26,6 +27,7 @@ class Vial:
     batch: str = ""
     temperature_c: float | None = None
     kind: str = ""
+    states: tuple[str, ...] = ()
 
 
 def vial_of(name: str, *, alone: bool = False) -> Vial:
@@ -67,6 +69,7 @@ class StorageCourse:
     left_out: tuple[str, ...] = ()
     batches: tuple[str, ...] = ()
     batch_scatter: float | None = None
+    flags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,7 @@ class CourseComparison:
     half_time_ratio: float | None
     interval: Limits
     verdict: str
+    flags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -80,10 +80,17 @@ class Shot(_Table):
 
 @dataclass(frozen=True, kw_only=True)
 class PhotographTold(Shot):
-    """What differs for the photographs whose file names match ``file`` (as ``IMG_2*.dng``)."""
+    """What differs for the photographs whose file names match ``file`` (as ``IMG_2*.dng``); ``state`` is that
+    of all samples in them.
+    """
 
     file: Name
+    state: State | None = None
     notes: str = ""
+
+    def means(self, path: str) -> bool:
+        """Whether a photograph is among those meant."""
+        return fnmatchcase(path.replace("\\", "/").rsplit("/", 1)[-1], self.file)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -213,17 +220,20 @@ class StudyFile(_Table):
 
     def shot_of(self, path: str, taken_at: str | None = None) -> Shot:
         """How a photograph was taken: its own entry's word, else that of all, the lamp by the last event."""
-        name = path.replace("\\", "/").rsplit("/", 1)[-1]
         shot = self.shot
         changes = sorted((e.at, e.lamp) for e in self.event if e.what == "lamp changed" and e.lamp)
         for at, lamp in changes:
             if taken_at and _naive(taken_at) >= _naive(at):
                 shot = replace(shot, lamp=lamp)
         for own in self.photograph:
-            if fnmatchcase(name, own.file):
+            if own.means(path):
                 known = {k: getattr(own, k) for k in Shot.__dataclass_fields__}
                 shot = replace(shot, **{k: v for k, v in known.items() if v not in ("", None)})
         return shot
+
+    def state_in(self, path: str) -> str:
+        """The state of all samples in a photograph, where its own entry tells one."""
+        return next((p.state for p in reversed(self.photograph) if p.state and p.means(path)), "")
 
     def lamp_named(self, name: str) -> Lamp | None:
         """The lamp of that name; of one lamp only, that one, where no name is given."""

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.storages import CourseComparison
+from glowkin.base.storages import CourseComparison, vial_in
 from glowkin.base.uncertainty import Z95
+from glowkin.findings.across import across_states
 from glowkin.findings.change import CANNOT_TELL
 from glowkin.findings.courses import SUPPORTED
 
@@ -30,6 +31,7 @@ class Logs:
     value: float | None
     low: float | None
     high: float | None
+    states: tuple[str, ...] = ()
 
     @property
     def closed(self) -> bool:
@@ -65,7 +67,8 @@ def logs_of(course: SampleCourse) -> Logs | None:
     if not low and not high:
         return None
     value = course.half_time_s if low and high else None
-    return Logs(course.name, *(None if not v else float(np.log(v)) for v in (value, low, high)))
+    logs = [None if not v else float(np.log(v)) for v in (value, low, high)]
+    return Logs(course.name, logs[0], logs[1], logs[2], vial_in(course).states)
 
 
 def _least(course: SampleCourse) -> float | None:
@@ -93,7 +96,8 @@ def _compared(a: Logs, b: Logs) -> CourseComparison:
     ratio = float(np.exp(a.value - b.value)) if a.value is not None and b.value is not None else None
     upper = _lower(b, a)
     interval = _exp(_lower(a, b)), _exp(None if upper is None else -upper)
-    return CourseComparison(a.name, b.name, ratio, interval, difference(interval))
+    unlike = across_states((*a.states, *b.states))
+    return CourseComparison(a.name, b.name, ratio, interval, difference(interval), unlike)
 
 
 def _lower(a: Logs, b: Logs) -> float | None:

@@ -17,6 +17,7 @@ import numpy as np
 
 from glowkin.base.storages import Arrhenius, AtTemperature, CourseComparison, StorageCourse, vial_in
 from glowkin.base.uncertainty import t95
+from glowkin.findings.across import across_states
 from glowkin.findings.arrhenius import fit_arrhenius
 from glowkin.findings.ratios import Logs, difference, logs_of
 
@@ -61,6 +62,11 @@ class Storage:
     def temperature_c(self) -> float | None:
         """Of the storage, where it is told."""
         return self.held[0].temperature_c if self.held else None
+
+    @property
+    def states(self) -> tuple[str, ...]:
+        """Wet, dried or ground: those that its vials were photographed in."""
+        return tuple(state for vial in self.held for state in vial.states)
 
     @property
     def told(self) -> bool:
@@ -198,10 +204,11 @@ def compare_storages(storages: Sequence[Storage]) -> tuple[CourseComparison, ...
 
 def _compared(a: Storage, b: Storage) -> CourseComparison:
     ratio = float(np.exp(a.log - b.log)) if a.told and b.told else None
+    unlike = across_states((*a.states, *b.states))
     if min(len(a.vials), len(b.vials)) < 2:
-        return CourseComparison(a.name, b.name, ratio, (None, None), ONE_VIAL)
+        return CourseComparison(a.name, b.name, ratio, (None, None), ONE_VIAL, unlike)
     low, high = _ratio_limits(a, b)
-    return CourseComparison(a.name, b.name, ratio, (low, high), difference((low, high)))
+    return CourseComparison(a.name, b.name, ratio, (low, high), difference((low, high)), unlike)
 
 
 def _ratio_limits(a: Storage, b: Storage) -> Limits:
@@ -236,6 +243,7 @@ def _record(s: Storage, rank: int | None) -> StorageCourse:
         left_out=s.left_out,
         batches=tuple(dict.fromkeys(v.batch for v in s.held if v.batch)),
         batch_scatter=None if s.batches is None else float(np.sqrt(s.batches)),
+        flags=across_states(s.states),
     )
 
 

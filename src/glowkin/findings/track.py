@@ -14,7 +14,7 @@ import numpy as np
 from glowkin.base.errors import WrongUseError
 from glowkin.base.records import SampleCourse, TimeCourse, TrackPoint
 from glowkin.base.storages import vial_of
-from glowkin.findings.across import across
+from glowkin.findings.across import across, across_states, states_in
 from glowkin.findings.bleaching import fading
 from glowkin.findings.change import CHANGING
 from glowkin.findings.clocks import which_clock
@@ -96,7 +96,7 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
     _check_names(plan, names)
     rendered = frames[0].photo.kind == "rendered"
     fits = (_fit_rendered if rendered else _fit)(frames, names, plan, told)
-    points, vials = _points(frames, fits, told), _vials(plan, names)
+    points, vials = _points(frames, fits, told), _vials(frames, plan, names)
     courses = tuple(_record(frames, name, fits[name], points[name], vials, plan, told) for name in names)
     apart = {*plan.controls, *(plan.study.blanks if plan.study else ())}
     stored = storages_found([c for c in courses if c.name not in apart], plan.at)
@@ -240,7 +240,8 @@ def _record(
         PUT_ELSEWHERE: any(PUT_ELSEWHERE in p.flags for p in points),
         "spoiled-frame": bool(fit.spoiled),
     }
-    flags = (*fit.flags, *(flag for flag, raised in checks.items() if raised))
+    unlike = across_states(vials[name].states)
+    flags = (*fit.flags, *(flag for flag, raised in checks.items() if raised), *unlike)
     return SampleCourse(
         name=name,
         verdict=fit.verdict,
@@ -293,10 +294,13 @@ def _points(
     return out
 
 
-def _vials(plan: Plan, names: list[str]) -> dict[str, Vial]:
-    """Condition and batch of each sample, as the study file tells or, failing that, the name."""
-    told = plan.study.vials if plan.study else {}
-    return {name: told.get(name) or vial_of(name) for name in names}
+def _vials(frames: Sequence[Frame], plan: Plan, names: list[str]) -> dict[str, Vial]:
+    """Condition, batch and states of each sample, as the study file tells or, failing that, the name."""
+    if plan.study is None:
+        return {name: vial_of(name) for name in names}
+    told = plan.study.vials
+    states = states_in(plan.study, ((frame.photo.path, frame.samples) for frame in frames))
+    return {name: replace(told.get(name) or vial_of(name), states=states.get(name, ())) for name in names}
 
 
 def _series_flags(frames: Sequence[Frame], plan: Plan) -> tuple[str, ...]:

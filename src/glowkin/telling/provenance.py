@@ -45,6 +45,7 @@ GRAVITY = (
     "control-fades",
     "across-lamps",
     "across-filters",
+    "across-states",
     "no-start-time",
     "single-vial",
     "across-temperatures",
@@ -168,7 +169,12 @@ def _raised(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[
     for followed in course.samples if course else ():
         out.append((followed.name, followed.flags))
         out += [(followed.name, point.flags) for point in followed.points]
-    return [*out, ("the whole series", course.flags)] if course else out
+    if course is None:
+        return out
+    out += [(s.name, s.flags) for s in course.storages]
+    compared = course.storage_comparisons or course.comparisons
+    out += [(f"{c.a} against {c.b}", c.flags) for c in compared]
+    return [*out, ("the whole series", course.flags)]
 
 
 def _few(places: list[str], most: int = 6) -> str:

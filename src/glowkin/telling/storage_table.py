@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from glowkin.telling.numbers import NOTHING, at_least, duration, fixed, significant, with_interval
-from glowkin.telling.tables import Table
+from glowkin.telling.tables import Table, flag_words, flags_if_any
 
 if TYPE_CHECKING:
     from glowkin.base.records import TimeCourse
@@ -16,18 +16,14 @@ ONE_VIAL = "one vial: not evidence about the storage"
 
 def storages_table(course: TimeCourse) -> Table:
     """One row a storage, the longest-lasting first."""
-    heads = ("Storage", "Vials", "Half-time of a typical vial", "Vials differ by", "Rank")
+    heads = ("Storage", "Vials", "Half-time of a typical vial", "Vials differ by", "Rank", "Flags")
     rows = tuple(_row(s) for s in course.storages)
     note = (
         "The typical vial is the geometric mean over vials; its interval holds how vials scatter. Rank: one "
         "more than the number of storages found to last longer, so those not told apart may share it."
     )
-    return Table(
-        "Storages, the longest-lasting first",
-        heads,
-        rows,
-        " ".join([note, *batch_words(course), *temperature_words(course)]),
-    )
+    words = " ".join([note, *batch_words(course), *temperature_words(course)])
+    return flags_if_any(Table("Storages, the longest-lasting first", heads, rows, words))
 
 
 def _row(s: StorageCourse) -> tuple[str, ...]:
@@ -35,7 +31,7 @@ def _row(s: StorageCourse) -> tuple[str, ...]:
     vials = str(followed) if not s.left_out else f"{len(s.vials)} of {followed} tell a half-time"
     scatter = NOTHING if s.scatter is None else f"{significant(100 * s.scatter, 1)} %"
     rank = ONE_VIAL if s.rank is None else str(s.rank)
-    return s.name, vials, typical_words(s), scatter, rank
+    return s.name, vials, typical_words(s), scatter, rank, flag_words(s.flags)
 
 
 def typical_words(s: StorageCourse) -> str:

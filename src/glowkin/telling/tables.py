@@ -52,6 +52,13 @@ def without_empty(table: Table) -> Table:
     return Table(table.caption, tuple(table.heads[i] for i in full), rows, table.note)
 
 
+def flags_if_any(table: Table) -> Table:
+    """The table less its last column, of flags, where none was raised."""
+    if any(row[-1] != NOTHING for row in table.rows):
+        return table
+    return Table(table.caption, table.heads[:-1], tuple(row[:-1] for row in table.rows), table.note)
+
+
 def samples_table(photos: Sequence[MeasuredPhoto]) -> Table:
     """One row a sample; of many only those in the first and the last photograph."""
     many = sum(len(p.samples) for p in photos) > MOST_ROWS and len(photos) > 2
@@ -133,11 +140,10 @@ def pairs_table(pairs: Sequence[Comparison]) -> Table:
     paths = {place.path for c in pairs for place in (c.a, c.b)}
     lab = any(c.delta_e_2000 is not None for c in pairs)
     heads = ("Samples", "Verdict", "Δu′v′", "n-step", "Dominant wavelengths apart, nm", "Tolerance, Δu′v′",
-             "Chance to lie within it", *(("ΔE00 (white)",) if lab else ()))  # fmt: skip
+             "Chance to lie within it", *(("ΔE00 (white)",) if lab else ()), "Flags")  # fmt: skip
     rows = tuple(_pair_row(c, len(paths) > 1, lab) for c in pairs)
-    return Table(
-        "Samples against each other", heads, rows, _WHAT_STEPS_MEAN + (_WHAT_LAB_MEANS if lab else "")
-    )
+    note = _WHAT_STEPS_MEAN + (_WHAT_LAB_MEANS if lab else "")
+    return flags_if_any(Table("Samples against each other", heads, rows, note))
 
 
 _WHAT_STEPS_MEAN = (
@@ -166,6 +172,7 @@ def _pair_row(c: Comparison, with_photo: bool, lab: bool) -> tuple[str, ...]:
         f"{c.tolerance_u_prime_v_prime:g}",
         chance(c.probability_within_tolerance),
         *((delta_e,) if lab else ()),
+        flag_words(c.flags),
     )
 
 
@@ -256,18 +263,17 @@ def half_time(s: SampleCourse) -> str:
 
 def ratios_table(course: TimeCourse) -> Table:
     """One row for each two storages, whose ratios hold how vials scatter; else for each two samples."""
-    heads = ("Samples", "Ratio of half-times", "Verdict")
-    caption = "How many times longer one takes than the other"
+    heads = ("Samples", "Ratio of half-times", "Verdict", "Flags")
+    caption, note, compared = "How many times longer one takes than the other", "", course.comparisons
     if course.storage_comparisons:
-        rows = tuple(_ratio_row(c) for c in course.storage_comparisons)
+        heads, compared = ("Storages", *heads[1:]), course.storage_comparisons
         note = "The record of the course also has the ratios of single vials."
-        return Table(caption, ("Storages", *heads[1:]), rows, note)
-    return Table(caption, heads, tuple(_ratio_row(c) for c in course.comparisons))
+    return flags_if_any(Table(caption, heads, tuple(map(_ratio_row, compared)), note))
 
 
-def _ratio_row(c: CourseComparison) -> tuple[str, str, str]:
+def _ratio_row(c: CourseComparison) -> tuple[str, ...]:
     low, high = c.interval
     ratio = with_interval(c.half_time_ratio, c.interval)
     if c.half_time_ratio is None and (low or high):
         ratio = f"above {significant(low)}" if low else f"below {significant(high or 0.0)}"
-    return f"{c.a} against {c.b}", ratio, c.verdict
+    return f"{c.a} against {c.b}", ratio, c.verdict, flag_words(c.flags)
