@@ -110,7 +110,7 @@ def test_a_comparison_across_lamps_and_temperatures_is_flagged(tmp_path, root):
 
 
 def test_wet_dried_and_ground_are_flagged_where_they_are_compared(tmp_path, root, monkeypatch):
-    """Common practice, no source: solvent and grain size change how bright, and what colour, a powder glows."""
+    """Common practice, no source: solvent and grain size change how a powder glows."""
     path = tmp_path / "study.toml"
     names = ["red-batch-1", "red-batch-2", "green-form", "terbium", "control"]
     states = ["dried", "ground", "dried", "", "dried"]

@@ -317,8 +317,8 @@ _TABLE = (
     ),
     Flag(
         "across-states",
-        "What is compared or followed was not in one state throughout (wet, dried, ground): solvent and grain "
-        "size change brightness and can shift colour without any change of form.",
+        "What is compared or followed was not in one state throughout (wet, dried, ground): solvent and "
+        "grain size change brightness and can shift colour without any change of form.",
         "Compare samples in one state; photograph one of them in both states to see what the state does.",
     ),
 )
