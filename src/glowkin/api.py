@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError
 from glowkin.base.matches import Assumed
+from glowkin.base.priors import PRIOR_OF_MIXTURES, PRIOR_OF_NONE, SURE, VARIATION
 from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import TOLERANCE
@@ -158,11 +159,11 @@ def match(
     photos: MeasuredPhoto | str | Path | Sequence[MeasuredPhoto | str | Path],
     forms: str | Path | Sequence[Form],
     *,
-    prior_of_none: float = 0.5,
-    prior_of_mixtures: float = 0.25,
+    prior_of_none: float = PRIOR_OF_NONE,
+    prior_of_mixtures: float = PRIOR_OF_MIXTURES,
     weights: Mapping[str, float] | None = None,
-    variation: float = 0.004,
-    sure: float = 0.95,
+    variation: float = VARIATION,
+    sure: float = SURE,
 ) -> Matches:
     """Which known forms the samples of photographs are consistent with: of each form, of two of them mixed,
     and of none of them the probability. A colour does not prove identity, and light is not amount.

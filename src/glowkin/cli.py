@@ -13,6 +13,7 @@ from glowkin import __version__
 from glowkin.base.errors import CannotMeasureError
 from glowkin.matching import asked_forms, keep_forms, keeping_forms, match
 from glowkin.options import (
+    ALL_MODELS,
     AT,
     BRACKET,
     CONTROLS,
@@ -95,7 +96,7 @@ def compare(
 @SWAPPED
 @START
 @AT
-@click.option("--all-models", is_flag=True, help="Show all rate models, not only the best three.")
+@ALL_MODELS
 @click.option("--watch", is_flag=True, help="Take up what comes into the one folder named, until ctrl-C.")
 @STUDY_FILE
 @shared_options

@@ -7,31 +7,39 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
-from glowkin.base.errors import CannotMeasureError
+from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.base.matches import match_document
 from glowkin.base.records import compare_document, track_document
+from glowkin.base.spectra import forms_content, forms_in
 from glowkin.findings.track import Plan
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.run.gather import one_a_shot
 from glowkin.session import listed
+from glowkin.study.mapping import map_course
 from glowkin.study.reading import ALL
 from glowkin.study.study_file import known_glows, study_file_in
-from glowkin.study.words import course_words, pairs_words
+from glowkin.study.ways import File, file_of
+from glowkin.study.words import course_words, matches_words, pairs_words
 from glowkin.study.workbook import open_workbook
 from glowkin.terminal import print_json, show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from glowkin.base.matches import Assumed, Matches
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
+    from glowkin.study.reading import Reading
     from glowkin.study.workbook import Workbook
+
+_FEW = 5
 
 
 def track(
-    study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], *, as_json: bool
+    study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], jobs: int, *, as_json: bool
 ) -> int:
-    """Follow samples through the study's photographs and keep the course; the exit status."""
+    """Follow samples through the study's photographs and keep the course with its maps; the exit status."""
     with open_workbook(study, program) as workbook:
-        number, count, series, course = tracked(workbook, photos, program, options)
+        number, count, series, course = tracked(workbook, photos, program, options, jobs)
     if as_json:
         print_json(track_document(course, [], program))
     else:
@@ -41,22 +49,28 @@ def track(
 
 
 def tracked(
-    workbook: Workbook, photos: Sequence[Path], program: str, options: dict[str, Any]
+    workbook: Workbook, photos: Sequence[Path], program: str, options: dict[str, Any], jobs: int
 ) -> tuple[int, int, Sequence[MeasuredPhoto], TimeCourse]:
-    """The course of samples through photographs of a study, kept in it: its number, of how many, and itself
-    with its photographs.
+    """The course of samples through photographs of a study, kept in it with maps of those that change: its
+    number, of how many, and itself with its photographs. Photographs that maps need and that are not there
+    are told on standard error.
     """
     written = study_file_in(workbook.folder)
     numbers, measured = _measured(workbook, photos)
     lean = [photo.without_outlines() for photo in measured]
     names = listed(options["names"]) or (written.names if written else ())
     plan = Plan(
-        options["controls"], options["converted"], options["start"], options["swapped"], options["at"]
-    )
+        options["controls"], options["converted"], options["start"], options["swapped"], options["at"],
+        all_models=options["all_models"],
+    )  # fmt: skip
     references = known_glows(workbook.folder, written) if written else ()
     series, course = recipes.track(lean, plan.told_by(written), names, references)
+    by_path = {photo.path: number for photo, number in zip(measured, numbers, strict=True)}
+    course, maps, missing = map_course(workbook.reading, by_path, series, course, jobs)
+    _say_unmapped(missing)
+    drawn = [(by_path[m.path], name, m) for name, row in maps.items() for m in row]
     document = track_document(course, [], program)
-    number = workbook.conclude("track", document, options, course_words(course), numbers)
+    number = workbook.conclude("track", document, options, course_words(course), numbers, maps=drawn)
     return number, len(numbers), series, course
 
 
@@ -90,6 +104,52 @@ def compared(
     return number, len(grounds), measured, pairs
 
 
+def match(
+    study: Path, photos: Sequence[Path], program: str, forms: Path | None, assumed: Assumed, *, as_json: bool
+) -> int:
+    """Set samples of the study's photographs beside known forms and keep the matches; the exit status."""
+    with open_workbook(study, program) as workbook:
+        number, count, measured, matches = matched(workbook, photos, program, forms, assumed)
+    if as_json:
+        print_json(match_document(matches, [], program))
+    else:
+        show(measured, matches=matches)
+        _say_kept(study, number, count)
+    return 0
+
+
+def matched(
+    workbook: Workbook, photos: Sequence[Path], program: str, forms: Path | None, assumed: Assumed
+) -> tuple[int, int, list[MeasuredPhoto], Matches]:
+    """Samples of photographs of a study set beside known forms, and that kept in it with the forms: its
+    number, of how many photographs, these, and itself.
+
+    Without ``forms`` those of the latest match in the study are taken; ``WrongUseError`` where there is none.
+    """
+    file = _forms_kept(workbook.reading) if forms is None else file_of(forms.name, forms_content(forms))
+    known = forms_in(file.content, file.name if forms is None else str(forms))
+    numbers, measured = _measured(workbook, photos)
+    matches = recipes.match(measured, known, assumed, file.name, file.sha256)
+    told = {
+        "forms": file.told, "prior_none": assumed.prior_of_none, "prior_mixtures": assumed.prior_of_mixtures,
+        "weights": assumed.weights or {}, "variation": assumed.variation_u_prime_v_prime,
+        "sure": assumed.sure,
+    }  # fmt: skip
+    document, words = match_document(matches, [], program), matches_words(matches)
+    number = workbook.conclude("match", document, told, words, numbers, files=[file])
+    return number, len(numbers), measured, matches
+
+
+def _forms_kept(reading: Reading) -> File:
+    """The forms file of the latest match in a study."""
+    latest = next((row.id for row in reading.conclusions(ALL) if row.kind == "match"), None)
+    if latest is None:
+        raise WrongUseError(
+            f"{reading.folder.name}: holds no match yet, so no known forms; name their file with --forms"
+        )
+    return file_of(*reading.file(reading.told_of(latest)["forms"]["sha256"]))
+
+
 def _measured(workbook: Workbook, photos: Sequence[Path]) -> tuple[list[int], list[MeasuredPhoto]]:
     """The current measurements meant, with their numbers: of each shot saved both ways the raw file only."""
     reading = workbook.reading
@@ -112,3 +172,11 @@ def _say_kept(study: Path, number: int, photographs: int) -> None:
         f"{'photograph' if photographs == 1 else 'photographs'}; see it again with: "
         f"glowkin study show {study} --conclusion {number}\n"
     )
+
+
+def _say_unmapped(missing: Sequence[str]) -> None:
+    """Say on standard error of which photographs there are no maps, a few of many."""
+    for words in missing[:_FEW]:
+        sys.stderr.write(f"Not in the maps: {words}.\n")
+    if len(missing) > _FEW:
+        sys.stderr.write(f"Not in the maps: {len(missing) - _FEW} more photographs.\n")

@@ -12,15 +12,17 @@ from glowkin.base.errors import CannotReadError
 from glowkin.base.files import write_whole
 from glowkin.base.settings import Settings
 from glowkin.base.uncertainty import Z95
-from glowkin.concluding import compared, tracked
-from glowkin.findings.compare import TOLERANCE, uncertain_colour
+from glowkin.findings.compare import uncertain_colour
+from glowkin.studies import Study
 from glowkin.study.ledger import LEDGER, PHOTOS
+from glowkin.telling.forms_file import add_form
 from glowkin.telling.naming import base_name
 from glowkin.terminal import plain_console, print_json, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, MeasuredPhoto, Sample, TimeCourse
     from glowkin.camera.camera_file import CameraFile
     from glowkin.study.workbook import Workbook
@@ -65,8 +67,8 @@ def sample_images() -> Path:
 
 
 def run_demo(out: Path, program: str, *, as_json: bool) -> None:
-    """Calibrate, measure into a study, compare, track and report the sample photographs; print found beside
-    known. A study that is there from an earlier run is measured anew.
+    """Calibrate, measure into a study, compare, track, match with known forms and report the sample
+    photographs; print found beside known. A study that is there from an earlier run is measured anew.
     """
     from glowkin.study import reporting
     from glowkin.study.reading import open_study
@@ -89,7 +91,11 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
         *_colour_checks(jpeg, answers, " from the JPEG"),
         *_course_checks(course, answers["series"]),
     ]
-    told = [*_pair_verdicts(parts.pairs, answers), *_course_verdicts(course, answers["series"])]
+    told = [
+        *_pair_verdicts(parts.pairs, answers),
+        *_course_verdicts(course, answers["series"]),
+        *_match_verdicts(parts.matches, answers["side_by_side"]),
+    ]
     if as_json:
         rows = [{**asdict(check), "inside": check.inside} for check in checks]
         verdicts = [asdict(t) for t in told]
@@ -110,7 +116,7 @@ def _calibrated(folder: Path, out: Path, program: str) -> CameraFile:
 
 def _filled(folder: Path, out: Path, program: str, known: dict[str, Any]) -> None:
     """The study of the sample photographs, and what it says: the raw file and the JPEG of one shot, compared,
-    and a series, followed.
+    a series, followed, and the shot beside the forms that the series' first and last photograph show.
 
     The blank of the shot comes last in reading order, and does not glow.
     """
@@ -130,15 +136,22 @@ def _filled(folder: Path, out: Path, program: str, known: dict[str, Any]) -> Non
         _add(workbook, sorted((folder / "series").glob("*.dng")), by_chart, along)
         for _, message in complete(workbook, jobs=2).errors:
             raise CannotReadError(f"{message}; install glowkin again, or name another folder with --out")
-        series = [Path(PHOTOS) / path.name for path in sorted((folder / "series").glob("*.dng"))]
-        tracked(
-            workbook,
-            series,
-            program,
-            {"names": None, "controls": (), "converted": (), "start": None, "swapped": (), "at": ()},
-        )
-        pair = {"pairs": (), "tolerance": TOLERANCE, "lab_white": None}
-        compared(workbook, [Path(PHOTOS) / "side_by_side.dng"], program, pair)
+    study = Study(out)
+    series = [Path(PHOTOS) / path.name for path in sorted((folder / "series").glob("*.dng"))]
+    study.track(series)
+    study.compare([Path(PHOTOS) / "side_by_side.dng"])
+    study.match([Path(PHOTOS) / "side_by_side.dng"], forms=_forms(study, series, program))
+
+
+def _forms(study: Study, series: Sequence[Path], program: str) -> Path:
+    """The two forms as the series shows them, in a file: the red one in its first photograph, the green one
+    in its last.
+    """
+    file = study.folder / "forms.json"
+    for photo, sample, name in ((series[0], "MgCl2-5C-1", "red"), (series[-1], "MgCl2-25C-1", "green")):
+        form = recipes.form_of([study.measured(photo)], sample, name, None, "365 nm")
+        add_form(file, form, program, replace=True)
+    return file
 
 
 def _add(workbook: Workbook, paths: Sequence[Path], settings: Settings, names: tuple[str, ...]) -> None:
@@ -221,6 +234,12 @@ def _course_verdicts(course: TimeCourse, known: dict[str, Any]) -> Iterator[Told
             others = [m for m in found.not_excluded if m != found.model]
             verdict += f", {found.model}" + "".join(f" or {m}" for m in others)
         yield Told(found.name, verdict, truly)
+
+
+def _match_verdicts(found: Sequence[Matches], known: dict[str, Any]) -> Iterator[Told]:
+    truth = {s["name"]: s["form"] for s in known["samples"]}
+    for sample in (s for matches in found for s in matches.samples):
+        yield Told(f"{sample.name} beside known forms", sample.sentence, truth[sample.name])
 
 
 def _print(checks: Sequence[Check], told: Sequence[Told], report: Path) -> None:

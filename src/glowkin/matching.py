@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from glowkin.base.errors import GlowkinError, WrongUseError
+from glowkin.base.priors import PRIOR_OF_MIXTURES, PRIOR_OF_NONE, SURE, VARIATION
 from glowkin.options import BRACKET, PHOTOS, PROGRAM, shared_options
 
 if TYPE_CHECKING:
@@ -41,26 +42,31 @@ keeping_forms = _together(
     click.option("--source", metavar="TEXT", help="Where the form is from, in words or as a DOI."),
     click.option("--excitation", metavar="TEXT", help="What made the form glow, as 365 nm."),
 )  # fmt: skip
-_match_options = _together(
-    click.option("--forms", required=True, type=_FORMS, metavar="FILE", help="The file of known forms."),
-    click.option("--prior-none", type=_SHARE, default=0.5, show_default=True, metavar="P",
+FORMS = click.option("--forms", required=True, type=_FORMS, metavar="FILE", help="The file of known forms.")
+FORMS_OR_KEPT = click.option(
+    "--forms", type=_FORMS, metavar="FILE",
+    help="The file of known forms, which is kept in the study; else that of the latest match in it.",
+)  # fmt: skip
+supposing = _together(
+    click.option("--prior-none", type=_SHARE, default=PRIOR_OF_NONE, show_default=True, metavar="P",
                  help="How probable it is, before the photograph, that a sample is none of the forms."),
-    click.option("--prior-mixtures", type=_SHARE, default=0.25, show_default=True, metavar="P",
+    click.option("--prior-mixtures", type=_SHARE, default=PRIOR_OF_MIXTURES, show_default=True, metavar="P",
                  help="The same of two forms mixed; the rest is the forms' alone."),
     click.option("--weight", "weights", multiple=True, metavar="NAME=W",
                  help="How much likelier a form is than the others, whose weights are 1. Repeatable."),
-    click.option("--variation", type=click.FloatRange(0, 0.1), default=0.004, show_default=True,
+    click.option("--variation", type=click.FloatRange(0, 0.1), default=VARIATION, show_default=True,
                  help="How far batches of one form differ, one standard deviation in u' and in v' (common "
                  "practice, no source)."),
-    click.option("--sure", type=click.FloatRange(0.5, 1, max_open=True), default=0.95, show_default=True,
-                 metavar="P", help="The probability that a verdict needs."),
+    click.option("--sure", type=click.FloatRange(0.5, 1, max_open=True), default=SURE,
+                 show_default=True, metavar="P", help="The probability that a verdict needs."),
 )  # fmt: skip
 
 
 @click.command(epilog="Example: glowkin match evening.dng --forms forms.json")
 @PHOTOS
 @BRACKET
-@_match_options
+@FORMS
+@supposing
 @shared_options
 def match(photos: tuple[Path, ...], **options: Any) -> None:
     """Say which known form each sample's colour is consistent with: one, two mixed, or none of them."""
@@ -72,7 +78,7 @@ def run(photos: Sequence[Path], program: str, options: dict[str, Any]) -> int:
     from glowkin import recipes
     from glowkin.session import begun, start
 
-    forms, assumed = options.pop("forms"), _assumed(options)
+    forms, assumed = options.pop("forms"), supposed(options)
     told = {"forms": str(forms), **options}
     try:
         recipes.check_forms(forms, assumed, int(options["observer"]))
@@ -90,7 +96,8 @@ def run(photos: Sequence[Path], program: str, options: dict[str, Any]) -> int:
     return session.finish()
 
 
-def _assumed(options: dict[str, Any]) -> Assumed:
+def supposed(options: dict[str, Any]) -> Assumed:
+    """What a command's options say is thought before the photograph."""
     from glowkin.base.matches import Assumed
 
     weights = dict(_weight(text) for text in options["weights"])

@@ -134,6 +134,7 @@ CONVERTED = click.option(
 START = click.option(
     "--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph."
 )
+ALL_MODELS = click.option("--all-models", is_flag=True, help="Show all rate models, not only the best three.")
 AT = click.option(
     "--at", multiple=True, type=float, metavar="CELSIUS",
     help="Reckon half-times for this temperature, from storages named by theirs.",

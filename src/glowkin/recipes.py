@@ -55,7 +55,7 @@ from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import KINDS, remove, surroundings, with_frames
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -159,9 +159,16 @@ def track(
     return series, track_photos(series, replace(plan, controls=controls, references=known))
 
 
-def to_map(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Plots:
-    """Which samples of a course can be mapped, and what to cut out of which photographs for that."""
-    return plots_of(photos, course)
+def to_map(
+    photos: Sequence[MeasuredPhoto],
+    course: TimeCourse,
+    outlined: Callable[[MeasuredPhoto], MeasuredPhoto] | None = None,
+) -> Plots:
+    """Which samples of a course can be mapped, and what to cut out of which photographs for that.
+
+    ``outlined`` gives a photograph that was kept without its outlines these again.
+    """
+    return plots_of(photos, course, outlined)
 
 
 def mapped(
@@ -187,13 +194,19 @@ def cut_out(path: Path, settings: Settings, outlines: Mapping[str, Wanted]) -> d
 
 
 def match(
-    photos: Sequence[MeasuredPhoto], forms: Path | Sequence[Form], assumed: Assumed | None = None
+    photos: Sequence[MeasuredPhoto],
+    forms: Path | Sequence[Form],
+    assumed: Assumed | None = None,
+    where: str = "given forms",
+    sha256: str = "",
 ) -> Matches:
-    """Every sample of the photographs beside known forms, those of a file or given ones."""
+    """Every sample of the photographs beside known forms, those of a file or given ones, which were read from
+    ``where``, a file of this hash.
+    """
     if isinstance(forms, PathLike):
         told = str(forms), named(forms)["sha256"] if forms.is_file() else ""
         return match_photos(photos, read_forms(forms), assumed or Assumed(), *told)
-    return match_photos(photos, forms, assumed or Assumed(), "given forms")
+    return match_photos(photos, forms, assumed or Assumed(), where, sha256)
 
 
 def check_forms(forms: Path, assumed: Assumed, observer: int) -> None:

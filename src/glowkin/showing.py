@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from glowkin import terminal
 from glowkin.base.errors import CannotReadError, WrongUseError
 from glowkin.base.files import write_whole
-from glowkin.base.records import compare_document, measure_document, to_json, track_document
+from glowkin.base.records import measure_document, to_json
 from glowkin.study import ledger, words
 from glowkin.study.reading import ALL, open_study
 from glowkin.terminal import plain_console, print_json, print_table
@@ -131,13 +131,11 @@ def _sample(reading: Reading, name: str, program: str, *, as_json: bool) -> int:
 
 def _conclusion(reading: Reading, number: int, program: str, *, as_json: bool) -> int:
     """One conclusion whole; the exit status."""
-    course, pairs = reading.conclusion(number)
+    found = reading.conclusion(number)
     if as_json:
-        print_json(
-            compare_document(pairs, [], program) if course is None else track_document(course, [], program)
-        )
+        print_json(words.conclusion_document(found, program))
     else:
-        terminal.show([], pairs, course)
+        terminal.show([], found.pairs, found.course, matches=found.matches)
     return 0
 
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from glowkin import bookkeeping, concluding, showing
 from glowkin.base.errors import CannotMeasureError
 from glowkin.base.html_table import Rows
+from glowkin.base.matches import Assumed
+from glowkin.base.priors import PRIOR_OF_MIXTURES, PRIOR_OF_NONE, SURE, VARIATION
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import TOLERANCE
 from glowkin.options import PROGRAM
@@ -24,6 +26,7 @@ from glowkin.study.workbook import new_study, open_workbook
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.study.rows import NameRow, PhotographRow, SampleRow
 
@@ -138,17 +141,44 @@ class Study:
         start: str | None = None,
         swapped: Sequence[tuple[str, str, str]] = (),
         at: Sequence[float] = (),
+        all_models: bool = False,
+        jobs: int = 2,
     ) -> TimeCourse:
-        """Follow samples through photographs of the study (all, if none is named), and keep the course.
+        """Follow samples through photographs of the study (all, if none is named), and keep the course, with
+        maps of the samples that change.
 
-        The others are as in ``glowkin.track``; a study.toml in the folder says what they do not.
+        ``all_models`` asks for all rate models in tables, not only the best three; ``jobs`` photographs are
+        read again at once, for the maps; the others are as in ``glowkin.track``. A study.toml in the folder
+        says what they do not.
         """
         asked: dict[str, Any] = {
             "names": tuple(names), "controls": tuple(controls), "converted": tuple(converted),
-            "start": start, "swapped": tuple(swapped), "at": tuple(at),
+            "start": start, "swapped": tuple(swapped), "at": tuple(at), "all_models": all_models,
         }  # fmt: skip
         with open_workbook(self.folder, PROGRAM) as workbook:
-            return concluding.tracked(workbook, _paths(photos), PROGRAM, asked)[3]
+            return concluding.tracked(workbook, _paths(photos), PROGRAM, asked, jobs)[3]
+
+    def match(
+        self,
+        photos: Sequence[Name] = (),
+        *,
+        forms: Name | None = None,
+        prior_of_none: float = PRIOR_OF_NONE,
+        prior_of_mixtures: float = PRIOR_OF_MIXTURES,
+        weights: Mapping[str, float] | None = None,
+        variation: float = VARIATION,
+        sure: float = SURE,
+    ) -> Matches:
+        """Set samples of photographs in the study (all, if none is named) beside known forms, and keep what
+        comes of it with the forms.
+
+        ``forms`` is a forms file; without one that of the latest match in the study is taken. The others are
+        as in ``glowkin.match``.
+        """
+        assumed = Assumed(prior_of_none, prior_of_mixtures, dict(weights or {}), variation, sure)
+        file = None if forms is None else Path(forms)
+        with open_workbook(self.folder, PROGRAM) as workbook:
+            return concluding.matched(workbook, _paths(photos), PROGRAM, file, assumed)[3]
 
     def report(self) -> Path:
         """Write report.html in the study's folder; answers its path."""

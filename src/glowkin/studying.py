@@ -10,7 +10,9 @@ from typing import Any
 import click
 
 from glowkin.base.errors import WrongUseError
+from glowkin.matching import FORMS_OR_KEPT, supposed, supposing
 from glowkin.options import (
+    ALL_MODELS,
     AT,
     CONTROLS,
     CONVERTED,
@@ -118,15 +120,18 @@ def remeasure(
 @SWAPPED
 @START
 @AT
+@ALL_MODELS
+@JOBS
 @JSON
-def track(study: Path, photos: tuple[Path, ...], *, as_json: bool, **options: Any) -> None:
-    """Follow samples through PHOTOs of the study, or all, and keep the course in it.
+def track(study: Path, photos: tuple[Path, ...], *, jobs: int, as_json: bool, **options: Any) -> None:
+    """Follow samples through PHOTOs of the study, or all, and keep the course in it, with maps.
 
-    A study.toml in the study's folder says what options do not.
+    A study.toml in the study's folder says what options do not. For the maps a few photographs are read
+    again.
     """
     from glowkin import concluding
 
-    sys.exit(concluding.track(study, photos, PROGRAM, options, as_json=as_json))
+    sys.exit(concluding.track(study, photos, PROGRAM, options, jobs, as_json=as_json))
 
 
 @study_commands.command(epilog="Example: glowkin study compare drying evening.dng --pair red green")
@@ -141,6 +146,21 @@ def compare(study: Path, photos: tuple[Path, ...], *, as_json: bool, **options: 
     from glowkin import concluding
 
     sys.exit(concluding.compare(study, photos, PROGRAM, options, as_json=as_json))
+
+
+@study_commands.command(epilog="Example: glowkin study match drying evening.dng --forms forms.json")
+@STUDY
+@PHOTOS
+@FORMS_OR_KEPT
+@supposing
+@JSON
+def match(
+    study: Path, photos: tuple[Path, ...], *, forms: Path | None, as_json: bool, **options: Any
+) -> None:
+    """Set samples of PHOTOs in the study, or of all, beside known forms, and keep what comes of it."""
+    from glowkin import concluding
+
+    sys.exit(concluding.match(study, photos, PROGRAM, forms, supposed(options), as_json=as_json))
 
 
 @study_commands.command(epilog="Example: glowkin study edit drying evening.dng --rename S1=red-batch-1")

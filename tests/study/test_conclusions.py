@@ -64,7 +64,7 @@ def test_a_course_is_kept_with_its_grounds(run, added, shots):
     with open_study(added) as reading:
         assert reading.grounds_of(1) == [r.measurement_id for r in reading.photographs()]
         assert reading.told_of(1)["controls"] == ["steady"]
-        assert reading.conclusion(1)[0].sample("steady").verdict == course["samples"][2]["verdict"]
+        assert reading.conclusion(1).course.sample("steady").verdict == course["samples"][2]["verdict"]
     assert "track" in run("show", added).stdout
 
 

@@ -65,7 +65,7 @@ def test_a_study_that_was_begun_half_is_begun_anew(tmp_path):
 def test_steps_once_taken_stay_as_they_are():
     """A step changed afterwards would leave studies made before it without what it changed: add another."""
     taken = [sha256(step.encode()).hexdigest()[:16] for step in STEPS]
-    assert taken[:3] == ["58319c0b663ae396", "1e70fb0abe79d5ec", "8e582ed9f313e371"]
+    assert taken[:4] == ["58319c0b663ae396", "1e70fb0abe79d5ec", "8e582ed9f313e371", "321714366eed6f0a"]
 
 
 @pytest.mark.parametrize("version", range(len(STEPS)))
@@ -86,6 +86,39 @@ def test_a_ledger_of_an_older_version_is_brought_up_to_date(tmp_path, version):
         held = connection.execute("SELECT title FROM study").fetchall()
         assert held == ([("Old",)] if version else [])
         assert connection.execute("SELECT count(*) FROM pictures").fetchone() == (int(bool(version)),)
+
+
+_ONE_CONCLUSION = """
+INSERT INTO study VALUES (1, 'Old', 'NOW', 'glowkin 0');
+INSERT INTO pictures VALUES (1, 'ab', 'a.jpg', 'a.jpg', 1, 1);
+INSERT INTO settings VALUES (1, '{}', 0);
+INSERT INTO programs VALUES (1, 'glowkin 0', '{}', 0);
+INSERT INTO cameras VALUES (1, 'a', 'generic', '', 0);
+INSERT INTO photographs VALUES (1, 1, 1, '[]', NULL, '', '', 'NOW', 'NOW');
+INSERT INTO measurements VALUES (1, 1, 1, '[]', NULL, 1, 'NOW', 1, 'raw', NULL, NULL, NULL, 0, '', 1, 1);
+INSERT INTO conclusions VALUES (4, 'compare', 'NOW', 1, '{}', 'said', 1, 0, '{"pairs": []}');
+INSERT INTO grounds VALUES (4, 1);
+"""
+
+
+def test_conclusions_of_an_older_ledger_stand_and_still_see_when_their_grounds_go(tmp_path):
+    """Version 3 knew no matches; its conclusions are taken over, and triggers count what is gone since."""
+    folder = tmp_path / "old"
+    folder.mkdir()
+    with sqlite3.connect(folder / ledger.LEDGER, isolation_level=None) as old:
+        old.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        for number, step in enumerate(STEPS[:3], 1):
+            old.executescript(f"{step}; PRAGMA user_version = {number};")
+        old.executescript(_ONE_CONCLUSION.replace("NOW", NOW))
+    old.close()
+    with ledger.writing(folder) as connection:
+        held = "SELECT id, kind, words, gone FROM conclusions"
+        assert connection.execute(held).fetchall() == [(4, "compare", "said", 0)]
+        assert connection.execute("SELECT * FROM grounds").fetchall() == [(4, 1)]
+        connection.execute("UPDATE measurements SET shown = 0 WHERE id = 1")
+        assert connection.execute(held).fetchall() == [(4, "compare", "said", 1)]
+        before = connection.execute("SELECT name FROM sqlite_schema WHERE name GLOB '*_before'").fetchall()
+        assert before == []
 
 
 def test_a_step_that_fails_leaves_the_ledger_as_it_was(folder, monkeypatch):

@@ -213,7 +213,7 @@ def test_notes_edits_and_what_was_left_out_come_along(opened):
     assert shown["errors"] == []
     with open_study(opened) as reading:
         (row,) = reading.conclusions()
-        _, pairs = reading.conclusion(row.id)
+        pairs = reading.conclusion(row.id).pairs
         assert {c.a.path for c in pairs} == {"photos/9.jpg", "photos/10.jpg", "photos/11.dng"}
     run("undo", opened)
 

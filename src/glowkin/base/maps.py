@@ -14,6 +14,10 @@ AT_RIM, IN_MIDDLE, AT_ONE_SIDE, IN_SPOTS, EVENLY, CANNOT_TELL = BEGINNINGS = (
 )  # fmt: skip
 
 
+_LOWEST, _STEPS, _MOST, _UNKNOWN, _OUTSIDE = -0.125, 200, 250, 254, 255
+"""A packed pixel counts steps of 1/200 from -0.125 up to 1.125; two numbers are set apart."""
+
+
 @dataclass(frozen=True)
 class MapFound:
     """Where the change begins, by the photograph nearest half conversion, and what that rests on.
@@ -54,3 +58,25 @@ class FractionMap:
     values: NDArray[np.float32]
     inside: NDArray[np.bool_]
     pixel_px: int
+
+    def packed(self) -> bytes:
+        """Its pixels row by row, a byte each: fractions to 0.005, unknown ones, and what lies outside."""
+        import numpy as np
+
+        steps = np.clip(np.rint((np.nan_to_num(self.values) - _LOWEST) * _STEPS), 0, _MOST)
+        known = np.where(np.isfinite(self.values), steps, _UNKNOWN)
+        return np.where(self.inside, known, _OUTSIDE).astype(np.uint8).tobytes()
+
+
+def unpacked(pixels: bytes, height: int, width: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """``values`` and ``inside`` (height x width) of a map that was packed.
+
+    >>> values, inside = unpacked(bytes([25, 225, 254, 255]), 2, 2)
+    >>> values.tolist(), inside.tolist()
+    ([[0.0, 1.0], [nan, nan]], [[True, True], [True, False]])
+    """
+    import numpy as np
+
+    steps = np.frombuffer(pixels, dtype=np.uint8).reshape(height, width)
+    values = np.where(steps <= _MOST, steps / _STEPS + _LOWEST, np.nan)
+    return values.astype(np.float32), steps != _OUTSIDE

@@ -7,6 +7,7 @@ from typing import Any
 
 from glowkin.base.errors import WrongUseError
 from glowkin.base.html_table import table_html
+from glowkin.base.priors import PRIOR_OF_MIXTURES, PRIOR_OF_NONE, SURE, VARIATION
 from glowkin.base.records import Matrix, Pair, Row, build, to_json
 
 NOT_IDENTITY = "not proof of identity"
@@ -93,11 +94,11 @@ class Assumed:
     deviation in u' and in v' by which batches of one form differ. ``sure``: the probability a verdict needs.
     """
 
-    prior_of_none: float = 0.5
-    prior_of_mixtures: float = 0.25
+    prior_of_none: float = PRIOR_OF_NONE
+    prior_of_mixtures: float = PRIOR_OF_MIXTURES
     weights: dict[str, float] | None = None
-    variation_u_prime_v_prime: float = 0.004
-    sure: float = 0.95
+    variation_u_prime_v_prime: float = VARIATION
+    sure: float = SURE
 
     def __post_init__(self) -> None:
         """Raise ``WrongUseError`` for what cannot be thought."""

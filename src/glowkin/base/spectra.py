@@ -112,11 +112,24 @@ def read_forms(path: Path) -> list[Form]:
 
     Raises ``CannotReadError`` for a file that is none, or misses something, with the form's name.
     """
+    return forms_in(forms_content(path), str(path))
+
+
+def forms_content(path: Path) -> bytes:
+    """What is in a forms file, to be kept as it is; ``CannotReadError`` where it cannot be read."""
     try:
-        document = json.loads(path.read_text(encoding="utf-8-sig"))
+        return path.read_bytes()
     except FileNotFoundError:
         raise CannotReadError(f"{path}: there is no such file; check the name") from None
-    except (OSError, ValueError, RecursionError):
+    except OSError:
+        raise CannotReadError(f"{path}: is no forms file; write one with glowkin spectrum --form") from None
+
+
+def forms_in(content: bytes, path: str) -> list[Form]:
+    """The forms in a file's content; errors call it ``path``, else as ``read_forms``."""
+    try:
+        document = json.loads(content.decode("utf-8-sig"))
+    except (ValueError, RecursionError):
         raise CannotReadError(f"{path}: is no forms file; write one with glowkin spectrum --form") from None
     _check_schema(path, document)
     rows = document.get("forms", ())
@@ -130,7 +143,7 @@ def read_forms(path: Path) -> list[Form]:
     return forms
 
 
-def _check_schema(path: Path, document: Any) -> None:
+def _check_schema(path: str, document: Any) -> None:
     schema = document.get("schema") if isinstance(document, dict) else None
     if schema == FORMS_SCHEMA:
         return
@@ -144,7 +157,7 @@ def _check_schema(path: Path, document: Any) -> None:
     )
 
 
-def _form(path: Path, row: Any) -> Form:
+def _form(path: str, row: Any) -> Form:
     name = row.get("name", "?") if isinstance(row, dict) else "?"
     try:
         form = build(Form, row)

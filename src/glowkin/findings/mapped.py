@@ -21,7 +21,7 @@ from glowkin.findings.maps import (
 from glowkin.samples.follow import similarity
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from glowkin.base.maps import FractionMap, MapFound
     from glowkin.base.records import MeasuredPhoto, SampleCourse, TimeCourse, TrackPoint
@@ -61,8 +61,15 @@ class Plots:
     wanted: dict[str, Wanted] = field(default_factory=dict)
 
 
-def plots_of(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Plots:
-    """What can be mapped: samples that change between two forms that differ in colour."""
+def plots_of(
+    photos: Sequence[MeasuredPhoto],
+    course: TimeCourse,
+    outlined: Callable[[MeasuredPhoto], MeasuredPhoto] | None = None,
+) -> Plots:
+    """What can be mapped: samples that change between two forms that differ in colour.
+
+    ``outlined`` gives a photograph that was kept without its outlines these again.
+    """
     changing = [s for s in course.samples if s.verdict == CHANGING]
     if not changing:
         return Plots()
@@ -72,17 +79,21 @@ def plots_of(photos: Sequence[MeasuredPhoto], course: TimeCourse) -> Plots:
         forms = forms_of(frames, sample, comparable=comparable)
         if forms is not None:
             out.append(Plot(sample, forms, tuple(chosen_points(sample, forms.by_light))))
-    return Plots(tuple(out), _wanted(photos, out))
+    return Plots(tuple(out), _wanted(photos, out, outlined or (lambda photo: photo)))
 
 
-def _wanted(photos: Sequence[MeasuredPhoto], plots: Sequence[Plot]) -> dict[str, Wanted]:
+def _wanted(
+    photos: Sequence[MeasuredPhoto],
+    plots: Sequence[Plot],
+    outlined: Callable[[MeasuredPhoto], MeasuredPhoto],
+) -> dict[str, Wanted]:
     by_path = {photo.path: photo for photo in photos}
     out: dict[str, Wanted] = {}
     for plot in plots:
         name = plot.course.name
-        whole = _whole([by_path[point.path] for point in plot.course.points], name)
+        whole = outlined(_whole([by_path[point.path] for point in plot.course.points], name))
         for point in plot.points:
-            photo = by_path[point.path]
+            photo = outlined(by_path[point.path])
             outline = outline_of(photo, name, whole)
             if len(outline) > 2:
                 out.setdefault(point.path, Wanted(photo.sha256, {})).outlines[name] = outline

@@ -45,6 +45,9 @@ RED_LUMINANCE = 0.05
 ROOM = 10.0
 """The room's light, in the scene's units."""
 
+FORM_OF = {"red-batch-1": "red", "red-batch-2": "red", "green-form": "green"}
+"""Which form a sample of the side-by-side photograph is; the others are neither."""
+
 VIOLET, GLASS_VIOLET, CLOTH_VIOLET = 0.008, 0.010, 0.003
 NOTE = "All figures are invented and the photographs are rendered; no substance was made."
 
@@ -188,7 +191,7 @@ def answers(pair: Shot, chart: Shot, series: Series) -> dict[str, Any]:
         "note": NOTE,
         "observer": "CIE 1931, 2 degrees",
         "white_point": "E",
-        "side_by_side": {"names": _names(pair), "samples": [_sample_answer(t) for t in pair.truths]},
+        "side_by_side": {"names": _names(pair), "samples": [_shown_answer(t) for t in pair.truths]},
         "chart": {
             "light": f"daylight, {stand.cct_kelvin:.0f} K",
             "light_kelvin": stand.cct_kelvin,
@@ -256,6 +259,11 @@ def _sample_answer(truth: SampleTruth, name: str | None = None) -> dict[str, Any
         row |= {"u_prime": round(truth.u_prime, 4), "v_prime": round(truth.v_prime, 4)}
         row |= {"dominant_wavelength_nm": round(wavelength, 1)}
     return row
+
+
+def _shown_answer(truth: SampleTruth) -> dict[str, Any]:
+    """A sample of the side-by-side photograph, and which of the two forms it is."""
+    return {**_sample_answer(truth), "form": FORM_OF.get(truth.name, "neither")}
 
 
 def _course_answer(truth: CourseTruth) -> dict[str, Any]:

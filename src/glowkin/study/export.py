@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.files import write_parts, write_whole
-from glowkin.base.records import compare_document, to_json, track_document
+from glowkin.base.records import to_json
 from glowkin.study.discreet import tidier, walked
 from glowkin.study.reading import ALL
-from glowkin.study.words import study_document
+from glowkin.study.words import conclusion_document, study_document
 from glowkin.telling.cgats import cgats_text
 from glowkin.telling.csv_file import csv_text, samples_csv
 from glowkin.telling.naming import public_names
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-    from glowkin.base.records import MeasuredPhoto, TimeCourse
+    from glowkin.base.records import MeasuredPhoto
     from glowkin.study.reading import Reading
     from glowkin.study.rows import PhotographRow
     from glowkin.telling.print_size import Column
@@ -60,9 +61,11 @@ def write_figures(
 ) -> list[tuple[str, float, float]]:
     """Write figures as SVG and PNG; answers name, width and height in mm of each.
 
-    Of many photographs the first and the last are drawn; of courses that stand the latest.
+    Of many photographs the first and the last are drawn; of courses that stand the latest with its maps, and
+    the latest match of each sample.
     """
-    from glowkin.telling.out_dir import Parts, drawn, published
+    from glowkin.study.reporting import kept, latest_matches
+    from glowkin.telling.out_dir import Parts, drawn, drawn_matches, published
     from glowkin.telling.print_size import drawn_for, save_for_print
     from glowkin.telling.report import MOST_PHOTOGRAPHS
 
@@ -74,30 +77,30 @@ def write_figures(
         photos.append(reading.record(row.measurement_id))
         jpeg = reading.preview(row.id)
         previews |= {row.path: jpeg} if jpeg else {}
-    parts = Parts(photos=tuple(photos), course=_latest_course(reading), previews=previews)
+    found, by_path = kept(reading), {r.path: r.measurement_id for r in rows}
+    parts = Parts(photos=tuple(photos), course=found.course, previews=previews, maps=found.maps)
+    matches = latest_matches(found.matches, list(by_path))
+    there = dict.fromkeys(s.path for m in matches for s in m.samples)
+    beside = Parts(tuple(reading.record(by_path[path] or 0) for path in there), matches=matches)
     folder.mkdir(exist_ok=True)
     with drawn_for(column):
-        figures = drawn(parts if folders else published(parts)) if photos else ()
+        parts, beside = (p if folders else published(p) for p in (parts, beside))
+        figures = chain(drawn(parts), drawn_matches(beside)) if photos else ()
         return [(name, *save_for_print(fig, folder / name, column)) for name, fig in figures]
 
 
 def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], str]) -> list[str]:
-    """Courses and comparisons, each a document of its kind, by their numbers."""
+    """Conclusions, each a document of its kind, by their numbers, and the forms that matches were made by."""
     names = []
     for row in reversed(reading.conclusions(ALL)):
-        course, pairs = reading.conclusion(row.id)
-        document = (
-            track_document(course, [], row.program) if course else compare_document(pairs, [], row.program)
-        )
+        document = conclusion_document(reading.conclusion(row.id), row.program)
         names.append(f"{row.kind}-{row.id}.json")
         write_whole(folder / names[-1], _text(walked(document, change)))
+        if row.kind == "match":
+            forms = reading.file(reading.told_of(row.id)["forms"]["sha256"])[1]
+            names.append(f"{row.kind}-{row.id}-forms.json")
+            write_whole(folder / names[-1], forms)
     return names
-
-
-def _latest_course(reading: Reading) -> TimeCourse | None:
-    standing = (row.id for row in reading.conclusions(ALL) if row.kind == "track" and not row.gone)
-    number = next(standing, None)
-    return None if number is None else reading.conclusion(number)[0]
 
 
 def _records(reading: Reading, change: Callable[[str], str]) -> Iterator[MeasuredPhoto]:

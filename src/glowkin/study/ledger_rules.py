@@ -13,8 +13,10 @@ import sqlite3
 from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING, Any
 
-from glowkin.base.errors import CannotReadError
+from glowkin.base.errors import CannotReadError, GlowkinError
+from glowkin.base.matches import matches_from_json
 from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json
+from glowkin.base.spectra import forms_in
 from glowkin.study.discreet import walked
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.study.schema import APPLICATION_ID, STEPS
@@ -49,6 +51,7 @@ def checked_ledger(path: Path, folder: Path, listed: Sequence[Listed]) -> Iterat
             _check_files(path, connection)
             _check_texts(path, connection)
             _check_documents(path, connection)
+            _check_forms(path, connection)
             yield connection
     except sqlite3.DatabaseError as error:
         raise refused(path, f"holds a damaged ledger ({error})") from error
@@ -135,6 +138,7 @@ def _check_documents(path: Path, connection: sqlite3.Connection) -> None:
         tried += [
             ("SELECT record FROM conclusions WHERE kind = 'track'", _CONCLUSION, _course),
             ("SELECT record FROM conclusions WHERE kind = 'compare'", _CONCLUSION, _pairs),
+            ("SELECT record FROM conclusions WHERE kind = 'match'", _CONCLUSION, _matches),
             ("SELECT told FROM conclusions", _CONCLUSION, _object),
         ]
     for query, why, read in tried:
@@ -143,6 +147,22 @@ def _check_documents(path: Path, connection: sqlite3.Connection) -> None:
                 read(text)
             except _BROKEN as error:
                 raise refused(path, why) from error
+
+
+def _check_forms(path: Path, connection: sqlite3.Connection) -> None:
+    """Matches rest on forms files that are in the ledger and hold nothing that a terminal would obey."""
+    if connection.execute("PRAGMA user_version").fetchone()[0] < _WITH_CONCLUSIONS:
+        return
+    for (told,) in connection.execute("SELECT told FROM conclusions WHERE kind = 'match'").fetchall():
+        try:
+            sha256 = json.loads(told)["forms"]["sha256"]
+            (content,) = connection.execute(
+                "SELECT content FROM files WHERE sha256 = ?", (sha256,)
+            ).fetchone()
+            _loaded(content.decode("utf-8-sig"))
+            forms_in(content, "")
+        except (*_BROKEN, GlowkinError) as error:
+            raise refused(path, "holds matches without the forms that they were made by") from error
 
 
 _WITH_CONCLUSIONS = 2
@@ -170,6 +190,10 @@ def _course(text: str) -> None:
 
 def _pairs(text: str) -> None:
     pairs_from_json(_loaded(text))
+
+
+def _matches(text: str) -> None:
+    matches_from_json(_loaded(text))
 
 
 def _names(text: str) -> None:

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from glowkin.base.records import MeasuredPhoto
     from glowkin.base.settings import Settings
     from glowkin.run.outcome import Outcome
+    from glowkin.study.reading import Reading
+    from glowkin.study.tables import Outlines
     from glowkin.study.workbook import Task, Workbook
 
 
@@ -56,7 +58,7 @@ def complete(
     left = len(tasks)
     try:
         with tempfile.TemporaryDirectory(prefix="glowkin-") as drawer:
-            files = _Files(workbook, Path(drawer))
+            files = Files(workbook.reading, Path(drawer))
             for task, outcome, settings in _outcomes(workbook, files, tasks, jobs):
                 left -= 1
                 if _kept(workbook, task, outcome, files.camera_of(settings), done, names):
@@ -67,7 +69,7 @@ def complete(
 
 
 def _outcomes(
-    workbook: Workbook, files: _Files, tasks: Sequence[Task], jobs: int
+    workbook: Workbook, files: Files, tasks: Sequence[Task], jobs: int
 ) -> Iterator[tuple[Task, Outcome[Any] | str, Settings | None]]:
     """What comes of each task: an outcome, or why it was not begun."""
     for _, alike in groupby(tasks, key=lambda t: (t.settings_id, t.names, t.outlines)):
@@ -81,7 +83,7 @@ def _outcomes(
         if not ready:
             continue
         try:
-            settings = files.settings(ready[0])
+            settings = files.settings(ready[0].settings_id, ready[0].names, ready[0].outlines)
         except GlowkinError as error:
             yield from ((task, str(error), None) for task in ready)
             continue
@@ -136,17 +138,19 @@ def _named(photo: MeasuredPhoto, names: Sequence[str]) -> MeasuredPhoto:
     )
 
 
-class _Files:
+class Files:
     """Files of the ledger laid out for the measuring, and frames where they lie."""
 
-    def __init__(self, workbook: Workbook, drawer: Path) -> None:
-        self._workbook, self._drawer = workbook, drawer
+    def __init__(self, reading: Reading, drawer: Path) -> None:
+        self._reading, self._drawer = reading, drawer
         self._camera: dict[Settings, str | None] = {}
 
-    def settings(self, task: Task) -> Settings:
-        """How a photograph is to be measured."""
-        told = self._workbook.reading.settings_told(task.settings_id)
-        settings = settings_of(told, self._frame, self._file, task.names, task.outlines)
+    def settings(
+        self, settings_id: int, names: tuple[str, ...] = (), outlines: Outlines | None = None
+    ) -> Settings:
+        """How a photograph is to be measured; ``CannotReadError`` where a frame is not there."""
+        told = self._reading.settings_told(settings_id)
+        settings = settings_of(told, self._frame, self._file, names, outlines)
         self._camera[settings] = (told["camera"] or {}).get("sha256")
         return settings
 
@@ -155,7 +159,7 @@ class _Files:
         return None if settings is None else self._camera[settings]
 
     def _file(self, sha256: str) -> Path:
-        name, content = self._workbook.reading.file(sha256)
+        name, content = self._reading.file(sha256)
         path = self._drawer / sha256[:16] / PurePath(name).name
         if not path.exists():
             path.parent.mkdir(exist_ok=True)
@@ -163,8 +167,8 @@ class _Files:
         return path
 
     def _frame(self, sha256: str) -> Path:
-        folder = self._workbook.folder
-        picture = self._workbook.reading.picture(sha256)
+        folder = self._reading.folder
+        picture = self._reading.picture(sha256)
         assert picture is not None  # noqa: S101 - kept with the settings
         state = picture.state(folder)
         if state != "there":

@@ -89,6 +89,7 @@ QUERIES = {
     ),
     "programs": "SELECT program, versions, photographs FROM programs WHERE photographs > 0",
     "settings": "SELECT id, told, photographs FROM settings WHERE photographs > 0",
+    "settings of": "SELECT settings_id FROM measurements WHERE id = ?",
     "settings told": "SELECT told FROM settings WHERE id = ?",
     "measurements of": (
         "SELECT m.id, m.measured_at, g.program, c.name, nullif(c.sha256, ''), m.settings_id, m.sample_count, "
@@ -113,6 +114,12 @@ QUERIES = {
     "conclusions": (
         "SELECT c.id, c.kind, c.made_at, g.program, c.words, c.photographs, c.gone FROM conclusions c "
         "JOIN programs g ON g.id = c.program_id WHERE c.id < ? ORDER BY c.id DESC LIMIT ?"
+    ),
+    "maps": (
+        "SELECT a.name, f.path, a.time_s, a.fraction, a.by_light, a.pixel_px, a.height, a.width, a.pixels "
+        "FROM maps a JOIN measurements m ON m.id = a.measurement_id "
+        "JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id "
+        "WHERE a.conclusion_id = ? ORDER BY a.place"
     ),
     "conclusion": "SELECT kind, told, record FROM conclusions WHERE id = ?",
     "grounds": "SELECT measurement_id FROM grounds WHERE conclusion_id = ? ORDER BY measurement_id",

@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.base.checks import checks_from_json
 from glowkin.base.errors import WrongUseError
+from glowkin.base.maps import FractionMap, unpacked
+from glowkin.base.matches import matches_from_json
 from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json
 from glowkin.base.settings import FRAME_KINDS
 from glowkin.study import ledger
@@ -24,6 +26,7 @@ from glowkin.study.pictures import Picture, relative
 from glowkin.study.queries import QUERIES
 from glowkin.study.rows import (
     CameraRow,
+    Conclusion,
     ConclusionRow,
     EditRow,
     FlagRow,
@@ -40,7 +43,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from glowkin.base.checks import ShotCheck
-    from glowkin.base.records import Comparison, MeasuredPhoto, Pair, TimeCourse
+    from glowkin.base.records import MeasuredPhoto, Pair
 
 FEW = 5
 ALL = -1
@@ -163,6 +166,10 @@ class Reading:
         told: dict[str, Any] = json.loads(self._one("settings told", settings_id)[0])
         return told
 
+    def settings_of(self, measurement_id: int) -> int:
+        """The number of the settings that a measurement was made by."""
+        return int(self._one("settings of", measurement_id)[0])
+
     def measurements_of(self, photograph_id: int) -> list[MeasurementRow]:
         """Every whole measurement of a photograph, the oldest first."""
         return [MeasurementRow(*_with_flags(row)) for row in self._all("measurements of", photograph_id)]
@@ -197,7 +204,7 @@ class Reading:
         return None if row is None else bytes(row[0])
 
     def file(self, sha256: str) -> tuple[str, bytes]:
-        """Name and content of a camera file, filter or known glow."""
+        """Name and content of a camera file, filter, known glow or forms file."""
         row = self._one("file", sha256)
         if row is None:
             raise WrongUseError(f"{self.folder}: holds no file {sha256[:12]}")
@@ -216,11 +223,11 @@ class Reading:
             last = rows[-1][0]
 
     def conclusions(self, most: int = 20, before: int = 1 << 62) -> list[ConclusionRow]:
-        """Courses and comparisons, the latest first; those with a lower number than ``before``."""
+        """Courses, comparisons and matches, the latest first; those with a lower number than ``before``."""
         return [ConclusionRow(*row) for row in self._all("conclusions", before, most)]
 
-    def conclusion(self, conclusion_id: int) -> tuple[TimeCourse | None, list[Comparison]]:
-        """A conclusion whole: its course, or its comparisons. ``WrongUseError`` where there is none.
+    def conclusion(self, conclusion_id: int) -> Conclusion:
+        """A conclusion whole; ``WrongUseError`` where there is none of that number.
 
         Photographs are named by the paths that they have now.
         """
@@ -228,8 +235,20 @@ class Reading:
         places = dict(self._all("places of grounds", conclusion_id))
         document = walked(json.loads(record), lambda text: places.get(text, text))
         if kind == "track":
-            return course_from_json(document), []
-        return None, pairs_from_json(document)
+            return Conclusion("track", course_from_json(document), self._maps(conclusion_id))
+        if kind == "match":
+            return Conclusion("match", matches=matches_from_json(document))
+        return Conclusion("compare", pairs=pairs_from_json(document))
+
+    def _maps(self, conclusion_id: int) -> dict[str, tuple[FractionMap, ...]]:
+        out: dict[str, tuple[FractionMap, ...]] = {}
+        for name, path, time_s, fraction, by_light, pixel_px, height, width, pixels in self._all(
+            "maps", conclusion_id
+        ):
+            values, inside = unpacked(pixels, height, width)
+            shown = FractionMap(path, time_s, fraction, bool(by_light), values, inside, pixel_px)
+            out[name] = (*out.get(name, ()), shown)
+        return out
 
     def told_of(self, conclusion_id: int) -> dict[str, Any]:
         """The options that a conclusion was made by."""

@@ -5,6 +5,7 @@ The same study gives the same page, to the byte: no clock is read and no folder 
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from glowkin import recipes
@@ -21,9 +22,11 @@ from glowkin.telling.report import shown_photographs
 from glowkin.telling.study_told import Program, RoomLight, StudyTold
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
+    from glowkin.base.maps import FractionMap
+    from glowkin.base.matches import Matches
     from glowkin.base.preparations import Preparation
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.study.reading import Reading
@@ -54,9 +57,11 @@ def gathered(reading: Reading, program: str) -> Parts:
             f"{reading.folder}: nothing in it is measured yet; add photographs with: glowkin study add "
             f"{reading.folder} PHOTO..."
         )
-    errors, (course, pairs, swapped) = _not_measured(rows), kept(reading)
-    series = _along(course, photos, swapped) if course else []
+    errors, found = _not_measured(rows), kept(reading)
+    course, maps, pairs = found.course, found.maps, found.pairs
+    series = _along(course, photos, found.swapped) if course else []
     if not series:
+        maps = {}
         course, series = _followed(arrangement(photos), file, known_glows(reading.folder, file), errors)
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
@@ -64,28 +69,60 @@ def gathered(reading: Reading, program: str) -> Parts:
     shown = {p.path for p in shown_photographs(photos, course)}
     previews = {r.path: jpeg for r in rows if r.path in shown and (jpeg := reading.preview(r.id)) is not None}
     return Parts(
-        tuple(photos), tuple(pairs), course, previews, {}, program, versions(), tuple(errors),
-        study=told(reading, file, rows, photos, course),
+        tuple(photos), tuple(pairs), course, previews, {}, program, versions(), tuple(errors), maps,
+        latest_matches(found.matches, [p.path for p in photos]),
+        told(reading, file, rows, photos, course),
     )  # fmt: skip
 
 
-def kept(reading: Reading) -> tuple[TimeCourse | None, list[Comparison], list[tuple[str, str, str]]]:
-    """The last course and the last comparison of each two samples that the study keeps and that stand, and
-    the swaps that the course was told of.
+@dataclass
+class Kept:
+    """What a study keeps and what stands: the last course with its maps and the swaps it was told of, the
+    last comparison of each two samples, and all matches, the latest first.
     """
+
     course: TimeCourse | None = None
-    swapped: list[tuple[str, str, str]] = []
+    maps: Mapping[str, Sequence[FractionMap]] = field(default_factory=dict)
+    swapped: Sequence[tuple[str, str, str]] = ()
+    pairs: Sequence[Comparison] = ()
+    matches: list[Matches] = field(default_factory=list)
+
+
+def kept(reading: Reading) -> Kept:
+    """What a study keeps and what stands."""
+    out = Kept()
     pairs: dict[tuple[str, ...], Comparison] = {}
     for row in reading.conclusions(ALL):
-        if row.gone:
+        if row.gone or (row.kind == "track" and out.course is not None):
             continue
-        found, compared = reading.conclusion(row.id)
-        if course is None and found is not None:
-            course = found
-            swapped = [(file, a, b) for file, a, b in reading.told_of(row.id).get("swapped", ())]
-        for c in compared:
+        found = reading.conclusion(row.id)
+        if found.course is not None:
+            out.course, out.maps = found.course, found.maps
+            out.swapped = [(file, a, b) for file, a, b in reading.told_of(row.id).get("swapped", ())]
+        if found.matches is not None:
+            out.matches.append(found.matches)
+        for c in found.pairs:
             pairs.setdefault((c.a.path, c.a.name, c.b.path, c.b.name), c)
-    return course, list(pairs.values()), swapped
+    out.pairs = list(pairs.values())
+    return out
+
+
+def latest_matches(found: Sequence[Matches], paths: Sequence[str]) -> tuple[Matches, ...]:
+    """The latest match of each sample in each photograph, in the order of these; of ``found`` the latest is
+    the first. Those by the same forms and suppositions come together.
+    """
+    seen: set[tuple[str, str]] = set()
+    alike: dict[str, Matches] = {}
+    order = {path: i for i, path in enumerate(paths)}
+    for matches in found:
+        new = [s for s in matches.samples if (s.path, s.name) not in seen and s.path in order]
+        seen |= {(s.path, s.name) for s in new}
+        if new:
+            same = repr((matches.forms_sha256, matches.observer, matches.known, matches.assumed))
+            before = alike.get(same, replace(matches, samples=()))
+            samples = sorted((*before.samples, *new), key=lambda s: order[s.path])
+            alike[same] = replace(before, samples=tuple(samples))
+    return tuple(alike.values())
 
 
 def _along(

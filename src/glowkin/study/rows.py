@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
-    from glowkin.base.records import Matrix, Pair
+    from glowkin.base.maps import FractionMap
+    from glowkin.base.matches import Matches
+    from glowkin.base.records import Comparison, Matrix, Pair, TimeCourse
+
+Kind = Literal["track", "compare", "match"]
 
 Status = Literal["measured", "awaited", "not measured"]
 """``awaited``: a measurement is asked for and an older one, if any, stands until it is whole;
@@ -154,17 +158,28 @@ class MeasurementRow:
 
 @dataclass(frozen=True, slots=True)
 class ConclusionRow:
-    """A course (``track``) or comparisons (``compare``), of so many ``photographs``; of these, ``gone`` were
-    measured anew or left out since, and it should be made again.
+    """A course (``track``), comparisons (``compare``) or matches with known forms (``match``), of so many
+    ``photographs``; of these, ``gone`` were measured anew or left out since, and it should be made again.
     """
 
     id: int
-    kind: Literal["track", "compare"]
+    kind: Kind
     made_at: str
     program: str
     words: str
     photographs: int
     gone: int
+
+
+@dataclass(frozen=True, slots=True)
+class Conclusion:
+    """A conclusion whole: a course with its maps by the sample's name, or comparisons, or matches."""
+
+    kind: Kind
+    course: TimeCourse | None = None
+    maps: Mapping[str, tuple[FractionMap, ...]] = field(default_factory=dict)
+    pairs: Sequence[Comparison] = ()
+    matches: Matches | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -254,5 +254,52 @@ CREATE TABLE originals (
 CREATE INDEX originals_by_hash ON originals (sha256);
 """
 
-STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS)
+_MATCHES = """
+-- a match with known forms is a conclusion too; both tables anew, since what a CHECK allows cannot be changed
+CREATE TABLE conclusions_before AS SELECT * FROM conclusions;
+CREATE TABLE grounds_before AS SELECT * FROM grounds;
+DROP TABLE grounds;
+DROP TABLE conclusions;
+CREATE TABLE conclusions (
+    id INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL CHECK (kind IN ('track', 'compare', 'match')),
+    made_at TEXT NOT NULL,
+    program_id INTEGER NOT NULL REFERENCES programs,
+    told TEXT NOT NULL CHECK (json_valid(told)),
+    words TEXT NOT NULL,
+    photographs INTEGER NOT NULL,
+    gone INTEGER NOT NULL DEFAULT 0,
+    record TEXT NOT NULL CHECK (json_valid(record))
+) STRICT;
+CREATE TABLE grounds (
+    conclusion_id INTEGER NOT NULL REFERENCES conclusions,
+    measurement_id INTEGER NOT NULL REFERENCES measurements,
+    PRIMARY KEY (conclusion_id, measurement_id)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX grounds_of ON grounds (measurement_id);
+INSERT INTO conclusions SELECT id, kind, made_at, program_id, told, words, photographs, gone, record
+    FROM conclusions_before;
+INSERT INTO grounds SELECT conclusion_id, measurement_id FROM grounds_before;
+DROP TABLE conclusions_before;
+DROP TABLE grounds_before;
+
+-- of a course: how far a sample had changed at each place of it in one photograph; pixels: a byte each, row
+-- by row, steps of 1/200 from -1/8 on, 254 where unknown, 255 outside
+CREATE TABLE maps (
+    conclusion_id INTEGER NOT NULL REFERENCES conclusions,
+    place INTEGER NOT NULL,
+    measurement_id INTEGER NOT NULL REFERENCES measurements,
+    name TEXT NOT NULL,
+    time_s REAL NOT NULL CHECK (abs(time_s) < 1e12),
+    fraction REAL NOT NULL CHECK (abs(fraction) < 100),
+    by_light INTEGER NOT NULL CHECK (by_light IN (0, 1)),
+    pixel_px INTEGER NOT NULL CHECK (pixel_px BETWEEN 1 AND 1000000),
+    height INTEGER NOT NULL CHECK (height BETWEEN 1 AND 64),
+    width INTEGER NOT NULL CHECK (width BETWEEN 1 AND 64),
+    pixels BLOB NOT NULL CHECK (length(pixels) = height * width),
+    PRIMARY KEY (conclusion_id, place)
+) STRICT;
+"""
+
+STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS, _MATCHES)
 """From no tables to version 1, from there to 2, and so on."""

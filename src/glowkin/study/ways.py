@@ -21,11 +21,21 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class File:
-    """A camera file, a filter or a known glow."""
+    """A camera file, a filter, a known glow or known forms."""
 
     name: str
     sha256: str
     content: bytes
+
+    @property
+    def told(self) -> dict[str, str]:
+        """By its name and hash, as settings and conclusions tell of it."""
+        return {"name": self.name, "sha256": self.sha256}
+
+
+def file_of(name: str, content: bytes) -> File:
+    """A file by its content."""
+    return File(name, hashlib.sha256(content).hexdigest(), content)
 
 
 @dataclass
@@ -85,9 +95,9 @@ def _kept(way: Way, path: Path) -> dict[str, str]:
         raise CannotReadError(
             f"{path}: cannot be read ({error.strerror}); check the name and the folder"
         ) from error
-    file = File(path.name, hashlib.sha256(content).hexdigest(), content)
+    file = file_of(path.name, content)
     way.files.append(file)
-    return {"name": file.name, "sha256": file.sha256}
+    return file.told
 
 
 def _kept_filter(way: Way, given: Path) -> dict[str, str]:

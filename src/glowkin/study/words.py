@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from glowkin.base.flags import FLAGS
+from glowkin.base.matches import match_document
+from glowkin.base.records import compare_document, track_document
 from glowkin.base.uncertainty import Z95, ellipse_95
 from glowkin.study.pictures import mend
 from glowkin.study.reading import ALL
@@ -21,9 +23,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
+    from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, TimeCourse
     from glowkin.study.reading import Reading
     from glowkin.study.rows import (
+        Conclusion,
         ConclusionRow,
         EditRow,
         FlagRow,
@@ -117,7 +121,7 @@ def measurements_table(path: str, rows: Sequence[MeasurementRow]) -> Table:
 
 
 def conclusions_table(rows: Sequence[ConclusionRow]) -> Table:
-    """Courses and comparisons, the latest first."""
+    """Courses, comparisons and matches, the latest first."""
     heads = ("No.", "Kind", "Made (UTC)", "By", "Photographs", "Found", "State")
     cells = tuple(
         (
@@ -141,6 +145,15 @@ def course_words(course: TimeCourse) -> str:
 def pairs_words(pairs: Sequence[Comparison]) -> str:
     """Comparisons in a line."""
     return _few([f"{c.a.name} and {c.b.name}: {c.verdict}" for c in pairs])
+
+
+def matches_words(matches: Matches) -> str:
+    """Matches with known forms in a line."""
+    said = [
+        f"{s.name}: {s.verdict}" + (f" ({', '.join(s.consistent_with)})" if s.consistent_with else "")
+        for s in matches.samples
+    ]
+    return f"{_few(said)}; a colour does not prove identity"
 
 
 def _few(said: Sequence[str]) -> str:
@@ -222,6 +235,15 @@ def study_document(reading: Reading, errors: Sequence[dict[str, str]], program: 
         "conclusions": [asdict(r) for r in reading.conclusions(ALL)],
         "edits": [asdict(r) for r in reading.edits(ALL)],
     }  # fmt: skip
+
+
+def conclusion_document(found: Conclusion, program: str) -> dict[str, Any]:
+    """The document of a conclusion, as the command that made it prints it."""
+    if found.course is not None:
+        return track_document(found.course, [], program)
+    if found.matches is not None:
+        return match_document(found.matches, [], program)
+    return compare_document(found.pairs, [], program)
 
 
 def _many(count: int, what: str) -> str:

@@ -27,10 +27,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from glowkin.base.checks import ShotCheck
+    from glowkin.base.maps import FractionMap
     from glowkin.base.records import MeasuredPhoto
     from glowkin.study.pictures import Picture
     from glowkin.study.tables import Outlines
-    from glowkin.study.ways import Way
+    from glowkin.study.ways import File, Way
 
 
 @dataclass(frozen=True)
@@ -76,8 +77,7 @@ class Workbook(Edits):
     def keep_way(self, way: Way) -> int:
         """Keep settings with the files they name; answers their number."""
         with transaction(self._connection):
-            for file in way.files:
-                self._do("INSERT OR IGNORE INTO files VALUES (?, ?, ?)", file.sha256, file.name, file.content)
+            self._keep_files(way.files)
             for frame in way.frames:
                 self._picture(frame)
                 before = self.reading.picture(frame.sha256)
@@ -257,13 +257,18 @@ class Workbook(Edits):
         told: Mapping[str, Any],
         words: str,
         grounds: Sequence[int],
+        *,
+        files: Sequence[File] = (),
+        maps: Sequence[tuple[int, str, FractionMap]] = (),
     ) -> int:
-        """Keep a course or comparisons (a document of ``base/records.py``), with the options it was made by
-        and the numbers of the measurements it was made of; answers its number.
+        """Keep a course, comparisons or matches (a document of their records), with the options and files it
+        was made by and the numbers of the measurements it was made of; answers its number. ``maps`` have each
+        the number of the measurement and the sample's name.
 
         It names photographs by their hash, so that it finds them also when they were moved.
         """
         with transaction(self._connection):
+            self._keep_files(files)
             program = self._numbered("programs", ("program", "versions"), (self._program, self._versions))
             number = self._do(
                 "INSERT INTO conclusions (kind, made_at, program_id, told, words, photographs, record) "
@@ -277,7 +282,19 @@ class Workbook(Edits):
             by_hash = walked(record, lambda text: hashes.get(text, text))
             kept = json.dumps(by_hash, ensure_ascii=False, allow_nan=False)
             self._do("UPDATE conclusions SET record = ? WHERE id = ?", kept, number)
+            self._connection.executemany(
+                "INSERT INTO maps VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [
+                    (number, place, measurement, name, m.time_s, m.fraction, int(m.by_light), m.pixel_px,
+                     *m.values.shape, m.packed())
+                    for place, (measurement, name, m) in enumerate(maps)
+                ],
+            )  # fmt: skip
         return number
+
+    def _keep_files(self, files: Iterable[File]) -> None:
+        for file in files:
+            self._do("INSERT OR IGNORE INTO files VALUES (?, ?, ?)", file.sha256, file.name, file.content)
 
     def _keep_samples(self, measurement: int, photo: MeasuredPhoto) -> None:
         places = ", ".join("?" * (len(SAMPLE_COLUMNS) + 4))

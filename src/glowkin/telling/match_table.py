@@ -13,16 +13,23 @@ from glowkin.telling.spots import FORM, Spot
 from glowkin.telling.tables import Table, chance
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from glowkin.base.matches import Answer, Matches, SampleMatch
+    from glowkin.base.records import MeasuredPhoto
 
 _SHOWN, _LEAST = 4, 0.01
 
 
-def matches_table(matches: Matches) -> Table:
-    """One row a sample: the verdict, the likeliest answers, the light of a mixture not excluded."""
-    several = len({s.path for s in matches.samples}) > 1
+def matches_table(matches: Matches, most: int | None = None) -> Table:
+    """One row a sample: the verdict, the likeliest answers, the light of a mixture not excluded.
+
+    Of more rows than ``most`` those of the last photograph of each sample.
+    """
+    shown = matches.samples
+    if most is not None and len(shown) > most:
+        shown = tuple({s.name: s for s in shown}.values())
+    several = len({s.path for s in shown}) > 1
     heads = (
         "Sample",
         *(("Photograph",) if several else ()),
@@ -32,9 +39,17 @@ def matches_table(matches: Matches) -> Table:
     )
     rows = tuple(
         (s.name, *((base_name(s.path),) if several else ()), s.sentence, _probabilities(s), _light(s))
-        for s in matches.samples
+        for s in shown
     )
-    return Table(f"Samples beside known forms ({base_name(matches.forms_file)})", heads, rows, _note(matches))
+    few = "" if len(shown) == len(matches.samples) else "The last photograph of each sample is shown. "
+    caption = f"Samples beside known forms ({base_name(matches.forms_file)})"
+    return Table(caption, heads, rows, few + _note(matches))
+
+
+def matched_photographs(matches: Matches, photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
+    """The photographs whose samples were set beside forms."""
+    there = {s.path for s in matches.samples}
+    return [p for p in photos if p.path in there]
 
 
 def _note(matches: Matches) -> str:

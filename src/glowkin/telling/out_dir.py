@@ -33,7 +33,7 @@ from glowkin.telling import figures
 from glowkin.telling.csv_file import samples_csv
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.maps_file import read_maps, write_maps
-from glowkin.telling.match_table import public_matches
+from glowkin.telling.match_table import matched_photographs, public_matches
 from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.previews import jpeg, pixels_of
 from glowkin.telling.progress import pages
@@ -67,7 +67,7 @@ class Parts:
     versions: Mapping[str, str] = field(default_factory=dict)
     errors: tuple[dict[str, Any], ...] = ()
     maps: Mapping[str, Sequence[FractionMap]] = field(default_factory=dict)
-    matches: Matches | None = None
+    matches: tuple[Matches, ...] = ()
     study: StudyTold | None = None
 
 
@@ -96,7 +96,7 @@ def write_out(
             versions or {},
             tuple(errors),
             maps or {},
-            matches,
+            (matches,) if matches else (),
         )
     )
     for folder in ("figures", "outlines"):
@@ -199,7 +199,7 @@ def _parts(out_dir: Path, found: Mapping[str, dict[str, Any]]) -> Parts:
         versions=said.get("versions", {}),
         errors=tuple(errors.values()),
         maps=read_maps(out_dir) if tracked else {},
-        matches=matches_from_json(matched) if matched else None,
+        matches=(matches_from_json(matched),) if matched else (),
     )
 
 
@@ -211,8 +211,8 @@ def _documents(parts: Parts) -> dict[str, dict[str, Any]]:
         out["compare.json"] = {**compare_document(parts.pairs, parts.errors, parts.program), **more}
     if parts.course:
         out["track.json"] = {**track_document(parts.course, parts.errors, parts.program), **more}
-    if parts.matches:
-        out["match.json"] = {**match_document(parts.matches, parts.errors, parts.program), **more}
+    for matches in parts.matches:
+        out["match.json"] = {**match_document(matches, parts.errors, parts.program), **more}
     return out
 
 
@@ -228,7 +228,7 @@ def published(parts: Parts) -> Parts:
         photos=tuple(_public_photo(p, short[p.path]) for p in parts.photos),
         pairs=pairs,
         course=parts.course and _public_course(parts.course, short),
-        matches=parts.matches and public_matches(parts.matches, short),
+        matches=tuple(public_matches(m, short) for m in parts.matches),
         previews={short[path]: preview for path, preview in parts.previews.items() if path in short},
         settings=without_folders(dict(parts.settings)),
         errors=tuple(_public_error(e, short) for e in parts.errors),
@@ -331,8 +331,7 @@ def drawn(parts: Parts) -> Iterator[tuple[str, Figure]]:
         shown = outside_series(parts.photos, parts.course)
         yield "chromaticity-1976", chromaticity_diagram(shown, "1976")
         yield "chromaticity-1931", chromaticity_diagram(shown, "1931")
-    if parts.matches:
-        yield "match-1976", chromaticity_diagram(parts.photos, "1976", matches=parts.matches)
+    yield from drawn_matches(parts)
     for photo in shown_photographs(parts.photos, parts.course):
         stem = file_stem(photo.path)
         if photo.path in parts.previews:
@@ -347,6 +346,15 @@ def drawn(parts: Parts) -> Iterator[tuple[str, Figure]]:
         for i, page in enumerate(map_pages(parts.maps), start=1):
             yield f"maps-{i}", figures.map_strip(page, parts.course)
         yield "path-1976", chromaticity_diagram(parts.photos, "1976", parts.course)
+
+
+def drawn_matches(parts: Parts) -> Iterator[tuple[str, Figure]]:
+    """The figures of samples beside known forms, one for each file of forms."""
+    for number, matches in enumerate(parts.matches, start=1):
+        among = matched_photographs(matches, parts.photos)
+        name = "match-1976" if number == 1 else f"match-1976-{number}"
+        if among:
+            yield name, chromaticity_diagram(among, "1976", matches=matches)
 
 
 def file_stem(path: str) -> str:

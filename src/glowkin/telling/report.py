@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin.telling import drawing, provenance, study_page, tables, wording
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.mass_figure import mass_against_light
-from glowkin.telling.match_table import matches_table
+from glowkin.telling.match_table import matched_photographs, matches_table
 from glowkin.telling.models_table import models_table
 from glowkin.telling.naming import base_name, public_names, without_folders
 from glowkin.telling.numbers import NOTHING
@@ -56,7 +56,7 @@ def build_report(
     errors: Sequence[dict[str, Any]] = (),
     title: str = "Colours of glowing samples",
     maps: Mapping[str, Sequence[FractionMap]] | None = None,
-    matches: Matches | None = None,
+    matches: Sequence[Matches] = (),
     study: StudyTold | None = None,
 ) -> str:
     """The report as HTML text; on a whole study, with what that tells beyond its measurements.
@@ -77,8 +77,9 @@ def build_report(
         course=[tables.without_empty(t) for t in _course_tables(course)],
         course_figures=_course_figures(photos, course, maps or {}),
         pairs=tables.pairs_table(pairs) if pairs else None,
-        matches=matches_table(matches) if matches else None,
-        match_figures=_match_figures(photos, matches),
+        matches=[
+            (matches_table(m, tables.MOST_ROWS), _match_figures(photos, m, i)) for i, m in enumerate(matches)
+        ],
         samples=_samples_tables(photos, course, "the study" if study else "samples.csv"),
         photo_figures=_photo_figures(
             shown_photographs(photos, course), previews or {}, study.room_light if study else {}
@@ -252,16 +253,17 @@ def _diagrams(photos: Sequence[MeasuredPhoto]) -> list[Shown]:
     ]
 
 
-def _match_figures(photos: Sequence[MeasuredPhoto], matches: Matches | None) -> list[Shown]:
-    if matches is None or not photos:
+def _match_figures(photos: Sequence[MeasuredPhoto], matches: Matches, number: int) -> list[Shown]:
+    among = matched_photographs(matches, photos)
+    if not among:
         return []
     said = "; ".join(f"{s.name}: {s.sentence}" for s in matches.samples)
     caption = (
         "Samples and known forms (hollow, dashed: 95 % of what batches of the form may look like) on the CIE "
         "1976 diagram. A grey line joins forms that a sample may be a mixture of: mixtures lie on it."
     )
-    diagram = chromaticity_diagram(photos, "1976", matches=matches)
-    return [_inline(diagram, "match", f"Samples beside known forms. {said}.", caption)]
+    diagram = chromaticity_diagram(among, "1976", matches=matches)
+    return [_inline(diagram, f"match{number}", f"Samples beside known forms. {said}.", caption)]
 
 
 def _positions(photos: Sequence[MeasuredPhoto]) -> str:

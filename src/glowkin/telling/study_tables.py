@@ -174,7 +174,7 @@ def kept_tables(told: StudyTold) -> list[Table]:
             tuple((base_name(name),) for name in told.missing),
         ),
         Table(
-            "Courses and comparisons that the study keeps, the latest first",
+            "Courses, comparisons and matches that the study keeps, the latest first",
             ("No.", "Kind", "Made (UTC)", "By", "Photographs", "State"),
             told.conclusions,
         ),

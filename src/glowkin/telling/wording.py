@@ -20,11 +20,12 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from glowkin.base.clocks import Bleaching
-    from glowkin.base.matches import Matches
+    from glowkin.base.matches import Matches, SampleMatch
     from glowkin.base.records import Comparison, MeasuredPhoto, ReferenceRead, SampleCourse, TimeCourse
     from glowkin.telling.provenance import FlagRow
 
 MOST_PAIRS = 6
+MOST_MATCHES = 8
 AUTOMATIC = {"rendered-file", "automatic-white-balance"}
 
 
@@ -33,13 +34,13 @@ def summary(
     pairs: Sequence[Comparison],
     course: TimeCourse | None,
     errors: Sequence[dict[str, Any]] = (),
-    matches: Matches | None = None,
+    matches: Sequence[Matches] = (),
 ) -> list[str]:
     """What was measured and what came out, a sentence each."""
     out = [_measured(photos), *support_words(photos), *references_words(photos)] if photos else []
     out += _of_course(course) if course else []
     out += _differences(pairs)
-    out += [f"{s.name}: {s.sentence}." for s in matches.samples] if matches else []
+    out += _matched([s for m in matches for s in m.samples])
     if errors:
         names = ", ".join(base_name(str(e.get("path", "?"))) for e in errors)
         out.append(f"Could not be measured: {names}.")
@@ -180,6 +181,16 @@ def _difference(c: Comparison, several: bool) -> str:
     return f"{pair_name(c, several)}: {c.verdict}, Δu′v′ {size}."
 
 
+def _matched(samples: Sequence[SampleMatch]) -> list[str]:
+    """Samples beside known forms: each of a few, of many how many have which verdict."""
+    if len(samples) <= MOST_MATCHES:
+        several = len({s.path for s in samples}) > 1
+        return [f"{s.name}{f' in {base_name(s.path)}' if several else ''}: {s.sentence}." for s in samples]
+    counts = Counter(s.verdict for s in samples)
+    said = ", ".join(f"{verdict} {n}" for verdict, n in counts.most_common())
+    return [f"{len(samples)} colours beside known forms: {said}. A colour does not prove identity."]
+
+
 def largest_caution(rows: Sequence[FlagRow], photos: Sequence[MeasuredPhoto]) -> str:
     """What most endangers the conclusions, and the mend."""
     if rows:
@@ -193,7 +204,7 @@ def largest_caution(rows: Sequence[FlagRow], photos: Sequence[MeasuredPhoto]) ->
 
 
 def method(
-    photos: Sequence[MeasuredPhoto], course: TimeCourse | None, matches: Matches | None = None
+    photos: Sequence[MeasuredPhoto], course: TimeCourse | None, matches: Sequence[Matches] = ()
 ) -> list[str]:
     """How the figures were come by, a paragraph each."""
     out = [_LIGHT, *(_by_kind(photos)), _MEANS, _COLOUR, *_by_camera(photos), _UNCERTAINTY, _EMISSION]
