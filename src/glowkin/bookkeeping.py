@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from glowkin.base.errors import GlowkinError, WrongUseError
-from glowkin.base.settings import FRAME_KINDS
+from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
+from glowkin.base.settings import FRAME_KINDS, Likely
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
+from glowkin.camera.glows import known_glow
 from glowkin.options import INTERRUPTED
 from glowkin.samples.outlines import read_outlines
 from glowkin.session import begun, listed, meant
@@ -20,9 +22,9 @@ from glowkin.studied import filled
 from glowkin.study.edits import Change, Field
 from glowkin.study.measuring import Done, complete
 from glowkin.study.pictures import copied
-from glowkin.study.study_file import STUDY_FILE, study_file_in
+from glowkin.study.study_file import STUDY_FILE, known_glows, study_file_in
 from glowkin.study.tables import outlines_json
-from glowkin.study.ways import Way, way_of
+from glowkin.study.ways import LIKELY, Way, way_of
 from glowkin.study.words import heading
 from glowkin.study.workbook import new_study, open_workbook
 
@@ -55,7 +57,7 @@ def add(
     with _opened(study, program) as workbook:
         told = as_written(workbook.folder, options)
         session = begun(program, out=None, **{**options, "camera": told["camera"], "filter": told["filter"]})
-        errors = list(session.errors)
+        settings, errors = with_likely(session.settings, workbook.folder), list(session.errors)
         if not photos and (given := [k for k in _OF_PHOTOS if options[k] not in (None, ())]):
             said = ", ".join(
                 f"--{k.removesuffix('s') if k == 'references' else k}".replace("_", "-") for k in given
@@ -65,8 +67,8 @@ def add(
                 f"glowkin study remeasure {study}"
             )
         if photos and not errors:
-            paths, errors = meant(photos, session.settings)
-            taken, refused = taken_up(workbook, paths, session.settings, copy=copy, replace=replace)
+            paths, errors = meant(photos, settings)
+            taken, refused = taken_up(workbook, paths, settings, copy=copy, replace=replace)
             errors += refused
             _say_taken(taken, len(paths))
         return _completed(workbook, study, errors, program, options["jobs"], as_json=options["as_json"])
@@ -76,6 +78,21 @@ def as_written(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
     """Options of a measuring command; those not given as the study file in the folder has them."""
     written = study_file_in(folder)
     return options if written is None else filled(written, folder / STUDY_FILE, options)
+
+
+def with_likely(settings: Settings, folder: Path) -> Settings:
+    """The settings with the known glows that the study file in a folder tells of, where none are given."""
+    written = study_file_in(folder)
+    if written is None or settings.references:
+        return settings
+    glows = known_glows(folder, written)
+    for name, kind in glows:
+        try:
+            known_glow(kind)
+        except GlowkinError as error:
+            why = str(error).removeprefix("--reference ")
+            raise CannotReadError(f"{folder / STUDY_FILE}: reference of sample {name}: {why}") from None
+    return dataclasses.replace(settings, likely=Likely((), glows))
 
 
 def taken_up(
@@ -123,6 +140,7 @@ def remeasure(
         way = _checked_way(session.settings, workbook.folder)
         changed = {key: way.told[key] for key in way.told if key in given}
         changed |= {key: None if key in ("camera", "filter") else [] for key in map(_key, without)}
+        changed |= {LIKELY: []} if "references" in changed else {}
         workbook.keep_way(way)
         rows = workbook.reading.find_all(map(str, photos))
         if left := [row.path for row in rows if row.left_out]:

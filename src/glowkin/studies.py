@@ -70,8 +70,8 @@ class Study:
 
         Adding one twice is harmless. ``copy`` copies them into the study; ``jobs`` are decoded at once; the
         others are as in ``glowkin.measure``, files only. What a study.toml in the folder says of camera,
-        filter and names stands where they are not given. ``CannotMeasureError`` names what could not be
-        measured, once all the others are kept.
+        filter, names and known glows stands where they are not given. ``CannotMeasureError`` names what could
+        not be measured, once all the others are kept.
         """
         with open_workbook(self.folder, PROGRAM) as workbook:
             told = bookkeeping.as_written(self.folder, {"outlines": None, "camera": camera, "filter": filter})
@@ -80,6 +80,7 @@ class Study:
             glows = tuple((references or {}).items())
             ways = white_point, observer, tuple(names), None
             settings = Settings(*ways, off, dark, even, nothing, *described, references=glows)
+            settings = bookkeeping.with_likely(settings, self.folder)
             check_white(settings)
             given = [photos] if isinstance(photos, str | PathLike) else photos
             paths, errors = meant([Path(p) for p in given], settings)

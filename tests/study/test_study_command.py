@@ -306,6 +306,41 @@ def test_frames_and_files_are_kept_by_content(run, study, photos, tmp_path):
     assert run("remeasure", study, "--without", "lamp-off").exit_code == 0
 
 
+def test_samples_of_known_glow_in_the_study_file_count_where_they_are(run, study, photos, tmp_path):
+    """The same figures to the last digit as with --reference, by which tests of the reference glow stand."""
+    green = study / "green.csv"
+    rows = "".join(f"{nm},{math.exp(-0.5 * ((nm - 520) / 22) ** 2):.5f}\n" for nm in range(400, 701, 2))
+    green.write_text("wavelength_nm,intensity\n" + rows, "utf-8")
+    names = "".join(f'[[sample]]\nname = "{n}"\n' for n in ("red-1", "red-2"))
+    told = f'{names}[[sample]]\nname = "green"\nreference = "green.csv"\n'
+    (study / "study.toml").write_text(told, "utf-8")
+    done = run("add", study, photos / "09.jpg")
+    assert done.exit_code == 0, done.output
+    assert run("add", study, photos / "10.jpg", "--names", "a,b,c").exit_code == 0, "no such sample there"
+    again = run("add", study, photos / "09.jpg")
+    assert "other options" not in again.stderr
+    by_option = tmp_path / "by-option"
+    run("new", by_option)
+    run("add", by_option, photos / "09.jpg", "--names", "red-1,red-2,green", "--reference", f"green={green}")
+    with open_study(study) as one, open_study(by_option) as other:
+        a, b = (r.record(r.find("09.jpg").measurement_id) for r in (one, other))
+        assert a.references
+        assert (a.references, a.samples, a.flags) == (b.references, b.samples, b.flags)
+        assert not one.record(one.find("10.jpg").measurement_id).references
+    assert run("edit", study, "10.jpg", "--rename", "c=green").exit_code == 0
+    with open_study(study) as reading:
+        row = reading.find("10.jpg")
+        assert len(reading.measurements_of(row.id)) == 2, "the reference is in it now: measured anew"
+        assert reading.record(row.measurement_id).references
+    assert run("remeasure", study, "--without", "reference").exit_code == 0
+    with open_study(study) as reading:
+        assert not any(r.references for r in reading.measured())
+    (study / "study.toml").write_text(told.replace("green.csv", "grene.csv"), "utf-8")
+    wrong = run("add", study, photos / "11.jpg")
+    assert wrong.exit_code == 1
+    assert "study.toml: reference of sample green:" in wrong.stderr
+
+
 def test_frames_are_copied_with_their_photographs(run, study, photos):
     dark = photos / "dark.jpg"
     Image.new("RGB", (450, 300)).save(dark)

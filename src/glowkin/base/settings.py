@@ -14,12 +14,23 @@ FRAME_KINDS = ("lamp_off", "lens_capped", "flat", "blank")
 
 
 @dataclass(frozen=True)
+class Likely:
+    """What a study file tells of photographs as a rule: ``names`` are taken where as many samples are found
+    and no others are given, ``references`` where a sample of that name is.
+    """
+
+    names: tuple[str, ...] = ()
+    references: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
 class Settings:
     """``white_point`` is a name or "x,y"; ``observer`` 2 or 10 degrees; ``names`` in reading order;
     ``outlines`` are polygons of (x, y) pixels that replace the finder. ``lamp_off``, ``lens_capped``,
     ``flat`` and ``blank`` are paths of frames taken beside the photograph, several of a kind to be averaged.
     ``camera`` is a camera file, ``filter`` the transmittance of a filter before the lens.
-    ``references`` are names of samples with the glow that is known of each.
+    ``references`` are names of samples with the glow that is known of each, ``likely`` what holds where it
+    fits.
     """
 
     white_point: str = "E"
@@ -33,3 +44,4 @@ class Settings:
     camera: str | Path | None = None
     filter: str | Path | None = None
     references: tuple[tuple[str, str], ...] = field(default=(), kw_only=True)
+    likely: Likely = field(default_factory=Likely, kw_only=True)

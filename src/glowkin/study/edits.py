@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from glowkin.base.errors import WrongUseError
 from glowkin.study.ledger import transaction
 from glowkin.study.tables import Tables, now
+from glowkin.study.ways import LIKELY
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -90,7 +91,9 @@ class Edits(Tables):
         self._show(photograph)
 
     def _name_samples(self, photograph: int) -> None:
-        """Call the current measurement's samples as the photograph has them, or as they were measured."""
+        """Call the current measurement's samples as the photograph has them, or as they were measured; where
+        another sample then is the one of known glow, ask for a new measurement.
+        """
         found = self._one(
             "SELECT m.id, m.sample_count, p.names, r.record FROM photographs p JOIN measurements m "
             "ON m.photograph_id = p.id AND m.current = 1 JOIN records r ON r.measurement_id = m.id "
@@ -100,13 +103,21 @@ class Edits(Tables):
         if found is None:
             return
         measurement, count, given, record = found
-        names = json.loads(given)
+        names, measured = json.loads(given), [s["name"] for s in json.loads(record)["samples"]]
         if len(names) != count:
-            names = [s["name"] for s in json.loads(record)["samples"]]
+            names = measured
+        if any(_place(glow, names) != _place(glow, measured) for glow in self._glows(photograph)):
+            self._ask(photograph)
         for place, name in enumerate(names):
             self._do(
                 "UPDATE samples SET name = ? WHERE measurement_id = ? AND place = ?", name, measurement, place
             )
+
+    def _glows(self, photograph: int) -> set[str]:
+        """Samples of known glow, by the settings of a photograph."""
+        query = "SELECT s.told FROM photographs p JOIN settings s ON s.id = p.settings_id WHERE p.id = ?"
+        given = json.loads(self._one(query, photograph)[0])
+        return {name for name, _ in (*given["references"], *given.get(LIKELY, ()))}
 
     def _show(self, photograph: int) -> None:
         """Samples count where the photograph is not left out."""
@@ -116,3 +127,7 @@ class Edits(Tables):
         )  # fmt: skip
         if row is not None:
             self._shown(row[0], shown=row[1] == "")
+
+
+def _place(name: str, names: Sequence[str]) -> int | None:
+    return list(names).index(name) if name in names else None

@@ -21,7 +21,7 @@ from glowkin.study.discreet import walked
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.study.schema import APPLICATION_ID, STEPS
 from glowkin.study.tables import outlines_of
-from glowkin.study.ways import settings_of
+from glowkin.study.ways import LIKELY, settings_of
 from glowkin.study.zip_rules import is_plain, refused
 
 if TYPE_CHECKING:
@@ -230,7 +230,8 @@ def _settings(text: str) -> None:
     """Filters and known glows are kept by hash, or are names below the place where the command is given."""
     told = _object(text)
     settings_of(told, Path, Path)
-    for given in (told["camera"], told["filter"], *(glow for _, glow in told["references"])):
+    glows = [glow for _, glow in (*told["references"], *told.get(LIKELY, ()))]
+    for given in (told["camera"], told["filter"], *glows):
         name = PureWindowsPath("" if given is None or "sha256" in given else given["name"])
         if name.anchor or ".." in name.parts:
             raise ValueError(text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 from itertools import groupby
 from pathlib import Path, PurePath
@@ -58,10 +58,10 @@ def complete(
     left = len(tasks)
     try:
         with tempfile.TemporaryDirectory(prefix="glowkin-") as drawer:
-            files = Files(workbook.reading, Path(drawer))
+            files = Files(workbook.reading, Path(drawer), tuple(names))
             for task, outcome, settings in _outcomes(workbook, files, tasks, jobs):
                 left -= 1
-                if _kept(workbook, task, outcome, files.camera_of(settings), done, names):
+                if _kept(workbook, task, outcome, files.camera_of(settings), done):
                     kept(task.picture.file(workbook.folder), left)
     except KeyboardInterrupt:
         done.interrupted = True
@@ -111,15 +111,13 @@ def _kept(
     outcome: Outcome[Any] | str,
     camera: str | None,
     done: Done,
-    names: Sequence[str],
 ) -> bool:
     """Keep what came of a task; whether it is a measurement."""
     why = outcome if isinstance(outcome, str) else outcome.message
     if not isinstance(outcome, str) and outcome.result is not None:
         photo, check, picture = outcome.result
         if photo.sha256 == task.picture.sha256:
-            named = photo if task.names else _named(photo, names)
-            workbook.keep(task, named, picture, camera, check)
+            workbook.keep(task, photo, picture, camera, check)
             done.measured.append(task.photograph_id)
             return True
         why = f"{task.picture.path}: changed while it was measured; see that it is complete, and add it again"
@@ -129,20 +127,11 @@ def _kept(
     return False
 
 
-def _named(photo: MeasuredPhoto, names: Sequence[str]) -> MeasuredPhoto:
-    """The photograph with its samples so named, if they are as many."""
-    if len(names) != len(photo.samples):
-        return photo
-    return replace(
-        photo, samples=tuple(replace(s, name=n) for s, n in zip(photo.samples, names, strict=True))
-    )
-
-
 class Files:
     """Files of the ledger laid out for the measuring, and frames where they lie."""
 
-    def __init__(self, reading: Reading, drawer: Path) -> None:
-        self._reading, self._drawer = reading, drawer
+    def __init__(self, reading: Reading, drawer: Path, likely: tuple[str, ...] = ()) -> None:
+        self._reading, self._drawer, self._likely = reading, drawer, likely
         self._camera: dict[Settings, str | None] = {}
 
     def settings(
@@ -150,7 +139,7 @@ class Files:
     ) -> Settings:
         """How a photograph is to be measured; ``CannotReadError`` where a frame is not there."""
         told = self._reading.settings_told(settings_id)
-        settings = settings_of(told, self._frame, self._file, names, outlines)
+        settings = settings_of(told, self._frame, self._file, names, outlines, self._likely)
         self._camera[settings] = (told["camera"] or {}).get("sha256")
         return settings
 

@@ -12,11 +12,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
-from glowkin.base.settings import FRAME_KINDS, Settings
+from glowkin.base.settings import FRAME_KINDS, Likely, Settings
 from glowkin.study.pictures import Picture, seen
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+
+
+LIKELY = "likely_references"
+"""The key of samples that have a known glow where they are, as a study file tells."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,8 @@ def way_of(settings: Settings, folder: Path) -> Way:
     way.told["camera"] = None if settings.camera is None else _kept(way, Path(settings.camera))
     way.told["filter"] = None if settings.filter is None else _kept_filter(way, Path(settings.filter))
     way.told["references"] = [[name, _kept_glow(way, kind)] for name, kind in settings.references]
+    if settings.likely.references:
+        way.told[LIKELY] = [[name, _kept_glow(way, kind)] for name, kind in settings.likely.references]
     return way
 
 
@@ -76,16 +82,23 @@ def settings_of(
     file: Callable[[str], Path],
     names: tuple[str, ...] = (),
     outlines: tuple[tuple[tuple[float, float], ...], ...] | None = None,
+    likely: tuple[str, ...] = (),
 ) -> Settings:
-    """The settings again; ``frame`` and ``file`` answer where the content of a hash is to be had."""
+    """The settings again; ``frame`` and ``file`` answer where the content of a hash is to be had.
+
+    ``likely`` are the names of samples as a rule.
+    """
     frames = (tuple(frame(sha256) for sha256 in told[kind]) for kind in FRAME_KINDS)
     off, dark, even, nothing = frames
     camera, behind = (_path(told[key], file) for key in ("camera", "filter"))
-    references = tuple((name, _glow(glow, file)) for name, glow in told["references"])
+    given, as_a_rule = (
+        tuple((name, _glow(glow, file)) for name, glow in told.get(key, ())) for key in ("references", LIKELY)
+    )
     white, observer = told["white_point"], told["observer"]
     return Settings(
-        white, observer, names, outlines, off, dark, even, nothing, camera, behind, references=references
-    )
+        white, observer, names, outlines, off, dark, even, nothing, camera, behind, references=given,
+        likely=Likely(likely, as_a_rule),
+    )  # fmt: skip
 
 
 def _kept(way: Way, path: Path) -> dict[str, str]:

@@ -21,7 +21,7 @@ from glowkin.study.edits import Change, Edits
 from glowkin.study.ledger import transaction
 from glowkin.study.sample_rows import SAMPLE_COLUMNS, sample_values
 from glowkin.study.tables import now, outlines_json, outlines_of
-from glowkin.study.ways import canonical
+from glowkin.study.ways import LIKELY, canonical
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -185,8 +185,9 @@ class Workbook(Edits):
 
     def other_settings(self, settings_id: int, changed: Mapping[str, Any]) -> int:
         """The number of settings that differ from others in what is told."""
+        told = {**self.reading.settings_told(settings_id), **changed}
         with transaction(self._connection):
-            return self._settings(canonical({**self.reading.settings_told(settings_id), **changed}))
+            return self._settings(canonical({k: v for k, v in told.items() if v or k != LIKELY}))
 
     def standing(self) -> list[tuple[int, int]]:
         """Every photograph that is not left out, with the number of its settings."""
