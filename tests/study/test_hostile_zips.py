@@ -98,6 +98,15 @@ def test_files_that_no_study_has(refused, made, name):
     assert "which no study has" in refused([*made.items(), (name, b"x")])
 
 
+@pytest.mark.parametrize("name", ["../private.jpg", "/home/somebody/private.jpg", "C:/private.jpg"])
+@pytest.mark.parametrize(
+    "line",
+    ["[shot]\nroom_light = '{}'", "[[batch]]\nname = 'A'\npreparation = '{}'", "[camera]\nfile = '{}'"],
+)
+def test_a_study_file_that_would_have_other_files_read_and_shown(refused, made, name, line):
+    assert "lies outside the study" in refused([*made.items(), ("study.toml", line.format(name).encode())])
+
+
 @pytest.mark.parametrize("other", ["photos/09.JPG", "PHOTOS/09.jpg", "photos/09.jpg"])
 @pytest.mark.filterwarnings("ignore:Duplicate name")
 def test_two_names_that_are_one(refused, made, other):

@@ -52,6 +52,12 @@ def records(study, current=None):
         return connection.execute(query, (current,)).fetchall()
 
 
+def report(study) -> str:
+    done = CliRunner().invoke(main, ["report", str(study)])
+    assert done.exit_code == 0, done.output
+    return (study / "report.html").read_text("utf-8")
+
+
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory) -> Path:
     """A folder with a study of two JPEG (one balanced by the camera, so that its hash is in the names of its
@@ -88,8 +94,18 @@ def kept(tmp_path_factory) -> Path:
     run("edit", study, "10.jpg", "--rename", "S1=red-1", "--note", f"as in {shots}/10.txt")
     run("edit", study, "13.jpg", "--leave-out", "lamp was warming up")
     run("compare", study)
+    lit = photograph(replace(scene, room=1.0), default_camera(), rng, Exposure(0.02))
+    where = replace(lit.exposure, serial_number=SERIAL, position=PLACE)
+    write_jpeg(replace(lit, exposure=where), shots / "room.jpg")
+    (folder / "batch.toml").write_text(
+        f'notes = "weighed as in {folder}/book"\n[product]\nname = "dry"\nformula = "BaCl2"\nmass_g = 2.1\n'
+        '[[reagent]]\nname = "salt"\nformula = "BaCl2.2H2O"\nmass_g = 2.5\n'
+    )
     (study / "study.toml").write_text(
-        '[camera]\nfile = "../camera.json"\n[[sample]]\nname = "S3"\nreference = "../green.csv"\n'
+        '[camera]\nfile = "../camera.json"\n[shot]\nroom_light = "../of Olga/room.jpg"\n'
+        '[[photograph]]\nfile = "10.jpg"\nroom_light = "../gone.jpg"\n'
+        '[[batch]]\nname = "A"\npreparation = "../batch.toml"\n'
+        '[[sample]]\nname = "S3"\nreference = "../green.csv"\n'
         f'notes = "kept in {folder}/book"\n'
     )
     run("export", study, "--zip", folder / "study.zip")
@@ -162,6 +178,7 @@ def test_the_manifest_tells_both_hashes(kept):
         "photos/13.jpg",
         "photos/11.dng",
         "photos/off.dng",
+        "files/4/room.jpg",
     }
     for path, sha256 in before.items():
         assert hashlib.sha256((kept / "of Olga" / Path(path).name).read_bytes()).hexdigest() == sha256
@@ -187,6 +204,39 @@ def test_the_study_file_finds_what_it_names(kept, opened):
     ((_, glow),) = told.references
     assert (opened / glow).read_bytes() == (kept / "green.csv").read_bytes()
     assert told.sample[0].notes == "kept in book"
+    assert "weighed as in book" in (opened / told.batch[0].preparation).read_text()
+    assert told.photograph[0].room_light == "gone.jpg"
+    with (
+        Image.open(kept / "of Olga" / "room.jpg") as here,
+        Image.open(opened / told.shot.room_light) as there,
+    ):
+        assert np.array_equal(np.asarray(here), np.asarray(there))
+        assert here.getexif().get_ifd(GPS)
+        assert not there.getexif().get_ifd(GPS)
+
+
+def test_the_report_of_the_opened_study_is_the_same_but_for_hashes(kept, tmp_path):
+    """With the room-light photograph and the yield on it; handed on as it is, to the byte."""
+    pages = {}
+    for how in ((), ("--with-metadata",)):
+        run("export", kept / "study", "--zip", tmp_path / "s.zip", *how)
+        run("open", tmp_path / "s.zip", tmp_path / f"there{len(how)}")
+        pages[how] = report(tmp_path / f"there{len(how)}")
+    here = report(kept / "study")
+    assert "BaCl2" in here
+    assert "room.jpg" in here
+    assert pages[("--with-metadata",)] == here
+    with zipfile.ZipFile(tmp_path / "s.zip") as archive:
+        listed = json.loads(archive.read("manifest.json"))["files"]
+    assert not any("original_sha256" in file for file in listed)
+    with zipfile.ZipFile(kept / "study.zip") as archive:
+        listed = json.loads(archive.read("manifest.json"))["files"]
+    tidy = here
+    for file in listed:
+        if "original_sha256" in file:
+            for digits in (64, 12, 8):
+                tidy = tidy.replace(file["original_sha256"][:digits], file["sha256"][:digits])
+    assert pages[()] == tidy
 
 
 def test_shots_of_two_folders_stay_apart(kept, tmp_path):

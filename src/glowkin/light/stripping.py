@@ -7,6 +7,7 @@ Formats of which it is not known where everything stands are refused.
 
 from __future__ import annotations
 
+import hashlib
 import re
 import struct
 import zlib
@@ -70,6 +71,18 @@ def stripped(path: Path) -> bytes:
             f"convert it to DNG and add that, or {_MEND}"
         )
     return done.content
+
+
+def stripped_into(path: Path, drawer: Path) -> Path:
+    """A photograph's file without what tells who and where: itself, or a new one in the drawer, named by the
+    hash before.
+    """
+    content, before = stripped(path), path.read_bytes()
+    if content == before:
+        return path
+    target = drawer / hashlib.sha256(before).hexdigest()
+    target.write_bytes(content)
+    return target
 
 
 def open_again(path: Path, content: bytes) -> Photograph | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import shutil
@@ -15,15 +14,14 @@ from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.files import check_place
-from glowkin.base.places import without_folders
-from glowkin.light.stripping import stripped
+from glowkin.light.stripping import stripped_into
 from glowkin.run.many import map_photos
+from glowkin.study.companions import packed_study_file
 from glowkin.study.export import write_tables
 from glowkin.study.handed_on import Handed, hand_on
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.study.pictures import digest, mend
-from glowkin.study.study_file import STUDY_FILE, read_study_file
-from glowkin.study.zip_rules import FILES, MANIFEST, SCHEMA, TABLES, Listed, plain_part, same_name
+from glowkin.study.zip_rules import MANIFEST, SCHEMA, TABLES, Listed, plain_part, same_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -70,7 +68,7 @@ def pack(
         _tables(drawer, program)
         entries: list[tuple[str, Path, str | None]] = [(LEDGER, drawer / LEDGER, None)]
         entries += [(f"{TABLES}/{f.name}", f, None) for f in sorted((drawer / TABLES).iterdir())]
-        entries += _study_file(reading.folder, drawer, folders=with_metadata)
+        entries += packed_study_file(reading.folder, drawer, jobs, folders=with_metadata)
         entries += [(f.path, sources[f.before], _original(f)) for f in files if f.before in sources]
         _write(target, program, entries)
     changed = sum(_original(f) is not None for f in files)
@@ -123,17 +121,6 @@ def _sources(
     return out, unfit
 
 
-def stripped_into(path: Path, drawer: Path) -> Path:
-    """A photograph's file without what tells who and where: itself, or a new one in the drawer."""
-    content, before = stripped(path), digest(path)
-    sha256 = hashlib.sha256(content).hexdigest()
-    if sha256 == before:
-        return path
-    target = drawer / before
-    target.write_bytes(content)
-    return target
-
-
 def _places(pictures: Iterable[Picture]) -> Iterator[str]:
     """A path in the zip for each: its own name, those of one folder together, as a shot saved both ways."""
     taken: set[str] = set()
@@ -183,35 +170,6 @@ def _tables(drawer: Path, program: str) -> None:
         write_tables(reading, drawer / TABLES, program, folders=True)
     for end in ("-wal", "-shm"):
         (drawer / f"{LEDGER}{end}").unlink(missing_ok=True)
-
-
-def _study_file(folder: Path, drawer: Path, *, folders: bool) -> Iterator[tuple[str, Path, str | None]]:
-    """The study file, where there is one, and what it names: camera file, filter, known glows.
-
-    They go into a folder of their own, and the study file names them there.
-    """
-    if not (folder / STUDY_FILE).is_file():
-        return
-    text = (folder / STUDY_FILE).read_text(encoding="utf-8-sig", errors="replace")
-    for number, name in enumerate(_named(folder), 1):
-        place = f"{FILES}/{number}/{plain_part(Path(name).name)}"
-        for quote in ('"', "'"):
-            for end in (quote, ":"):
-                text = text.replace(f"{quote}{name}{end}", f"{quote}{place}{end}")
-        yield place, folder / name, None
-    (drawer / STUDY_FILE).write_text(text if folders else without_folders(text), encoding="utf-8")
-    yield STUDY_FILE, drawer / STUDY_FILE, None
-
-
-def _named(folder: Path) -> list[str]:
-    """Files that the study file names, as it names them; none of one that is wrong."""
-    try:
-        told = read_study_file(folder / STUDY_FILE)
-    except CannotReadError:
-        return []
-    glows = [glow.rpartition(":")[0] if ".json:" in glow.lower() else glow for _, glow in told.references]
-    names = [told.camera.file, told.shot.filter, *(p.filter for p in told.photograph), *glows]
-    return [name for name in dict.fromkeys(names) if name and (folder / name).is_file()]
 
 
 def _write(target: Path, program: str, entries: Sequence[tuple[str, Path, str | None]]) -> None:

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError, CannotReadError
 from glowkin.base.files import named
-from glowkin.base.places import base_name
+from glowkin.base.places import base_name, without_folders
 from glowkin.base.study import StudyFile
 from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
+from glowkin.study.discreet import tidier
 from glowkin.study.reading import ALL
 from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.telling.out_dir import Parts, published, report_text
@@ -191,17 +192,19 @@ def told(
         (str(c.id), c.kind, c.made_at, c.program, str(c.photographs), _state(c.gone))
         for c in reading.conclusions(ALL)
     ]
-    edits = [(e.made_at, e.words) for e in reading.edits(ALL) if e.undone_at is None]
+    left_out = reading.left_out(ALL)
+    tidy = tidier({r.path: base_name(r.path) for r in (*rows, *left_out)})
+    edits = [(e.made_at, tidy(e.words)) for e in reading.edits(ALL) if e.undone_at is None]
     checked = {r.path: reading.check(r.measurement_id) for r in rows if r.measurement_id is not None}
     return StudyTold(
-        file.title or overview.title,
+        str(without_folders(file.title or overview.title)),
         overview.made_at,
         file,
         tuple(_preparations(reading.folder, file, course, missing)),
         {path: check for path, check in checked.items() if check is not None},
         _room_light(reading.folder, file, shown_photographs(photos, course), missing),
         {r.path: r.note for r in rows if r.note},
-        tuple((r.path, r.left_out) for r in reading.left_out(ALL)),
+        tuple((r.path, r.left_out) for r in left_out),
         tuple(edits),
         tuple(concluded),
         tuple(Program(p.program, p.versions, p.photographs) for p in reading.programs()),

@@ -13,7 +13,9 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError
+from glowkin.study.companions import outside
 from glowkin.study.ledger_rules import checked_ledger
+from glowkin.study.study_file import study_file_in
 from glowkin.study.zip_rules import TABLES, Listed, check_archive, refused
 
 if TYPE_CHECKING:
@@ -47,12 +49,23 @@ def unpack(path: Path, folder: Path) -> Path:
             raise CannotReadError(
                 f"{path}: could not be unpacked ({error.strerror}); make room, then do it again"
             ) from error
+        _check_study_file(path, begun)
         with checked_ledger(path, begun, listed) as connection:
             _date_files(begun, connection)
         with contextlib.suppress(FileNotFoundError):
             folder.rmdir()
         begun.replace(folder)
     return folder.resolve()
+
+
+def _check_study_file(path: Path, begun: Path) -> None:
+    """A study file that names files elsewhere would have them read, and shown in a report."""
+    try:
+        told = study_file_in(begun)
+    except CannotReadError:
+        return  # every command refuses it until it is corrected
+    if told is not None and (names := outside(told)):
+        raise refused(path, f"has a study file that names {names[0]!r}, which lies outside the study")
 
 
 def _check_target(folder: Path) -> None:

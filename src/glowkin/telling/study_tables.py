@@ -51,7 +51,7 @@ def _samples(file: StudyFile) -> Table | None:
 def _role(file: StudyFile, s: StudySample) -> str:
     roles = (("control", file.controls), ("converted", file.converted), ("blank", file.blanks))
     told = [role for role, names in roles if s.name in names]
-    return ", ".join([*told, *([f"known glow, {s.reference}"] if s.reference else [])])
+    return ", ".join([*told, *([f"known glow, {base_name(s.reference)}"] if s.reference else [])])
 
 
 def _conditions(file: StudyFile) -> Table | None:
