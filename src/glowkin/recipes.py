@@ -51,6 +51,7 @@ from glowkin.light.preview import preview
 from glowkin.light.region import region_means
 from glowkin.samples.bounds import bounded
 from glowkin.samples.find import Found, find_samples, found_from_outline
+from glowkin.samples.names import names_of, references_of
 from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import KINDS, remove, surroundings, with_frames
 
@@ -246,7 +247,7 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     finding = find_samples(frame)
     glowing = list(finding.samples)
     found = glowing if settings.outlines is None else _outlined(settings.outlines, photo)
-    names = _names(settings, found, photo)
+    names = names_of(settings, len(found), photo.path)
     outlines = [f.outline_px for f in found]
     merged = scene.means(outlines)
     glows = [f.outline_px for f in glowing]
@@ -257,7 +258,7 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
         stray = with_frames(stray, blank, room, photo.kind)
     emitted = remove(merged.signals, stray)
     lit = emitted.covariance + stray.loadings @ stray.loadings.transpose(0, 2, 1)
-    known = references_seen(_references(settings, names), names, emitted.mean, lit, str(photo.path))
+    known = references_seen(references_of(settings, names), names, emitted.mean, lit, str(photo.path))
     references = checked(camera, known, settings.observer)
     trusted = [r for r in references if not r.off]
     stretched = max([r.stretched for r in trusted], default=1.0)
@@ -379,25 +380,3 @@ def _outlined(outlines: tuple[tuple[tuple[float, float], ...], ...], photo: Phot
                 "outlines are in its pixels, x right, y down"
             )
     return [found_from_outline(np.array(outline)) for outline in outlines]
-
-
-def _names(settings: Settings, found: list[Found], photo: Photograph) -> list[str]:
-    """The names given in reading order, failing that those likely, or S1, S2, ..."""
-    given, likely = settings.names, settings.likely.names
-    if not given and len(likely) == len(found):
-        return list(likely)
-    if not given:
-        return [f"S{i}" for i in range(1, len(found) + 1)]
-    if len(set(given)) != len(given):
-        raise WrongUseError("--names: every name must be given once only")
-    if len(given) != len(found):
-        raise CannotMeasureError(
-            f"{photo.path}: {len(given)} names were given, {len(found)} samples were found; "
-            "see the annotated photograph of --out, or give --outlines"
-        )
-    return list(given)
-
-
-def _references(settings: Settings, names: Sequence[str]) -> tuple[tuple[str, str], ...]:
-    """The references given, and those likely that are there."""
-    return (*settings.references, *(one for one in settings.likely.references if one[0] in names))
