@@ -17,8 +17,8 @@ STATIONS = (
 )  # fmt: skip
 DOORS = (
     "", "api", "session", "spectra", "terminal", "watching", "planning", "matching", "preparing", "demo",
-    "options", "studied", "studying", "studies", "bookkeeping", "concluding", "showing", "exporting", "cli",
-    "__main__",
+    "options", "studied", "studying", "studies", "bookkeeping", "concluding", "showing", "exporting",
+    "giving", "cli", "__main__",
 )  # fmt: skip
 """The empty one is glowkin/__init__.py."""
 MODULES = sorted(SOURCE.rglob("*.py"))

@@ -13,6 +13,7 @@ from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import TOLERANCE
 from glowkin.findings.track import Plan
+from glowkin.giving import read_ratio, with_forms
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -129,6 +130,10 @@ def track(
     at: Sequence[float] = (),
     references: Mapping[str, str] | None = None,
     study: StudyFile | str | Path | None = None,
+    old_form: str = "",
+    new_form: str = "",
+    luminance_ratio: str | float | None = None,
+    camera: Camera | str | Path | None = None,
 ) -> TimeCourse:
     """Follow samples through photographs of one arrangement, measured ones or their paths.
 
@@ -137,10 +142,19 @@ def track(
     (first file after it, name, name), ``at`` are temperatures (degrees Celsius) to reckon half-times for.
     ``references`` as in ``measure``: they steady the lamp as controls do. ``study``: a study file, or what
     was read of one; it tells all of this that is not given, and events, conditions and lamps.
+    ``old_form`` and ``new_form`` are forms known from elsewhere, as "PHOTO:SAMPLE" or "FORMS.json:FORM";
+    ``luminance_ratio`` is the new form's luminance over the old form's, per amount: a number, or "10±2" with
+    its standard deviation. ``camera`` as in ``measure``, for photographs still to be measured.
     """
-    measured = [p if isinstance(p, MeasuredPhoto) else measure(p) for p in photos]
+    measured = [p if isinstance(p, MeasuredPhoto) else measure(p, camera=camera) for p in photos]
     told = _told(study)
-    plan = Plan(tuple(controls), tuple(converted), start, tuple(swapped), tuple(at)).told_by(told)
+    plan = Plan(
+        tuple(controls), tuple(converted), start, tuple(swapped), tuple(at), old_form=old_form,
+        new_form=new_form, luminance_ratio=read_ratio(luminance_ratio),
+    ).told_by(told)  # fmt: skip
+    file, known = _file_or_camera(camera)
+    settings = Settings(names=tuple(names), camera=file)
+    plan = with_forms(plan, measured, settings, camera=known)
     glows = tuple((references or {}).items()) or (told.references if told else ())
     return recipes.track(measured, plan, names or (told.names if told else ()), glows)[1]
 
@@ -150,9 +164,9 @@ def _told(study: StudyFile | str | Path | None) -> StudyFile | None:
         return study
     from pathlib import Path as FilePath
 
-    from glowkin.study.study_file import read_study_file
+    from glowkin.study.study_file import located, read_study_file
 
-    return read_study_file(FilePath(study))
+    return located(read_study_file(FilePath(study)), FilePath(study).parent)
 
 
 def match(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from glowkin import __version__
-from glowkin.base.errors import CannotMeasureError
+from glowkin.base.errors import CannotMeasureError, CannotReadError
 from glowkin.matching import asked_forms, keep_forms, keeping_forms, match
 from glowkin.options import (
     ALL_MODELS,
@@ -20,9 +21,12 @@ from glowkin.options import (
     CONVERTED,
     JSON,
     LAB_WHITE,
+    NEW_FORM,
+    OLD_FORM,
     PAIRS,
     PHOTOS,
     PROGRAM,
+    RATIO,
     START,
     STUDY_FILE,
     SWAPPED,
@@ -35,6 +39,8 @@ from glowkin.studying import study_commands
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from glowkin.base.given import LuminanceRatio
 
 CAUTION = (
     "UV hurts eyes and skin: eyewear rated for the lamp, no direct or reflected view, gloves and sleeves, "
@@ -93,6 +99,9 @@ def compare(
 @PHOTOS
 @CONTROLS
 @CONVERTED
+@OLD_FORM
+@NEW_FORM
+@RATIO
 @SWAPPED
 @START
 @AT
@@ -109,19 +118,24 @@ def track(
     at: tuple[float, ...],
     study_file: Path | None,
     *,
+    old_form: str,
+    new_form: str,
+    luminance_ratio: LuminanceRatio | None,
     all_models: bool,
     watch: bool,
     **options: Any,
 ) -> None:
     """Follow samples through the PHOTOS (or folders of them) over time."""
-    from glowkin import recipes, studied
+    from glowkin import giving, recipes, studied
     from glowkin.base.records import TimeCourse
     from glowkin.findings.track import Plan
     from glowkin.session import start as begin
 
     study, options = studied.taken(study_file, options)
-    plan = Plan(controls, converted, start, swapped, at, all_models=all_models).told_by(study)
-    options |= {"controls": plan.controls, "converted": plan.converted, "at": at}
+    said = Plan(controls, converted, start, swapped, at, all_models=all_models)
+    plan = replace(said, old_form=old_form, new_form=new_form, luminance_ratio=luminance_ratio).told_by(study)
+    giving.check_forms(plan)
+    options |= {"controls": plan.controls, "converted": plan.converted, "at": at, **giving.told(plan)}
     if watch:
         from glowkin.watching import watch_folder
 
@@ -131,8 +145,9 @@ def track(
     if session.photos:
         names, references = session.settings.names, session.settings.references
         try:
+            plan = giving.with_forms(plan, session.photos, session.settings)
             session.photos, session.course = recipes.track(session.photos, plan, names, references)
-        except CannotMeasureError as error:
+        except (CannotMeasureError, CannotReadError) as error:
             session.fail(error)
         else:
             session.map_course(options["jobs"])

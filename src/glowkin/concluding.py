@@ -6,10 +6,11 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from glowkin import recipes
+from glowkin import giving, recipes
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.matches import match_document
 from glowkin.base.records import compare_document, track_document
+from glowkin.base.settings import Settings
 from glowkin.base.spectra import forms_content, forms_in
 from glowkin.findings.track import Plan
 from glowkin.light.photo import RAW_SUFFIXES
@@ -17,7 +18,7 @@ from glowkin.run.gather import one_a_shot
 from glowkin.session import listed
 from glowkin.study.mapping import map_course
 from glowkin.study.reading import ALL
-from glowkin.study.study_file import known_glows, study_file_in
+from glowkin.study.study_file import known_glows, located, study_file_in
 from glowkin.study.ways import File, file_of
 from glowkin.study.words import course_words, matches_words, pairs_words
 from glowkin.study.workbook import open_workbook
@@ -61,10 +62,14 @@ def tracked(
     names = listed(options["names"]) or (written.names if written else ())
     plan = Plan(
         options["controls"], options["converted"], options["start"], options["swapped"], options["at"],
-        all_models=options["all_models"],
+        all_models=options["all_models"], old_form=options["old_form"], new_form=options["new_form"],
+        luminance_ratio=options["luminance_ratio"],
     )  # fmt: skip
     references = known_glows(workbook.folder, written) if written else ()
-    series, course = recipes.track(lean, plan.told_by(written), names, references)
+    there = None if written is None else located(written, workbook.folder)
+    plan = _with_forms(workbook, plan.told_by(there), lean, names)
+    series, course = recipes.track(lean, plan, names, references)
+    options = {**options, **giving.told(plan)}
     by_path = {photo.path: number for photo, number in zip(measured, numbers, strict=True)}
     course, maps, missing = map_course(workbook.reading, by_path, series, course, jobs)
     _say_unmapped(missing)
@@ -72,6 +77,24 @@ def tracked(
     document = track_document(course, [], program)
     number = workbook.conclude("track", document, options, course_words(course), numbers, maps=drawn)
     return number, len(numbers), series, course
+
+
+def _with_forms(
+    workbook: Workbook, plan: Plan, photos: Sequence[MeasuredPhoto], names: Sequence[str]
+) -> Plan:
+    """The plan with the forms it names: of photographs of the study, or of files beside it."""
+    from glowkin.bookkeeping import as_written
+
+    def look(name: str) -> MeasuredPhoto | None:
+        try:
+            row = workbook.reading.find(name)
+        except WrongUseError:
+            return None
+        return None if row.measurement_id is None else workbook.reading.record(row.measurement_id)
+
+    told = as_written(workbook.folder, dict.fromkeys(("outlines", "camera", "filter", "references", "names")))
+    settings = Settings(names=tuple(names), camera=told["camera"], filter=told["filter"])
+    return giving.with_forms(plan, photos, settings, look=look, folder=workbook.folder)
 
 
 def compare(

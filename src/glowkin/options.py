@@ -11,6 +11,7 @@ import click
 
 from glowkin import __version__
 from glowkin.base.errors import GlowkinError, WrongUseError
+from glowkin.base.given import LuminanceRatio
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -130,6 +131,24 @@ CONTROLS = click.option(
 CONVERTED = click.option(
     "--converted", multiple=True, metavar="NAME",
     help="A sample that turns fully into the new form, as the others would.",
+)  # fmt: skip
+OLD_FORM, NEW_FORM = (
+    click.option(
+        f"--{which}-form", default="", metavar="PHOTO:SAMPLE|FORMS.json:FORM",
+        help=f"The {which} form from elsewhere: a sample photographed by the same camera, or a known colour.",
+    )
+    for which in ("old", "new")
+)  # fmt: skip
+
+
+def ratio(_ctx: click.Context, _option: click.Parameter, given: str | None) -> LuminanceRatio | None:
+    """The luminance ratio given, read."""
+    return None if given is None else LuminanceRatio.read(given)
+
+
+RATIO = click.option(
+    "--luminance-ratio", metavar="R|R±S", callback=ratio,
+    help="Luminance of the new form over the old, per amount, with its standard deviation.",
 )  # fmt: skip
 START = click.option(
     "--start", metavar="TIME", help="Time zero, as 2026-05-04T13:30; else the first photograph."

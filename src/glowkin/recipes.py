@@ -179,6 +179,11 @@ def mapped(
     return map_samples(photos, course, plots, crops)
 
 
+def camera_of_photo(path: Path, settings: Settings) -> Camera:
+    """The camera that a photograph is measured with."""
+    return _camera(open_photo(path), settings)[0]
+
+
 def cut_out(path: Path, settings: Settings, outlines: Mapping[str, Wanted]) -> dict[str, Crop]:
     """The samples of one photograph of a series as small pictures, for maps; empty if it is not as measured.
 

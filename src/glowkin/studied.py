@@ -19,13 +19,13 @@ def taken(path: Path | None, options: dict[str, Any]) -> tuple[StudyFile | None,
     """
     if path is None:
         return None, options
-    from glowkin.study.study_file import read_study_file
+    from glowkin.study.study_file import located, read_study_file
 
     try:
         study = read_study_file(path)
     except CannotReadError as error:
         return None, {**options, "unread": [{"path": str(path), "message": str(error)}]}
-    return study, filled(study, path, options)
+    return located(study, path.parent), filled(study, path, options)
 
 
 def filled(study: StudyFile, path: Path, options: dict[str, Any]) -> dict[str, Any]:

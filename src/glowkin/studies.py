@@ -14,6 +14,7 @@ from glowkin.base.matches import Assumed
 from glowkin.base.priors import PRIOR_OF_MIXTURES, PRIOR_OF_NONE, SURE, VARIATION
 from glowkin.base.settings import Settings
 from glowkin.findings.compare import TOLERANCE
+from glowkin.giving import read_ratio
 from glowkin.options import PROGRAM
 from glowkin.session import check_white, meant
 from glowkin.study.ledger import study_folder
@@ -144,6 +145,9 @@ class Study:
         at: Sequence[float] = (),
         all_models: bool = False,
         jobs: int = 2,
+        old_form: str = "",
+        new_form: str = "",
+        luminance_ratio: str | float | None = None,
     ) -> TimeCourse:
         """Follow samples through photographs of the study (all, if none is named), and keep the course, with
         maps of the samples that change.
@@ -155,6 +159,7 @@ class Study:
         asked: dict[str, Any] = {
             "names": tuple(names), "controls": tuple(controls), "converted": tuple(converted),
             "start": start, "swapped": tuple(swapped), "at": tuple(at), "all_models": all_models,
+            "old_form": old_form, "new_form": new_form, "luminance_ratio": read_ratio(luminance_ratio),
         }  # fmt: skip
         with open_workbook(self.folder, PROGRAM) as workbook:
             return concluding.tracked(workbook, _paths(photos), PROGRAM, asked, jobs)[3]

@@ -19,8 +19,11 @@ from glowkin.options import (
     JOBS,
     JSON,
     LAB_WHITE,
+    NEW_FORM,
+    OLD_FORM,
     PAIRS,
     PROGRAM,
+    RATIO,
     START,
     SWAPPED,
     TOLERANCE,
@@ -117,6 +120,9 @@ def remeasure(
 @click.option("--names", metavar="A,B,..", help="Names in the first photograph, left to right, then down.")
 @CONTROLS
 @CONVERTED
+@OLD_FORM
+@NEW_FORM
+@RATIO
 @SWAPPED
 @START
 @AT

@@ -8,7 +8,7 @@ import time
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from glowkin import recipes
+from glowkin import giving, recipes
 from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.base.records import TimeCourse
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
@@ -196,9 +196,8 @@ class Course(threading.Thread):
         began = time.monotonic()
         settings = self._session.settings
         try:
-            self.series, self.course = recipes.track(
-                self.photos, self._plan, settings.names, settings.references
-            )
+            plan = giving.with_forms(self._plan, self.photos, settings)
+            self.series, self.course = recipes.track(self.photos, plan, settings.names, settings.references)
             self._session.keep_records(self.series, self.course)
         except Exception as error:  # noqa: BLE001 - told by the thread that watches
             self.error = error

@@ -254,6 +254,13 @@ _TABLE = (
         "Keep a stable control in every photograph and follow the change to its end.",
     ),
     Flag(
+        "form-contradicted",
+        "What was given of the forms does not fit the photographs: their light is no mixture of such forms "
+        "within the errors, beginning with the old one; it was not used.",
+        "Look whether the right sample was named, old and new are not exchanged, and the lamp and filter are "
+        "the same.",
+    ),
+    Flag(
         "single-vial",
         "One vial: vial-to-vial scatter is unknown, so this is not evidence about the storage.",
         "Follow at least three vials for each condition.",

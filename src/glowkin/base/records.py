@@ -11,8 +11,10 @@ from typing import Any, TypeVar
 
 from glowkin.base.clocks import Bleaching, ClockFound, told_from_json
 from glowkin.base.events import Event  # noqa: TC001 - a field of a record
+from glowkin.base.given import FormGiven, LuminanceRatio, given_from_json
 from glowkin.base.html_table import table_html
 from glowkin.base.maps import MapFound
+from glowkin.base.references import ReferenceRead
 from glowkin.base.storages import Arrhenius, CourseComparison, StorageCourse, Vial, storages_from_json
 
 Pair = tuple[float, float]
@@ -110,24 +112,6 @@ class Rejected:
 
     outline_px: Matrix
     reason: str
-
-
-@dataclass(frozen=True)
-class ReferenceRead:
-    """A reference glow: its sample, what it is, its known colour and the one inferred before it was used; how
-    far apart they are, how far errors allow; whether that is too far, and whether it re-centred the camera.
-    """
-
-    sample: str
-    glow: str
-    known_u_prime: float
-    known_v_prime: float
-    inferred_u_prime: float
-    inferred_v_prime: float
-    deviation_u_prime_v_prime: float
-    allowed_u_prime_v_prime: float
-    off: bool
-    recentred: bool
 
 
 @dataclass(frozen=True)
@@ -272,6 +256,7 @@ class SampleCourse:
     clock: ClockFound | None = None
     map: MapFound | None = None
     spoiled_photos: tuple[str, ...] = ()
+    contradicted: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -289,6 +274,8 @@ class TimeCourse:
     events: tuple[Event, ...] = ()
     bleaching: tuple[Bleaching, ...] = ()
     models_shown: int = 3
+    forms_given: tuple[FormGiven, ...] = ()
+    luminance_ratio_given: LuminanceRatio | None = None
 
     def sample(self, name: str) -> SampleCourse | None:
         """The course of that sample, if it was followed."""
@@ -355,7 +342,7 @@ def course_from_json(document: Row) -> TimeCourse:
     samples = tuple(_course(row) for row in document["samples"])
     comparisons = tuple(build(CourseComparison, row) for row in document["comparisons"])
     found = {"samples": samples, "comparisons": comparisons, **storages_from_json(document)}
-    found |= told_from_json(document)
+    found |= told_from_json(document) | given_from_json(document)
     return build(TimeCourse, {**document, **found})
 
 

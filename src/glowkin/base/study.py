@@ -14,7 +14,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from glowkin.base.durations import moment_of
+from glowkin.base.errors import WrongUseError
 from glowkin.base.events import EventKind  # noqa: TC001 - pydantic reads it
+from glowkin.base.given import LuminanceRatio
 from glowkin.base.storages import Vial, vial_of
 
 State = Literal["wet", "dried", "ground"]
@@ -45,6 +47,26 @@ Minutes = Annotated[float, Field(strict=True, ge=0.0, allow_inf_nan=False)]
 def _number_as_text(value: Any) -> Any:
     """A replicate may be written as a number."""
     return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def _ratio(value: Any) -> Any:
+    """A luminance ratio, a number or text, as text."""
+    text = str(value) if isinstance(value, int | float) and not isinstance(value, bool) else value
+    try:
+        LuminanceRatio.read(text, "luminance_ratio")
+    except (TypeError, WrongUseError):
+        raise ValueError('must be a number, or text as "10±2" with one standard deviation') from None
+    return text
+
+
+def _address(value: Any) -> Any:
+    if isinstance(value, str) and all(value.rpartition(":")):
+        return value
+    raise ValueError("must be PHOTO:SAMPLE or FORMS.json:FORM, as fresh.dng:S1")
+
+
+RatioText = Annotated[str, BeforeValidator(_ratio)]
+FormAddress = Annotated[str, BeforeValidator(_address)]
 
 
 class _Table:
@@ -172,6 +194,9 @@ class StudyFile(_Table):
     controls: tuple[str, ...] = ()
     converted: tuple[str, ...] = ()
     blanks: tuple[str, ...] = ()
+    old_form: FormAddress = ""
+    new_form: FormAddress = ""
+    luminance_ratio: RatioText = ""
     camera: CameraTold = field(default_factory=CameraTold)
     shot: Shot = field(default_factory=Shot)
     lamp: tuple[Lamp, ...] = ()
@@ -186,6 +211,11 @@ class StudyFile(_Table):
     def names(self) -> tuple[str, ...]:
         """The samples' names, in reading order."""
         return tuple(s.name for s in self.sample)
+
+    @property
+    def ratio(self) -> LuminanceRatio | None:
+        """The luminance of the new form to that of the old, per amount, where it is told."""
+        return LuminanceRatio.read(self.luminance_ratio, "luminance_ratio") if self.luminance_ratio else None
 
     @property
     def references(self) -> tuple[tuple[str, str], ...]:

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.findings.given import ready
 from glowkin.findings.rate_models import RATE_MODELS
-from glowkin.findings.unmix import colours_of, frames_of, whitener
+from glowkin.findings.unmix import believable, colours_of, frames_of, whitener
 
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
@@ -24,9 +25,6 @@ CHANGING, NO_CHANGE, CANNOT_TELL = "changing", "no change seen", "cannot tell"
 
 COLOUR_DRIFT = 0.003
 """Relative drift of one channel while lamp and camera warm up (common practice, no source)."""
-
-REPEATABLE = 0.001
-"""Frames of one camera do not repeat better than this in a channel (common practice, no source)."""
 
 NOISIER = 9.0
 """Variance of frames, over what they declare, up to which scatter is noise: three times the declared error.
@@ -67,13 +65,13 @@ def see_change(series: Series) -> Change:
     return Change(CANNOT_TELL if _SURE <= probability < _UNSURE else certain, probability)
 
 
-def slowest_half_time(series: Series, end_form: EndForm) -> float | None:
+def slowest_half_time(series: Series, end_form: EndForm | None) -> float | None:
     """The half time the frames exclude shorter values of (one-sided 95 %), first order, drifts allowed for.
 
     None where even a fast change would have gone unseen.
     """
     series = believable(series)
-    frames = frames_of(series, end_form)
+    frames = ready(series, end_form)
     X, y = _constant_design(series, frames)
     half_times = np.geomspace(1e-2, 1e5, 160) * series.times_s[-1]
     f = np.exp(-np.log(2.0) * np.maximum(series.times_s, 0.0) / half_times[:, None])
@@ -126,12 +124,6 @@ def _three_numbers(series: Series) -> tuple[Series, bool]:
     C[:, :2, :2] = two.covariances + series.brightness_sd**2 * s[:, :, None] * s[:, None, :]
     constant = np.full((len(s), 1), s.max(initial=1e-12))
     return replace(two, signals=np.hstack([s, constant]), covariances=C, bounds=None), True
-
-
-def believable(series: Series) -> Series:
-    """The series with covariances no smaller than frames repeat."""
-    sd = REPEATABLE * series.signals
-    return replace(series, covariances=series.covariances + sd[:, :, None] ** 2 * np.eye(sd.shape[1]))
 
 
 def _best_course(series: Series, frames: Frames) -> tuple[float, int, float]:
@@ -207,13 +199,13 @@ def _form_columns(frames: Frames, f: Array, rows: int) -> Array:
 def _rss_towards(X: Array, y: Array, frames: Frames, f: Array) -> float:
     """RSS of a course f from a free A to the known end form, drifts allowed for."""
     n, d = frames.signals.shape
-    design = np.zeros((len(y) + d, X.shape[1] + d))
+    rows, values = np.asarray(frames.rows), np.asarray(frames.values)
+    design = np.zeros((len(y) + len(rows), X.shape[1] + d))
     design[: len(y), : X.shape[1]] = X
     design[: n * d, :d] = (frames.whiteners * f[:, None, None]).reshape(n * d, d)
     design[: n * d, X.shape[1] :] = (frames.whiteners * (1.0 - f)[:, None, None]).reshape(n * d, d)
-    P, B = np.asarray(frames.end_whitener), np.asarray(frames.end_signal)
-    design[len(y) :, X.shape[1] :] = P
-    full = np.concatenate([y, P @ B])
+    design[len(y) :, :d], design[len(y) :, X.shape[1] :] = rows[:, :d], rows[:, d:]
+    full = np.concatenate([y, values])
     Q = np.linalg.qr(design)[0]
     return float(np.sum((full - Q @ (Q.T @ full)) ** 2))
 

@@ -13,8 +13,8 @@ import numpy as np
 
 from glowkin.base.clocks import EITHER, ELAPSED, LAMP_ON, ClockFound
 from glowkin.findings.courses import SAME, courses_of, fit_variants, rough_fit
+from glowkin.findings.given import knows_end, ready
 from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
-from glowkin.findings.unmix import frames_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,7 +69,8 @@ def which_clock(
         return ClockFound(EITHER, None, None, None, None, told_by)
     if series.times_s[0] <= 0.0:  # neither clock runs before the sample's own time begins
         dose = dose - np.interp(0.0, series.times_s, dose)
-    by_time, by_lamp = (_best(f, end_form is not None) for f in _both(series, dose, end_form))
+    can_stop = end_form is not None or knows_end(series)
+    by_time, by_lamp = (_best(f, can_stop) for f in _both(series, dose, end_form))
     if by_time is None or by_lamp is None:
         return None
     ahead = by_lamp.aicc - by_time.aicc
@@ -80,11 +81,10 @@ def which_clock(
 
 def _both(series: Series, dose: Array, end_form: EndForm | None) -> tuple[Frames, Frames]:
     """The frames against either clock, weighted alike, by the signals that the better clock fits."""
-    courses = courses_of(DEFAULT_MODELS, can_stop=end_form is not None)
-    frames = frames_of(series, end_form)
+    courses = courses_of(DEFAULT_MODELS, can_stop=end_form is not None or knows_end(series))
+    frames = ready(series, end_form)
     rough = [rough_fit(replace(frames, times_s=t), courses) for t in (series.times_s, dose)]
-    smooth, scatter = min(rough, key=lambda r: r[1])
-    frames = frames_of(series, end_form, smooth, scatter)
+    frames = ready(series, end_form, min(rough, key=lambda r: r.scatter))
     return frames, replace(frames, times_s=dose)
 
 

@@ -78,7 +78,7 @@ class Course:
 
     def residuals(self, frames: Frames) -> Residuals:
         """Whitened residuals as a function of theta, the forms' signals solved for."""
-        return lambda theta: unmix(frames, self.fractions(frames.times_s, theta)).residuals
+        return lambda theta: unmix(frames, frames.light(self.fractions(frames.times_s, theta))).residuals
 
 
 @dataclass(frozen=True)
@@ -144,20 +144,31 @@ def courses_of(names: Sequence[str], *, can_stop: bool) -> list[Course]:
     return [Course(RATE_MODELS[name], stops) for name in names for stops in ends]
 
 
-def rough_fit(frames: Frames, courses: Sequence[Course]) -> tuple[Array, float]:
-    """Fitted signals (n, 3) of the best of these courses, and the scatter of the frames about it.
+@dataclass(frozen=True)
+class Rough:
+    """Fitted signals (n, d) of a course, the scatter of the frames about it, the forms (d,), and its RSS.
 
     The scatter is in units of the declared sd, and kept off zero for exact data.
     """
-    _, theta, course = rough_best(frames, courses)
-    f = course.fractions(frames.times_s, theta)
+
+    signals: Array
+    scatter: float
+    A: Array
+    B: Array
+    rss: float
+
+
+def rough_fit(frames: Frames, courses: Sequence[Course]) -> Rough:
+    """The best of these courses, roughly."""
+    rss, theta, course = rough_best(frames, courses)
+    f = frames.light(course.fractions(frames.times_s, theta))
     forms = unmix(frames, f)
     rows = forms.residuals[0, : frames.signals.size]
     dof = max(1, rows.size - frames.n_bounds - frames.n_linear - theta.size)
     signals = f[0][:, None] * forms.A[0] + (1.0 - f[0])[:, None] * forms.B[0]
     if frames.stray is not None:
         signals = signals + frames.stray @ forms.stray[0]
-    return signals, max(float(np.sqrt(rows @ rows / dof)), 1e-3)
+    return Rough(signals, max(float(np.sqrt(rows @ rows / dof)), 1e-3), forms.A[0], forms.B[0], rss)
 
 
 def rough_best(frames: Frames, courses: Sequence[Course]) -> tuple[float, Array, Course]:
@@ -169,6 +180,15 @@ def rough_best(frames: Frames, courses: Sequence[Course]) -> tuple[float, Array,
         theta, rss = minimise(residuals, start, course.bounds(frames.times_s), tolerance=1e-3, iterations=12)
         ends.append((float(rss[0]), theta, course))
     return min(ends, key=lambda end: end[0])
+
+
+def lowest_rss(frames: Frames, course: Course, also: Array | None = None) -> tuple[float, Array]:
+    """Smallest RSS of a course from several starts, and from parameters (1, p) told beside; and its theta."""
+    residuals, grid = course.residuals(frames), course.starts(frames.times_s)
+    starts = _apart(grid, np.argsort(squares(residuals, grid, frames.n_data)), 3)
+    starts = starts if also is None else np.concatenate([starts, also])
+    ends, rss = minimise(residuals, starts, course.bounds(frames.times_s), tolerance=1e-4, iterations=20)
+    return float(rss.min()), ends[[np.argmin(rss)]]
 
 
 def fit_variants(frames: Frames, model: RateModel, can_stop: bool) -> tuple[FittedCourse, ...]:

@@ -17,23 +17,23 @@ if TYPE_CHECKING:
 
 def forms_covariance(frames: Frames, best: FittedCourse, A: Array, B: Array) -> Array:
     """Covariance (2d, 2d) of the fitted A and B, the rate model's parameters free beside them."""
-    f = best.fractions(frames.times_s)
+    f = frames.light(best.fractions(frames.times_s))
     box = best.course.bounds(frames.times_s)
     step = 1e-5 * box.scale * np.eye(box.scale.size)
     theta = np.clip(
         best.fit.values + np.array([step, -step]).reshape(-1, box.scale.size), box.lower, box.upper
     )
-    up, down = best.course.fractions(frames.times_s, theta).reshape(2, box.scale.size, -1)
+    up, down = frames.light(best.course.fractions(frames.times_s, theta)).reshape(2, box.scale.size, -1)
     W = frames.whiteners
     slopes = np.einsum("pn,nij,j->nip", (up - down) / 2e-5, W, A - B)
     d = len(A)
     stray = np.zeros((len(f), d, 0)) if frames.stray is None else W @ frames.stray
     J = np.concatenate([W * f[:, None, None], W * (1.0 - f)[:, None, None], slopes, stray], axis=2)
     J = J.reshape(-1, J.shape[2])
-    if frames.end_whitener is not None:
-        prior = np.zeros((d, J.shape[1]))
-        prior[:, d : 2 * d] = frames.end_whitener
-        J = np.vstack([J, prior])
+    if frames.rows is not None:
+        known = np.zeros((len(frames.rows), J.shape[1]))
+        known[:, : 2 * d] = frames.rows
+        J = np.vstack([J, known])
     if frames.n_stray:
         J = np.vstack([J, np.eye(J.shape[1])[-frames.n_stray :] / frames.stray_sd])
     size = np.linalg.norm(J, axis=0)

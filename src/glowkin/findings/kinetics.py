@@ -33,13 +33,22 @@ from glowkin.findings.courses import (
 )
 from glowkin.findings.fitting import profile_interval
 from glowkin.findings.forms import bars, forms_covariance
+from glowkin.findings.given import (
+    contradicted,
+    counts_amount,
+    given_end,
+    given_of,
+    knows_end,
+    ready,
+    with_ratio_error,
+)
+from glowkin.findings.light_only import light_shares
 from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
 from glowkin.findings.spoiled import spoiled_frames
 from glowkin.findings.unmix import (
     EndForm,
     Frames,
     Series,
-    colours_of,
     fractions_of,
     frames_of,
     light_share,
@@ -75,7 +84,7 @@ class CourseFit:
     forms, whose own error is in the limits, and not cut off at 0 and 1. ``start_signal`` and
     ``end_signal`` are the fitted forms in the units of the signals: the end of a vial that converted
     fully can serve its siblings as end form. ``spoiled`` are frames that do not count: they have a fraction,
-    where forms are known, and no limits.
+    where forms are known, and no limits. ``contradicted`` is what was given of the forms and does not fit.
     """
 
     verdict: str
@@ -99,6 +108,7 @@ class CourseFit:
     end_signal: EndForm | None = None
     clock: ClockFound | None = None
     spoiled: tuple[int, ...] = ()
+    contradicted: tuple[str, ...] = ()
 
 
 def fit_course(
@@ -116,7 +126,11 @@ def fit_course(
     whole, series = series, series.take(index)
     change = see_change(series)
     if change.verdict == CHANGING:
-        found = _changing(series, end_form, models)
+        wrong = contradicted(series, end_form)
+        series = replace(series, given=given_of(series).without(wrong)) if wrong else series
+        found = with_ratio_error(series, lambda s: _changing(s, end_form, models))
+        flags = (*found.flags, "form-contradicted") if wrong else found.flags
+        found = replace(found, contradicted=wrong, flags=flags)
     else:
         found = _unchanged(series, end_form, change.verdict)
     return _with_spoiled(_spread(found, index, len(whole.times_s)), whole, bad)
@@ -138,7 +152,7 @@ def _good_and_spoiled(series: Series) -> tuple[Index, Index]:
 
 def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) -> CourseFit:
     suffice = two_forms_suffice(series)
-    can_fit = series.lamp_known and series.times_s[-1] > 0.0 and len(names) > 0
+    can_fit = counts_amount(series) and series.times_s[-1] > 0.0 and len(names) > 0
     fits, frames = _fit_models(series, end_form, names) if can_fit else ((), None)
     if not fits or frames is None:
         return _light_only(series, end_form, suffice, ())
@@ -147,7 +161,7 @@ def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) ->
     others = supported(table)
     records = tuple(f.record() for f in table)
     half, interval = _half_time(best, kept, others, series.times_s[-1])
-    if end_form is None and (half is None or interval[1] is None):
+    if end_form is None and not knows_end(series) and (half is None or interval[1] is None):
         return _light_only(series, end_form, suffice, records)
     found = _amounts(series, frames, best, kept, others, records, suffice, half, interval)
     untried = set(names) - {f.course.model.name for f in fits}
@@ -159,12 +173,11 @@ def _fit_models(
 ) -> tuple[tuple[FittedCourse, ...], Frames]:
     """All models; signals and scatter for the weights come from the best rough fit (see ``frames_of``)."""
     models = [RATE_MODELS[name] for name in names]
-    can_stop = end_form is not None
+    can_stop = end_form is not None or knows_end(series)
     courses = courses_of(names, can_stop=can_stop)
-    frames = frames_of(series, end_form)
+    frames = ready(series, end_form)
     for _ in range(2):
-        smooth, scatter = rough_fit(frames, courses)
-        frames = frames_of(series, end_form, smooth, scatter)
+        frames = ready(series, end_form, rough_fit(frames, courses))
     return tuple(f for m in models for f in fit_variants(frames, m, can_stop)), frames
 
 
@@ -194,40 +207,52 @@ def _amounts(
     half: float | None,
     interval: Interval,
 ) -> CourseFit:
-    forms = unmix(frames, best.fractions(frames.times_s)[None])
+    forms = unmix(frames, frames.light(best.fractions(frames.times_s))[None])
     A, B = forms.A[0], forms.B[0]
     covariance = forms_covariance(frames, best, A, B)
     clean = frames.without_stray(forms.stray[0])
     f, low, high = bars(clean, A, B, best.fit.rss / best.fit.dof, best.fit.dof, covariance)
     stops_at, stops_interval = _stop(frames, best, others)
-    y = series.luminance_weights
-    light = light_share(f, float(y @ A), float(y @ B)) if series.all_channels else np.full(len(f), np.nan)
+    y_A, y_B = _luminances(series, frames, A, B)
+    light = f if frames.ratio is not None else light_share(f, y_A, y_B)
     return CourseFit(
         verdict=CHANGING,
         two_forms_suffice=suffice,
-        luminance_ratio=_luminance_ratio(series, A, B, covariance, best.fit.dof),
+        luminance_ratio=_luminance_ratio(series, frames, A, B, covariance, best.fit.dof),
         stops_at=stops_at,
         stops_at_interval=stops_interval,
         model=best.course.model.name,
         not_excluded=tuple(dict.fromkeys(k.course.model.name for k in sorted(kept, key=lambda k: k.aicc))),
         half_time_s=half,
         half_time_interval_s=None if half is None else interval,
-        light_half_time_s=_light_half_time(best, y @ A, y @ B, series.times_s[-1])
-        if series.all_channels
-        else None,
+        light_half_time_s=_light_half_time(best, y_A, y_B, series.times_s[-1]),
         longer_than_s=None,
         models=records,
-        fraction_start=_column(f),
-        low=_column(low),
-        high=_column(high),
+        fraction_start=_column(frames.amount(f)),
+        low=_column(frames.amount(low)),
+        high=_column(frames.amount(high)),
         light_fraction_start=_column(light),
-        start_signal=tuple(float(v) for v in A),
-        end_signal=EndForm(B, covariance[len(A) :, len(A) :]),
+        start_signal=tuple(float(v) for v in A) if series.lamp_known else None,
+        end_signal=EndForm(B, covariance[len(A) :, len(A) :]) if series.lamp_known else None,
     )
 
 
-def _luminance_ratio(series: Series, A: Array, B: Array, covariance: Array, dof: int) -> Ratio | None:
-    """Y(B) / Y(A); the interval from the first-order error of its logarithm, the camera's share in it."""
+def _luminances(series: Series, frames: Frames, A: Array, B: Array) -> tuple[float, float]:
+    """Of the two forms, to each other; NaN where not all channels are there."""
+    if frames.ratio is not None:
+        return 1.0, frames.ratio
+    y = series.luminance_weights
+    return (float(y @ A), float(y @ B)) if series.all_channels else (float("nan"), float("nan"))
+
+
+def _luminance_ratio(
+    series: Series, frames: Frames, A: Array, B: Array, covariance: Array, dof: int
+) -> Ratio | None:
+    """Y(B) / Y(A), as given if it had to be; the interval from the first-order error of its logarithm, the
+    camera's share in it.
+    """
+    if frames.ratio is not None:
+        return given_of(series).ratio_told
     y = series.luminance_weights
     if y @ A <= 0.0 or y @ B <= 0.0 or not series.all_channels:
         return None
@@ -265,7 +290,7 @@ def _light_half_time(
     best: FittedCourse, luminance_A: float, luminance_B: float, last_s: float
 ) -> float | None:
     """When the share of the light has gone half its way, by the fitted course; None if not yet crossed."""
-    if luminance_A <= 0.0 or luminance_B <= 0.0:
+    if not (luminance_A > 0.0 and luminance_B > 0.0):
         return None
     end = float(light_share(np.asarray(best.left), luminance_A, luminance_B))
     w = (1.0 + end) / 2.0
@@ -277,73 +302,46 @@ def _light_half_time(
 def _light_only(
     series: Series, end_form: EndForm | None, suffice: bool | None, records: tuple[ModelFit, ...]
 ) -> CourseFit:
-    """Shares of the light, from the colour of the first frame to that of the last (or of the end form)."""
+    """Shares of the light only."""
+    blank = replace(_blank(CHANGING, len(series.times_s)), models=records, flags=("light-is-not-amount",))
     if not series.all_channels:
-        flags = ("light-is-not-amount",)
-        return replace(_blank(CHANGING, len(series.times_s)), models=records, flags=flags)
-    frames = colours_of(series)
-    a, b = frames.signals[0], frames.signals[-1]
-    if end_form is not None:
-        b = _colour_of(end_form, series)
-    w, _ = fractions_of(frames, a, b)
-    return replace(
-        _blank(CHANGING, len(w)),
-        two_forms_suffice=suffice,
-        light_half_time_s=_crossing_time(series.times_s, w),
-        models=records,
-        light_fraction_start=_column(w),
-        flags=("light-is-not-amount",),
-    )
-
-
-def _colour_of(end_form: EndForm, series: Series) -> Array:
-    one = Series(
-        np.zeros(1), end_form.signal[None], end_form.covariance[None], np.inf, series.luminance_weights
-    )
-    return np.asarray(colours_of(one).signals[0])
-
-
-def _crossing_time(times_s: Array, w: Array) -> float | None:
-    """When w lies half-way from its first to its last value, after making it fall steadily.
-
-    None below four frames: between so few the time would be the interpolation's.
-    """
-    from scipy.interpolate import PchipInterpolator
-    from scipy.optimize import isotonic_regression
-
-    times, first = np.unique(times_s, return_index=True)
-    falling = isotonic_regression(w[first], increasing=False).x
-    if len(times) < 4 or falling[0] <= falling[-1]:
-        return None
-    level = (falling[0] + falling[-1]) / 2.0
-    roots = PchipInterpolator(times, falling).solve(level, extrapolate=False)
-    return float(roots[0]) if roots.size and roots[0] > 0.0 else None
+        return blank
+    w, half = light_shares(series, end_form)
+    return replace(blank, two_forms_suffice=suffice, light_half_time_s=half, light_fraction_start=_column(w))
 
 
 def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> CourseFit:
-    """No change or not enough to tell: with a known end form still fractions, and a limit to the rate."""
+    """No change or not enough to tell: with a known end form still fractions, and a limit to the rate; the
+    limit also where only its colour is given.
+    """
     n = len(series.times_s)
-    if end_form is None or not series.lamp_known or n < 2:
+    if not series.lamp_known or n < 2:
         return _blank(verdict, n)
+    end_form = end_form or given_end(series)
+    can_limit = verdict == NO_CHANGE and series.times_s[-1] > 0.0
+    limit = _longer_than(series, end_form) if can_limit else None
+    if end_form is None:
+        return replace(_blank(verdict, n), longer_than_s=limit)
     frames = frames_of(series, end_form)
     W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
     A = np.linalg.solve(W.sum(axis=0), np.einsum("nij,nj->i", W, series.signals))
     f, low, high = bars(frames, A, end_form.signal, 1.0, (n - 1) * len(A))
     y = series.luminance_weights
-    can_limit = verdict == NO_CHANGE and series.times_s[-1] > 0.0
     return CourseFit(
         verdict,
         _column(f),
         _column(low),
         _column(high),
         _column(light_share(f, float(y @ A), float(y @ end_form.signal))),
-        longer_than_s=_longer_than(series, end_form) if can_limit else None,
+        longer_than_s=limit,
         start_signal=tuple(float(v) for v in A),
     )
 
 
-def _longer_than(series: Series, end_form: EndForm) -> float | None:
+def _longer_than(series: Series, end_form: EndForm | None) -> float | None:
     """The excluded half time, cut off where it would rest on the rate law more than on the photographs."""
+    if end_form is None and given_of(series).new is None:
+        return None
     limit = slowest_half_time(series, end_form)
     return None if limit is None else min(limit, _REACH * float(series.times_s[-1]))
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.base.records import ReferenceRead
+from glowkin.base.references import ReferenceRead
 from glowkin.camera.glows import known_glow
 from glowkin.camera.reference import against_known
 

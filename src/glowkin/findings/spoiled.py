@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.findings.change import believable
-from glowkin.findings.unmix import colours_of, fractions_of, frames_of, unmix
+from glowkin.findings.unmix import believable, colours_of, fractions_of, frames_of, unmix
 
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array

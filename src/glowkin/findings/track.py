@@ -28,6 +28,7 @@ from glowkin.findings.frames import (
     name_along,
     steadied,
 )
+from glowkin.findings.given_forms import known_beforehand
 from glowkin.findings.kinetics import CourseFit, EndForm, Series, fit_course, see_only
 from glowkin.findings.occasions import Occasions, occasions_of
 from glowkin.findings.places import PUT_ELSEWHERE
@@ -39,6 +40,7 @@ from glowkin.findings.storage import storages_found
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from glowkin.base.given import FormGiven, LuminanceRatio
     from glowkin.base.records import MeasuredPhoto
     from glowkin.base.storages import Vial
     from glowkin.base.study import StudyFile
@@ -57,7 +59,9 @@ class Plan:
     that changed places, each with the first photograph after it (file, name, name); ``at`` are temperatures
     (degrees Celsius) to reckon half-times for, from storages at several; ``study`` tells more of samples,
     lamps and events; ``references`` are those of the controls whose glow is known; ``all_models`` asks for
-    all in tables, not only the best three.
+    all in tables, not only the best three. ``old_form`` and ``new_form`` name forms known from elsewhere
+    (PHOTO:SAMPLE or FORMS.json:FORM), ``forms`` are these once they are looked up; ``luminance_ratio`` is
+    that of the new form to the old, per amount.
     """
 
     controls: tuple[str, ...] = ()
@@ -68,6 +72,10 @@ class Plan:
     study: StudyFile | None = None
     references: tuple[str, ...] = ()
     all_models: bool = False
+    old_form: str = ""
+    new_form: str = ""
+    luminance_ratio: LuminanceRatio | None = None
+    forms: tuple[FormGiven, ...] = ()
 
     @property
     def zero(self) -> str | None:
@@ -84,6 +92,9 @@ class Plan:
             converted=self.converted or study.converted,
             start=self.start or study.start,
             study=study,
+            old_form=self.old_form or study.old_form,
+            new_form=self.new_form or study.new_form,
+            luminance_ratio=self.luminance_ratio or study.ratio,
         )
 
 
@@ -117,6 +128,8 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
         events=told.events,
         bleaching=told.faded,
         models_shown=len(RATE_MODELS) if plan.all_models else 3,
+        forms_given=plan.forms,
+        luminance_ratio_given=plan.luminance_ratio,
     )
 
 
@@ -126,9 +139,12 @@ def _fit(
     plan: Plan,
     told: Occasions,
     told_of: Mapping[str, Open] | None = None,
+    tone: float = 1.0,
 ) -> Mapping[str, CourseFit]:
     """Every sample's course; of a rendered file from what it tells of each."""
-    series = _all_series(frames, names, plan, told)
+    given = known_beforehand(plan.forms, plan.luminance_ratio, tone)
+    found = _all_series(frames, names, plan, told)
+    series = {name: replace(s, given=given if changes(name, plan) else None) for name, s in found.items()}
     cut = {name for name in names if clipped_at_an_end(frames, name)}
     if told_of is not None:
         series = {name: told_of[name].of(s) for name, s in series.items()}
@@ -155,7 +171,7 @@ def _fit_rendered(
     are needed, only whether something changes is said.
     """
     told_of = open_channels(frames, names, whole=not plan.controls, together=bool(plan.converted))
-    tried = [_fit(toned(frames, tone), names, plan, told, told_of) for tone in TONES]
+    tried = [_fit(toned(frames, tone), names, plan, told, told_of, tone) for tone in TONES]
     plain = _all_series(frames, names, plan, told)
     fits = {name: widest([fits[name] for fits in tried]) for name in names}
     return {name: _seen_whole(fit, plain[name], told_of[name]) for name, fit in fits.items()}
@@ -177,6 +193,11 @@ def _all_series(frames: Sequence[Frame], names: list[str], plan: Plan, told: Occ
     steady = steadied(frames, fading(told.faded) or plan.controls)
     found = all_series(steady, names, lamp_sd)
     return {name: told.on(series, frames, name) for name, series in found.items()}
+
+
+def changes(name: str, plan: Plan) -> bool:
+    """Whether a sample is one of those that turn from the old form into the new."""
+    return name not in plan.controls and not (plan.study and name in plan.study.blanks)
 
 
 def _check_names(plan: Plan, names: list[str]) -> None:
@@ -262,6 +283,7 @@ def _record(
         begun_s=told.begun_s(name),
         clock=fit.clock,
         spoiled_photos=tuple(frames[i].photo.path for i in fit.spoiled),
+        contradicted=fit.contradicted,
     )
 
 

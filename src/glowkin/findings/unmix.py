@@ -17,11 +17,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from glowkin.base.uncertainty import Array
+    from glowkin.findings.given import Given
 
     Index = NDArray[np.int64]
 
 # No photograph is exact to a hundred-thousandth of its level; keeps covariances of exact numbers invertible.
 _EXACT = 1e-5
+REPEATABLE = 0.001
+"""Frames of one camera do not repeat better than this in a channel (common practice, no source)."""
 # How many times the largest signal a channel is uncertain of which only a bound is known.
 _UNKNOWN = 1e3
 # Stray light that moves all frames together by less, in units of their noise, is not felt.
@@ -38,7 +41,7 @@ class Series:
     ratio of two forms' luminances; ``stray`` (n, 3, r) are r kinds of light that may
     lie on this sample, one sd each, each in one unknown amount for all frames. Frames may come in any order;
     frames whose time or signal is not finite are passed over. ``bounds`` (n, 3) marks channels of a frame of
-    which only a bound is known: they do not count.
+    which only a bound is known: they do not count. ``given`` is what is known of the two forms beforehand.
     """
 
     times_s: Array
@@ -49,6 +52,7 @@ class Series:
     stray: Array | None = None
     luminance_sd: float = 0.0
     bounds: NDArray[np.bool_] | None = None
+    given: Given | None = None
 
     @property
     def lamp_known(self) -> bool:
@@ -77,6 +81,7 @@ class Series:
             luminance_weights=np.ones(len(index)),
             stray=None if self.stray is None else self.stray[:, index],
             bounds=None if self.bounds is None else self.bounds[:, index],
+            given=None if self.given is None else self.given.channels(index),
         )
 
     def bounded(self, bounds: NDArray[np.bool_]) -> Series:
@@ -111,25 +116,28 @@ class EndForm:
 
 @dataclass(frozen=True)
 class Frames:
-    """Frames ready to fit: signals (n, d), whiteners (n, d, d) with W V W^T = 1, and the known end form.
+    """Frames ready to fit: signals (n, d), whiteners (n, d, d) with W V W^T = 1.
 
-    ``stray`` (n, d, r) is added to the signals in r unknown amounts, 0 within ``stray_sd``.
+    ``stray`` (n, d, r) is added to the signals in r unknown amounts, 0 within ``stray_sd``. What is known of
+    the forms beforehand are ``rows`` (m, 2d) that take A and B to ``values`` (m,), each within 1. Where
+    signals are colours, ``ratio`` is the luminance of B to that of A, by which amounts are turned into light.
     """
 
     times_s: Array
     signals: Array
     whiteners: Array
-    end_signal: Array | None = None
-    end_whitener: Array | None = None
+    rows: Array | None = None
+    values: Array | None = None
     stray: Array | None = None
     stray_sd: float = 1.0
     bounds: NDArray[np.bool_] | None = None
+    ratio: float | None = None
 
     @property
     def n_data(self) -> int:
-        """Numbers fitted: d for each frame, d for a known end form, one for each stray amount."""
-        ends = 0 if self.end_signal is None else self.end_signal.size
-        return int(self.signals.size + ends + self.n_stray - self.n_bounds)
+        """Numbers fitted: d for each frame, what is known of the forms, one for each stray amount."""
+        known = 0 if self.values is None else self.values.size
+        return int(self.signals.size + known + self.n_stray - self.n_bounds)
 
     @property
     def n_bounds(self) -> int:
@@ -156,6 +164,24 @@ class Frames:
             stray=None if self.stray is None else self.stray[index],
             bounds=None if self.bounds is None else self.bounds[index],
         )
+
+    def knowing(self, rows: Array, values: Array) -> Frames:
+        """The frames with more known of the forms (m, 2d and m)."""
+        if self.rows is not None and self.values is not None:
+            rows, values = np.concatenate([self.rows, rows]), np.concatenate([self.values, values])
+        return replace(self, rows=rows, values=values)
+
+    def light(self, f: Array) -> Array:
+        """What fractions of amount mix as: themselves, or as shares of light where signals are colours."""
+        return f if self.ratio is None else light_share(f, 1.0, self.ratio)
+
+    def amount(self, w: Array) -> Array:
+        """The reverse of ``light``; beyond 0 and 1, where errors may take it, along the tangent there."""
+        if self.ratio is None:
+            return w
+        inside, R = np.clip(w, 0.0, 1.0), self.ratio
+        inner = inside * R / (inside * R + 1.0 - inside)
+        return np.asarray(inner + R * np.minimum(w, 0.0) + np.maximum(w - 1.0, 0.0) / R)
 
     def without_stray(self, amounts: Array) -> Frames:
         """The frames with these amounts (r,) of stray light taken off, nothing left open."""
@@ -195,8 +221,8 @@ def frames_of(
     )
     if end_form is None:
         return frames
-    C = _floored(end_form.covariance[None], end_form.signal[None])
-    return replace(frames, end_signal=end_form.signal, end_whitener=whitener(C)[0] * scatter)
+    P = whitener(_floored(end_form.covariance[None], end_form.signal[None]))[0] * scatter
+    return frames.knowing(np.hstack([np.zeros_like(P), P]), P @ end_form.signal)
 
 
 def _felt(stray: Array | None, whiteners: Array) -> Array | None:
@@ -227,6 +253,12 @@ def colours_of(series: Series) -> Frames:
     return Frames(series.times_s, colour @ plane.T, whitener(V))
 
 
+def believable(series: Series) -> Series:
+    """The series with covariances no smaller than frames repeat."""
+    sd = REPEATABLE * series.signals
+    return replace(series, covariances=series.covariances + sd[:, :, None] ** 2 * np.eye(sd.shape[1]))
+
+
 def whitener(V: Array) -> Array:
     """Inverse Cholesky factors of covariances (n, d, d)."""
     return np.asarray(np.linalg.inv(np.linalg.cholesky(V)))
@@ -242,15 +274,15 @@ def unmix(frames: Frames, f: Array) -> Unmixed:
     z = f - centre[:, None]
     spread = np.maximum(np.sqrt(np.einsum("kn,kn->k", z, z) / n), 1e-12)
     z /= spread[:, None]
-    z_end = -centre / spread
-    level, slope, stray = _solve(*_normal_equations(frames, z, z_end), d)
-    A, B = level + slope * ((1.0 - centre) / spread)[:, None], level + slope * z_end[:, None]
+    ends = np.stack([(1.0 - centre) / spread, -centre / spread], axis=1)
+    level, slope, stray = _solve(*_normal_equations(frames, z, ends), d)
+    A, B = level + slope * ends[:, :1], level + slope * ends[:, 1:]
     model = level[:, None, :] + z[..., None] * slope[:, None, :]
     if frames.stray is not None:
         model = model + np.einsum("ndr,kr->knd", frames.stray, stray)
     rows = (frames.whiteners @ (frames.signals - model)[..., None]).reshape(k, n * d)
-    if frames.end_signal is not None:
-        rows = np.concatenate([rows, (frames.end_signal - B) @ _matrix(frames.end_whitener).T], axis=1)
+    if frames.rows is not None and frames.values is not None:
+        rows = np.concatenate([rows, frames.values - np.hstack([A, B]) @ frames.rows.T], axis=1)
     return Unmixed(A, B, stray, np.concatenate([rows, stray / frames.stray_sd], axis=1))
 
 
@@ -279,21 +311,25 @@ def _floored(C: Array, s: Array) -> Array:
     return np.asarray(C + size[:, None, None] * np.eye(s.shape[1]))
 
 
-def _normal_equations(frames: Frames, z: Array, z_end: Array) -> tuple[Array, Array]:
-    """Matrices (k, m, m) and right sides (k, m) for level, slope and stray; the end is one more frame."""
+def _normal_equations(frames: Frames, z: Array, ends: Array) -> tuple[Array, Array]:
+    """Matrices (k, m, m) and right sides (k, m) for level, slope and stray; ``ends`` (k, 2) are A's and B's
+    places along the slope.
+    """
     k, d, m = len(z), frames.signals.shape[1], frames.n_linear
     W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
     s = frames.signals
-    if frames.end_signal is not None:
-        P = _matrix(frames.end_whitener)
-        W, s = np.concatenate([W, (P.T @ P)[None]]), np.vstack([s, frames.end_signal])
-        z = np.concatenate([z, z_end[:, None]], axis=1)
     flat, Ws = W.reshape(len(s), d * d), (W @ s[..., None])[..., 0]
     M, right = np.zeros((k, m, m)), np.zeros((k, m))
     M[:, :d, :d] = W.sum(axis=0)
     M[:, d : 2 * d, :d] = M[:, :d, d : 2 * d] = (z @ flat).reshape(k, d, d)
     M[:, d : 2 * d, d : 2 * d] = (z**2 @ flat).reshape(k, d, d)
     right[:, :d], right[:, d : 2 * d] = Ws.sum(axis=0), z @ Ws
+    if frames.rows is not None:
+        of_a, of_b = frames.rows[:, :d], frames.rows[:, d:]
+        slopes = ends[:, 0, None, None] * of_a + ends[:, 1, None, None] * of_b
+        T = np.concatenate([np.broadcast_to(of_a + of_b, slopes.shape), slopes], axis=2)
+        M[:, : 2 * d, : 2 * d] += np.swapaxes(T, 1, 2) @ T
+        right[:, : 2 * d] += np.swapaxes(T, 1, 2) @ frames.values
     if frames.stray is not None:
         _add_stray(frames, z, W, s, M, right)
     return M, right
@@ -302,18 +338,13 @@ def _normal_equations(frames: Frames, z: Array, z_end: Array) -> tuple[Array, Ar
 def _add_stray(frames: Frames, z: Array, W: Array, s: Array, M: Array, right: Array) -> None:
     """The rows and columns of the stray amounts, each with its prior."""
     d, r = frames.signals.shape[1], frames.n_stray
-    C = np.zeros((len(s), d, r))
-    C[: len(frames.signals)] = frames.stray
+    C = np.asarray(frames.stray)
     WC = W @ C
     M[:, :d, 2 * d :] = WC.sum(axis=0)
     M[:, d : 2 * d, 2 * d :] = (z @ WC.reshape(len(s), d * r)).reshape(-1, d, r)
     M[:, 2 * d :, : 2 * d] = np.swapaxes(M[:, : 2 * d, 2 * d :], 1, 2)
     M[:, 2 * d :, 2 * d :] = np.einsum("ndr,ndq->rq", C, WC) + np.eye(r) / frames.stray_sd**2
     right[:, 2 * d :] = np.einsum("ndr,nd->r", WC, s)
-
-
-def _matrix(array: Array | None) -> Array:
-    return np.asarray(array, dtype=float)
 
 
 def _solve(M: Array, right: Array, d: int) -> tuple[Array, Array, Array]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -65,6 +66,12 @@ def study_file_in(folder: Path) -> StudyFile | None:
 def known_glows(folder: Path, study: StudyFile) -> tuple[tuple[str, str], ...]:
     """Samples of known glow with what that is: a file is found from the study file's folder."""
     return tuple((name, _from_folder(folder, glow)) for name, glow in study.references)
+
+
+def located(study: StudyFile, folder: Path) -> StudyFile:
+    """The same with the files of its forms found from the study file's folder."""
+    old, new = (_from_folder(folder, told) for told in (study.old_form, study.new_form))
+    return replace(study, old_form=old, new_form=new)
 
 
 def _from_folder(folder: Path, glow: str) -> str:

@@ -38,6 +38,7 @@ GRAVITY = (
     "other-camera",
     "camera-unlike-prior",
     "reference-off",
+    "form-contradicted",
     "light-is-not-amount",
     "lamp-not-steadied",
     "condition-changed",

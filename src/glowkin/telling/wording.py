@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
     from glowkin.base.clocks import Bleaching
     from glowkin.base.matches import Matches, SampleMatch
-    from glowkin.base.records import Comparison, MeasuredPhoto, ReferenceRead, SampleCourse, TimeCourse
+    from glowkin.base.records import Comparison, MeasuredPhoto, SampleCourse, TimeCourse
+    from glowkin.base.references import ReferenceRead
     from glowkin.telling.provenance import FlagRow
 
 MOST_PAIRS = 6
