@@ -49,7 +49,7 @@ from glowkin.light.mismatch import mismatch_flags
 from glowkin.light.noise import estimate_noise
 from glowkin.light.preview import preview
 from glowkin.light.region import region_means
-from glowkin.samples.bounds import bounded
+from glowkin.samples.bounds import bounded, bounds_of
 from glowkin.samples.find import Found, find_samples, found_from_outline
 from glowkin.samples.names import names_of, references_of
 from glowkin.samples.quality import photo_flags
@@ -318,7 +318,9 @@ def _with_bounds(seen: Evidence, observer: int) -> Evidence:
     found = bounded(
         seen.camera, seen.colours, seen.photo, outlines, seen.emitted, seen.stray, observer, correction
     )
-    return replace(seen, colours=found.colours, bounds=found.channels)
+    single = len(seen.scene.exposures) == 1
+    least = bounds_of(seen.photo, outlines, seen.emitted, seen.stray, correction) if single else None
+    return replace(seen, colours=found.colours, bounds=found.channels, least=least)
 
 
 def _camera(photo: Photograph, settings: Settings) -> tuple[Camera, tuple[str, ...]]:

@@ -34,6 +34,8 @@ class Sample:
     stray light ``stray_rgb`` taken off; ``linear_rgb_covariance`` is that of the mean alone.
     ``clipped_channels``: those of which it is only known that they are at the ceiling at least; the colour is
     what the others leave then, ``luminance_relative`` the least that it may be, ``linear_rgb`` unknown.
+    ``bound_rgb``: of a sample clipped in part, in a raw file, the mean over all of it, which is the least
+    that its ``bound_channels`` may be, and what the others are.
     """
 
     name: str
@@ -66,6 +68,9 @@ class Sample:
     linear_rgb: tuple[float, float, float] | None = None
     linear_rgb_covariance: Matrix | None = None
     stray_rgb: tuple[float, float, float] | None = None
+    bound_rgb: tuple[float, float, float] | None = None
+    bound_rgb_covariance: Matrix | None = None
+    bound_channels: tuple[str, ...] = ()
     flags: tuple[str, ...] = ()
 
 

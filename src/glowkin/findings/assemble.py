@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from glowkin.camera.emission import Camera, Emissions
     from glowkin.camera.reference import Checked
     from glowkin.light.bracket import View
+    from glowkin.light.ceiling import Ceiling
     from glowkin.light.merge import Merged
     from glowkin.light.photo import Photograph
     from glowkin.light.region import Signals
@@ -35,7 +36,8 @@ _DIAGRAM = 0.3
 @dataclass(frozen=True, eq=False)
 class Evidence:
     """What the rooms before found out about the n samples of one photograph; ``bounds`` (n x 3) are channels
-    of which it was only reckoned that they are at least at the ceiling.
+    of which it was only reckoned that they are at least at the ceiling; ``least`` what clipped samples' light
+    is, or is at least, in each channel.
     """
 
     photo: Photograph
@@ -51,6 +53,7 @@ class Evidence:
     rejected: tuple[Rejected, ...]
     references: Sequence[Checked] = ()
     bounds: NDArray[np.bool_] | None = None
+    least: Ceiling | None = None
 
 
 def sample_records(
@@ -85,8 +88,24 @@ def sample_records(
             base = _banded(base, evidence.colours.band[i])
         elif i in seen and not at_least:
             base = replace(base, flags=(*base.flags, "colour-not-told"))
-        records.append(base)
+        records.append(_with_least(base, evidence, i))
     return tuple(records)
+
+
+def _with_least(base: Sample, evidence: Evidence, i: int) -> Sample:
+    """The record with what a clipped sample's channels are, or are at least."""
+    least = evidence.least
+    if least is None or not np.isfinite(least.covariance[i]).all():
+        return base
+    r, g, b = (float(v) for v in least.mean[i])
+    stray = [float(v) for v in evidence.stray.level[i]]
+    return replace(
+        base,
+        bound_rgb=(r, g, b),
+        bound_rgb_covariance=matrix(least.covariance[i]),
+        bound_channels=tuple(name for name, c in zip(CHANNELS, least.clipped[i], strict=True) if c),
+        stray_rgb=(stray[0], stray[1], stray[2]),
+    )
 
 
 def _told(colour: Uncertain) -> bool:

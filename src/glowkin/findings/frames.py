@@ -15,18 +15,20 @@ from typing import TYPE_CHECKING, TypeAlias, overload
 import numpy as np
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.base.records import CHANNELS
 from glowkin.base.shelf import Shelf, kept_as
 from glowkin.findings.places import follow_all
 from glowkin.findings.swaps import flag_swaps, swapped_back
 from glowkin.findings.unmix import Series
 
 if TYPE_CHECKING:
-    from glowkin.base.records import MeasuredPhoto, Sample
+    from glowkin.base.records import Matrix, MeasuredPhoto, Sample
     from glowkin.base.uncertainty import Array
 
 POSITION_SD = 0.015
 """What is left of the lamp after the control is divided out, relative (common practice, no source)."""
 _CLIPPED = 0.01
+_CLEAR = 4
 _NEAREST = 8
 _CROSS_SD = 0.01
 """Light a neighbour may throw on a sample, as a share of its own, for each square of their distance over
@@ -188,10 +190,23 @@ def _whole(frame: Frame, name: str) -> Sample | None:
     return None if sample is None or sample.clipped_fraction > _CLIPPED else sample
 
 
-def clipped_at_an_end(frames: Sequence[Frame], name: str) -> bool:
-    """Whether the sample is clipped where it was first or last seen: then one of its forms is not known."""
-    ends = (next(f for f in order if name in f.samples) for order in (frames, reversed(frames)))
-    return any(_whole(frame, name) is None for frame in ends)
+def clipped_at_an_end(frames: Sequence[Frame], name: str, *, by_bounds: bool = False) -> bool:
+    """Whether the sample is clipped where it was first or last seen: then one of its forms is not known.
+
+    ``by_bounds``: its other channels tell, if two are left there and four photographs show all.
+    """
+    ends = [next(f for f in order if name in f.samples) for order in (frames, reversed(frames))]
+    lost = [frame for frame in ends if _whole(frame, name) is None]
+    if not lost or not by_bounds:
+        return bool(lost)
+    clear = sum(_whole(frame, name) is not None for frame in frames)
+    return clear < _CLEAR or any(len(_bounds(frame, name)) != 1 for frame in lost)
+
+
+def _bounds(frame: Frame, name: str) -> tuple[str, ...]:
+    """The channels of a clipped sample of which only the least is known; none where nothing is known."""
+    sample = frame.samples.get(name)
+    return () if sample is None or sample.bound_rgb is None else sample.bound_channels
 
 
 def series_of(frames: Sequence[Frame], name: str, lamp_sd: float) -> Series:
@@ -200,26 +215,48 @@ def series_of(frames: Sequence[Frame], name: str, lamp_sd: float) -> Series:
 
 
 def all_series(frames: Sequence[Frame], names: Sequence[str], lamp_sd: float) -> dict[str, Series]:
-    """``series_of`` each of these samples, in one pass over the frames."""
+    """``series_of`` each of these samples, in one pass over the frames.
+
+    Where a sample is clipped in one channel, and the lamp is known, the others count and that is a bound.
+    """
     n, m = len(frames), len(names)
     signals, covariances = np.full((m, n, 3), np.nan), np.full((m, n, 3, 3), np.nan)
     stray, times = np.zeros((m, n, 3, _NEAREST + 2)), np.zeros(n)
+    bounds = np.zeros((m, n, 3), dtype=bool)
     others = _nearest_first(frames, names)
     for i, frame in enumerate(frames):
         times[i], scale = frame.time_s, 1.0 / (exposure(frame.photo) * frame.lamp)
         for k, name in enumerate(names):
-            sample = _whole(frame, name)
-            if sample is not None and sample.linear_rgb is not None:
-                signals[k, i] = np.array(sample.linear_rgb) * scale
-            if sample is not None and sample.linear_rgb_covariance is not None:
-                covariances[k, i] = np.array(sample.linear_rgb_covariance) * scale**2
+            seen = _signal(frame, name, by_bounds=bool(np.isfinite(lamp_sd)))
+            if seen is not None:
+                signals[k, i], covariances[k, i] = np.array(seen[0]) * scale, np.array(seen[1]) * scale**2
+                bounds[k, i] = seen[2]
             stray[k, i] = _stray_light(frame, name, others[name])
     weights, photo = luminance_weights(frames), frames[0].photo
     luminance_sd = _LUMINANCE_SD[photo.kind if photo.camera.basis == "generic" else photo.camera.basis]
-    return {
+    found = {
         name: Series(times, signals[k], covariances[k], lamp_sd, weights, stray[k], luminance_sd)
         for k, name in enumerate(names)
     }
+    for name, cut in zip(names, bounds, strict=True):
+        if cut.any():
+            found[name] = replace(found[name].bounded(cut), least=True)
+    return found
+
+
+def _signal(
+    frame: Frame, name: str, *, by_bounds: bool
+) -> tuple[tuple[float, ...], Matrix, list[bool]] | None:
+    """Channels of a sample in one photograph, their covariance, and which of them are bounds; None where it
+    is not seen, or clipped in more than one.
+    """
+    sample, one = _whole(frame, name), len(_bounds(frame, name)) == 1
+    if sample is not None and sample.linear_rgb is not None and sample.linear_rgb_covariance is not None:
+        return sample.linear_rgb, sample.linear_rgb_covariance, [False] * 3
+    sample = frame.samples.get(name) if sample is None and by_bounds and one else None
+    if sample is None or sample.bound_rgb is None or sample.bound_rgb_covariance is None:
+        return None
+    return sample.bound_rgb, sample.bound_rgb_covariance, [c in sample.bound_channels for c in CHANNELS]
 
 
 def luminance_weights(frames: Sequence[Frame]) -> Array:

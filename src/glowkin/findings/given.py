@@ -130,6 +130,8 @@ def ready(series: Series, end_form: EndForm | None = None, rough: Rough | None =
     """
     scatter = 1.0 if rough is None else rough.scatter
     given = given_of(series)
+    if rough is not None and series.lamp_known:
+        series = series.held_above(rough.signals)
     if not series.lamp_known:
         frames = replace(colours_of(series), ratio=given.ratio)
         rows, values = _colour_rows(series, given)

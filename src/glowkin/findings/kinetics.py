@@ -383,4 +383,4 @@ def _with_spoiled(found: CourseFit, series: Series, bad: Index) -> CourseFit:
 
 
 def _column(values: Array) -> Column:
-    return tuple(float(v) for v in values)
+    return tuple(float(v) if np.isfinite(v) else None for v in values)

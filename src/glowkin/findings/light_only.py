@@ -22,10 +22,12 @@ def light_shares(series: Series, end_form: EndForm | None) -> tuple[Array, float
     """
     frames, given = colours_of(series), given_of(series)
     new = FormLight(end_form.signal, end_form.covariance) if end_form is not None else given.new
-    a = frames.signals[0] if given.old is None else form_colour(series, given.old)[0]
-    b = frames.signals[-1] if new is None else form_colour(series, new)[0]
-    w, _ = fractions_of(frames, a, b)
-    return w, _crossing_time(series.times_s, w)
+    clear = np.ones(len(series.times_s), dtype=bool) if series.bounds is None else ~series.bounds.any(axis=1)
+    ends = frames.signals[clear] if clear.any() else frames.signals
+    a = ends[0] if given.old is None else form_colour(series, given.old)[0]
+    b = ends[-1] if new is None else form_colour(series, new)[0]
+    w = np.where(clear, fractions_of(frames, a, b)[0], np.nan)
+    return w, _crossing_time(series.times_s[clear], w[clear])
 
 
 def _crossing_time(times_s: Array, w: Array) -> float | None:

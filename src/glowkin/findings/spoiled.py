@@ -77,7 +77,9 @@ def _is_spoiled(rss: float, rest: float, dof: int, numbers: int, choices: int) -
 def _one_way(frames: Frames, out: tuple[int, ...]) -> tuple[float, int, Array]:
     """RSS of the best falling course through the other frames, degrees of freedom, and each one's part."""
     rest = frames.take(np.delete(np.arange(len(frames.times_s)), list(out)))
-    s, (n, d) = rest.signals, rest.signals.shape
+    n, d = rest.signals.shape
+    clear = np.ones(n, dtype=bool) if rest.bounds is None else ~rest.bounds.any(axis=1)
+    s = rest.signals[clear] if np.count_nonzero(clear) > 1 else rest.signals
     starts = [(s[0], s[-1]), (s[:2].mean(axis=0), s[-2:].mean(axis=0))]
     rows, levels = min((_falling(rest, A, B) for A, B in starts), key=lambda end: float(end[0] @ end[0]))
     parts = np.sum(rows[: n * d].reshape(n, d) ** 2, axis=1)

@@ -145,7 +145,8 @@ def _fit(
     given = known_beforehand(plan.forms, plan.luminance_ratio, tone)
     found = _all_series(frames, names, plan, told)
     series = {name: replace(s, given=given if changes(name, plan) else None) for name, s in found.items()}
-    cut = {name for name in names if clipped_at_an_end(frames, name)}
+    steady = bool(plan.controls)
+    cut = {name for name in names if clipped_at_an_end(frames, name, by_bounds=steady)}
     if told_of is not None:
         series = {name: told_of[name].of(s) for name, s in series.items()}
         cut |= {name for name in names if not len(told_of[name].channels)}
@@ -237,8 +238,9 @@ def _relative_end(fit: CourseFit, series: Series) -> tuple[Array, Array] | None:
 
 
 def _start_level(series: Series) -> float:
-    """Luminance of the first usable frame."""
+    """Luminance of the first usable frame that is clipped in no channel."""
     index = series.usable()
+    index = index if series.bounds is None else index[~series.bounds[index].any(axis=1)]
     return float(series.signals[index[0]] @ series.luminance_weights) if len(index) else float("nan")
 
 

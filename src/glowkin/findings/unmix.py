@@ -27,6 +27,8 @@ REPEATABLE = 0.001
 """Frames of one camera do not repeat better than this in a channel (common practice, no source)."""
 # How many times the largest signal a channel is uncertain of which only a bound is known.
 _UNKNOWN = 1e3
+# A bound that a fit comes this near to, or falls below, is held as a value within so much of itself.
+_ABOVE, _HELD_SD = 1.003, 0.01
 # Stray light that moves all frames together by less, in units of their noise, is not felt.
 _FELT = 0.1
 
@@ -41,7 +43,9 @@ class Series:
     ratio of two forms' luminances; ``stray`` (n, 3, r) are r kinds of light that may
     lie on this sample, one sd each, each in one unknown amount for all frames. Frames may come in any order;
     frames whose time or signal is not finite are passed over. ``bounds`` (n, 3) marks channels of a frame of
-    which only a bound is known: they do not count. ``given`` is what is known of the two forms beforehand.
+    which only a bound is known: they do not count, but where ``least``, bounds are the least that a channel
+    is, and one that a fit falls below counts as a value (``held_above``). ``given`` is what is known of the
+    two forms beforehand.
     """
 
     times_s: Array
@@ -52,6 +56,7 @@ class Series:
     stray: Array | None = None
     luminance_sd: float = 0.0
     bounds: NDArray[np.bool_] | None = None
+    least: bool = False
     given: Given | None = None
 
     @property
@@ -90,6 +95,16 @@ class Series:
         size = _UNKNOWN * float(np.nan_to_num(np.abs(self.signals)).max())
         V = V + np.where(bounds, size**2, 0.0)[:, :, None] * np.eye(bounds.shape[1])
         return replace(self, covariances=V, bounds=bounds)
+
+    def held_above(self, fitted: Array) -> Series:
+        """The same with what a fit's signals (n, d) fall below held as values, each within 1 %."""
+        if self.bounds is None or not self.least:
+            return self
+        falls = self.bounds & (fitted < _ABOVE * self.signals)
+        size = np.where(falls, np.square(_HELD_SD * self.signals), 0.0)
+        kept = ~(falls[:, :, None] | falls[:, None, :])
+        V = np.where(kept, self.covariances, 0.0) + size[:, :, None] * np.eye(falls.shape[1])
+        return replace(self, covariances=V, bounds=self.bounds & ~falls)
 
     def take(self, index: Index) -> Series:
         """The frames of these indices."""

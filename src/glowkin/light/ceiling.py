@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from glowkin.light.photo import Photograph
 
 _MOST_CELLS = 2_000_000
+_HARDLY = 1e-4
+"""Share of a region's cells that may clip in a channel without moving its mean by what matters."""
 _RANKS = np.array([1, 2, 4], dtype=np.uint8)
 
 
@@ -71,6 +73,39 @@ def _region(
         return np.full(3, np.nan), np.full((3, 3), np.nan), clipped
     mean, covariance, _, _ = statistics(sums, counts, side)
     return mean, covariance + np.diag(coding_variance(photo, mean)), clipped
+
+
+def at_least(photo: Photograph, outlines: Sequence[Array], correction: Correction | None = None) -> Ceiling:
+    """All cells of each outline in a raw file: a channel that clips in any is at least its mean.
+
+    The others' means are values: the channels of a raw file clip each by itself.
+    """
+    found = [_whole(photo, np.asarray(outline, dtype=float), correction) for outline in outlines]
+    mean, covariance, clipped = zip(*found, strict=True) if found else ((), (), ())
+    return Ceiling(
+        np.array(mean, dtype=float).reshape(-1, 3),
+        np.array(covariance, dtype=float).reshape(-1, 3, 3),
+        np.array(clipped, dtype=bool).reshape(-1, 3),
+    )
+
+
+def _whole(
+    photo: Photograph, outline: Array, correction: Correction | None
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    mask, window = outline_mask(photo, outline)
+    side = block_side(photo, int(np.count_nonzero(mask)))
+    over = [np.count_nonzero(clipped_cells(photo, window, 1, c) & mask) for c in range(3)]
+    clipped = np.array(over) > _HARDLY * max(int(np.count_nonzero(mask)), 1)
+    sums = block_totals(linear_cells(photo, window) * mask[..., None], side, 1).reshape(-1, 3)
+    counts = block_totals(mask.astype(np.float32), side, 1).ravel()
+    if correction is not None:
+        means = correction.blocks(mask, window, side, sums / np.where(counts > 0, counts, np.nan)[:, None])
+        counts = np.where(np.isfinite(means).all(axis=1), counts, 0.0)
+        sums = np.nan_to_num(means) * counts[:, None]
+    if counts.sum() < 4:
+        return np.full(3, np.nan), np.full((3, 3), np.nan), clipped
+    mean, covariance, _, _ = statistics(sums, counts, side)
+    return mean, covariance, clipped
 
 
 def _clipped_channels(photo: Photograph, window: Window, every: int) -> NDArray[np.uint8]:

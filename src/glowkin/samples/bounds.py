@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.camera.emission import Emissions
-from glowkin.light.ceiling import at_ceiling
+from glowkin.light.ceiling import Ceiling, at_ceiling, at_least
 from glowkin.samples.stray import KINDS
 
 if TYPE_CHECKING:
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from glowkin.light.region import Signals
     from glowkin.samples.stray import Stray
 
+PARTLY_CLIPPED = 0.01
+"""From this share of clipped pixels on, those that are left are no measure of a sample's light."""
 MOSTLY_CLIPPED = 0.97
 """From this share of clipped pixels on, those that are left are a sample's rim and its darkest grains."""
 
@@ -61,6 +63,28 @@ def bounded(
     told = np.isfinite(read.uv_prime).all(axis=1, keepdims=True)
     channels[which] = seen.clipped & told
     return Bounded(_instead(colours, which, read), channels)
+
+
+def bounds_of(
+    photo: Photograph,
+    outlines: Sequence[Array],
+    emitted: Signals,
+    stray: Stray,
+    correction: Correction | None = None,
+) -> Ceiling | None:
+    """Of the samples (n) of a raw file that are clipped in part or all over, all cells' means, stray light
+    off: values, and of channels that clip the least they may be. NaN for the others, None where all are.
+    """
+    which = np.flatnonzero(emitted.clipped > PARTLY_CLIPPED)
+    if not which.size or photo.kind != "raw":
+        return None
+    seen = at_least(photo, [outlines[int(i)] for i in which], correction)
+    n = len(outlines)
+    mean, covariance = np.full((n, 3), np.nan), np.full((n, 3, 3), np.nan)
+    clipped = np.zeros((n, 3), dtype=bool)
+    mean[which], covariance[which] = seen.mean - stray.level[which], seen.covariance
+    clipped[which] = seen.clipped
+    return Ceiling(mean, covariance, clipped)
 
 
 def _instead(colours: Emissions, which: NDArray[np.intp], read: Emissions) -> Emissions:
