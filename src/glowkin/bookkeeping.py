@@ -14,7 +14,9 @@ from glowkin.base.settings import FRAME_KINDS, Likely
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
 from glowkin.camera.glows import known_glow
+from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.options import INTERRUPTED
+from glowkin.run.gather import one_a_shot
 from glowkin.samples.outlines import read_outlines
 from glowkin.session import begun, listed, meant
 from glowkin.showing import print_document
@@ -51,9 +53,10 @@ def begin(study: Path, title: str, program: str, *, as_json: bool) -> int:
 
 
 def add(
-    study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], *, copy: bool, replace: bool
-) -> int:
-    """Take photographs up and measure what is awaited; the exit status."""
+    study: Path, photos: Sequence[Path], program: str, options: dict[str, Any], *, copy: bool, replace: bool,
+    bracket: bool = False,
+) -> int:  # fmt: skip
+    """Take photographs up, those of a ``bracket`` as one, and measure what is awaited; the exit status."""
     with _opened(study, program) as workbook:
         told = as_written(workbook.folder, options)
         session = begun(program, out=None, **{**options, "camera": told["camera"], "filter": told["filter"]})
@@ -68,9 +71,11 @@ def add(
             )
         if photos and not errors:
             paths, errors = meant(photos, settings)
-            taken, refused = taken_up(workbook, paths, settings, copy=copy, replace=replace)
-            errors += refused
-            _say_taken(taken, len(paths))
+            how = {"copy": copy, "replace": replace, "bracket": bracket}
+            if not bracket or not errors:
+                taken, refused = taken_up(workbook, paths, settings, **how)
+                errors += refused
+                _say_taken(taken, 1 if bracket else len(paths))
         return _completed(workbook, study, errors, program, options["jobs"], as_json=options["as_json"])
 
 
@@ -96,20 +101,34 @@ def with_likely(settings: Settings, folder: Path) -> Settings:
 
 
 def taken_up(
-    workbook: Workbook, paths: Sequence[Path], settings: Settings, *, copy: bool, replace: bool = False
-) -> tuple[list[Taken], list[Error]]:
-    """Take up each photograph, to be measured by these settings; those that cannot be, with the reason."""
+    workbook: Workbook, paths: Sequence[Path], settings: Settings, *, copy: bool, replace: bool = False,
+    bracket: bool = False,
+) -> tuple[list[Taken], list[Error]]:  # fmt: skip
+    """Take up each photograph, or all as one bracket, to be measured by these settings; those that cannot be,
+    with the reason.
+    """
+    paths = _exposures(paths) if bracket else paths
     way = _checked_way(settings, workbook.folder)
     if copy:
         way.frames = [copied(frame, workbook.folder) for frame in way.frames]
     taken, errors, number = [], [], workbook.keep_way(way)
+    told = number, settings.names, settings.outlines
+    if bracket:
+        return [workbook.add_bracket(paths, *told, copy=copy, replace=replace)], []
     for path in paths:
         try:
-            one = workbook.add(path, number, settings.names, settings.outlines, copy=copy, replace=replace)
-            taken.append(one)
+            taken.append(workbook.add(path, *told, copy=copy, replace=replace))
         except GlowkinError as error:
             errors.append({"path": str(path), "message": str(error)})
     return taken, errors
+
+
+def _exposures(paths: Sequence[Path]) -> list[Path]:
+    """The exposures of a bracket: of each shot saved both ways the raw file only."""
+    exposures = one_a_shot(paths, RAW_SUFFIXES)
+    if len(exposures) < 2:
+        raise WrongUseError("--bracket: only one exposure is left of these PHOTOs; name two or more")
+    return exposures
 
 
 def _say_taken(taken: Sequence[Taken], given: int) -> None:

@@ -41,7 +41,8 @@ def export(
             told["figures"] = [
                 {"name": n, "width_mm": round(w, 2), "height_mm": round(h, 2)} for n, w, h in figures
             ]
-            _say(f"{out}: {', '.join(told['tables'])}; {len(figures)} figures as SVG and PNG, {width} column")
+            count = f"{len(figures)} figure{'' if len(figures) == 1 else 's'}"
+            _say(f"{out}: {', '.join(told['tables'])}; {count} as SVG and PNG, {width} column")
         if zip_file is not None:
             packed = pack(reading, zip_file, program, jobs, with_metadata=with_metadata)
             told["zip"] = {

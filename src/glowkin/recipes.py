@@ -89,12 +89,12 @@ def measure_and_show(
 
 
 def measure_check_show(
-    path: str | Path, settings: Settings
-) -> tuple[MeasuredPhoto, ShotCheck, NDArray[np.uint8]]:
-    """The measured photograph, what a check of it says, and a small picture, decoded once."""
+    path: str | Path | Sequence[str | Path], settings: Settings
+) -> tuple[MeasuredPhoto, ShotCheck | None, NDArray[np.uint8]]:
+    """The measured photograph, what a check of it says (not of a bracket), and a small picture."""
     scene = _opened(path)
     seen = evidence_of(scene, settings)
-    checked = concluded(check_look(Look(seen)).check)
+    checked = concluded(check_look(Look(seen)).check) if len(scene.exposures) == 1 else None
     return measured_from(seen, settings), checked, preview(scene.photo, scene.frame)
 
 

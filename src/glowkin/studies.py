@@ -65,11 +65,13 @@ class Study:
         white_point: str = "E",
         observer: int = 2,
         copy: bool = False,
+        bracket: bool = False,
         jobs: int = 2,
     ) -> Rows[PhotographRow]:
         """Take up photographs or folders of them, measure what is new; answers all that the study holds.
 
-        Adding one twice is harmless. ``copy`` copies them into the study; ``jobs`` are decoded at once; the
+        Adding one twice is harmless. ``copy`` copies them into the study; of a ``bracket`` they are the
+        exposures, and one measurement; ``jobs`` are decoded at once; the
         others are as in ``glowkin.measure``, files only. What a study.toml in the folder says of camera,
         filter, names and known glows stands where they are not given. ``CannotMeasureError`` names what could
         not be measured, once all the others are kept.
@@ -85,7 +87,7 @@ class Study:
             check_white(settings)
             given = [photos] if isinstance(photos, str | PathLike) else photos
             paths, errors = meant([Path(p) for p in given], settings)
-            errors += bookkeeping.taken_up(workbook, paths, settings, copy=copy)[1]
+            errors += bookkeeping.taken_up(workbook, paths, settings, copy=copy, bracket=bracket)[1]
             written = study_file_in(self.folder)
             done = complete(workbook, jobs, names=written.names if written else ())
         wrong = [error["message"] for error in errors] + [message for _, message in done.errors]

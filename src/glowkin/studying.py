@@ -14,6 +14,7 @@ from glowkin.matching import FORMS_OR_KEPT, supposed, supposing
 from glowkin.options import (
     ALL_MODELS,
     AT,
+    BRACKET,
     CONTROLS,
     CONVERTED,
     JOBS,
@@ -57,15 +58,18 @@ def new(study: Path, title: str, *, as_json: bool) -> None:
 @PHOTOS
 @click.option("--copy", is_flag=True, help="Copy the photographs into the study's folder.")
 @click.option("--replace", is_flag=True, help="Where a photograph has new content, take that in its place.")
+@BRACKET
 @partial(shared_options, left_out=("out",))
-def add(study: Path, photos: tuple[Path, ...], *, copy: bool, replace: bool, **options: Any) -> None:
+def add(
+    study: Path, photos: tuple[Path, ...], *, copy: bool, replace: bool, bracket: bool, **options: Any
+) -> None:
     """Take PHOTOs into the study and measure them; complete what is still to be measured.
 
     Adding one twice is harmless. One that was moved is found again when it is added from its new place.
     """
     from glowkin import bookkeeping
 
-    sys.exit(bookkeeping.add(study, photos, PROGRAM, options, copy=copy, replace=replace))
+    sys.exit(bookkeeping.add(study, photos, PROGRAM, options, copy=copy, replace=replace, bracket=bracket))
 
 
 @study_commands.command(epilog="Example: glowkin study show drying evening.dng")

@@ -9,7 +9,7 @@ import zlib
 import numpy as np
 import pytest
 import tifffile
-from PIL import Image
+from PIL import ExifTags, Image
 from PIL.PngImagePlugin import PngInfo
 
 from glowkin.base.errors import CannotReadError
@@ -123,6 +123,41 @@ def test_nothing_is_left_of_who_and_where(photo):
         with tifffile.TiffFile(io.BytesIO(content)) as file:
             tags = {t.code for p in file.pages for t in p.tags}
         assert {GPS, 0x013C, 0x9C9D, 0xC62F} & tags == set()
+
+
+def small(path) -> bytes:
+    """A little JPEG that tells who."""
+    Image.fromarray(PIXELS[:24, :32]).save(path, comment=b"seen at home", quality=50)
+    return path.read_bytes()
+
+
+def test_thumbnails_of_a_jpeg_go(tmp_path):
+    """They may show what was cropped: of JFIF, its extension (ITU-T T.871) and Exif (first directory after
+    the picture's, CIPA DC-008).
+    """
+    inner, path, plain = small(tmp_path / "small.jpg"), tmp_path / "a.jpg", tmp_path / "plain.jpg"
+    Image.fromarray(PIXELS).save(plain, quality=95)
+    pixels = bytes(range(48))  # 4 x 4 in RGB
+    jfif = b"JFIF\x00\x01\x02\x00\x00\x01\x00\x01\x04\x04" + pixels
+    entries = ((0x0103, 3, 6), (0x0201, 4, 68), (0x0202, 4, len(inner)))
+    first = struct.pack("<HHHIHHI", 1, 0x0112, 3, 1, 1, 0, 26)
+    second = struct.pack("<H", 3) + b"".join(struct.pack("<HHII", t, k, 1, v) for t, k, v in entries)
+    exif = (b"II*\x00\x08\x00\x00\x00" + first + second + bytes(4)).ljust(68, b"\x00") + inner
+    parts = ((0xE0, jfif), (0xE0, b"JFXX\x00\x10" + inner), (0xE1, b"Exif\x00\x00" + exif))
+    segments = b"".join(struct.pack(">BBH", 0xFF, k, len(body) + 2) + body for k, body in parts)
+    data = plain.read_bytes()
+    path.write_bytes(data[:2] + segments + data[20:])
+    with Image.open(path) as before:
+        assert before.getexif().get_ifd(ExifTags.IFD.IFD1)[0x0202] == len(inner), "Pillow sees the thumbnail"
+    content = stripped(path)
+    assert pixels not in content
+    assert content.count(b"\xff\xd8\xff") == 1
+    assert b"seen at home" not in content
+    with Image.open(io.BytesIO(content)) as after:
+        assert np.array_equal(np.asarray(after), np.asarray(Image.open(plain)))
+        assert after.getexif()[0x0112] == 1
+        assert not after.getexif().get_ifd(ExifTags.IFD.IFD1)
+        assert after.info["jfif_version"] == (1, 2)
 
 
 def test_pixels_and_figures_of_the_shot_stay(photo, tmp_path):

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
 import shutil
 import signal
+import sqlite3
 
 import pytest
 from PIL import Image
@@ -304,6 +306,42 @@ def test_frames_and_files_are_kept_by_content(run, study, photos, tmp_path):
     (photos / "moved.jpg").unlink()
     assert run("remeasure", study).exit_code == 1
     assert run("remeasure", study, "--without", "lamp-off").exit_code == 0
+
+
+def test_a_copied_photograph_that_was_edited_where_it_came_from_is_noticed(run, study, photos):
+    shot, other = photos / "09.jpg", photos / "10.jpg"
+    assert run("add", study, shot, "--copy").exit_code == 0
+    with Image.open(shot) as picture:
+        exif = picture.getexif()
+        picture.crop((0, 0, 440, 300)).save(shot, exif=exif, quality=95)
+    for how in ((), ("--copy",)):
+        told = run("add", study, shot, *how)
+        assert told.exit_code == 1
+        assert "09.jpg: is no longer what was added on" in told.stderr
+    assert run("show", study).exit_code == 0, "the copy is as it was"
+    shutil.copy(other, shot)
+    assert run("add", study, shot, "--copy").exit_code == 0, "taken at another time: a card that begins anew"
+    assert sorted(p.suffix for p in (study / "photos").iterdir()) == [".jpg", ".jpg"]
+    with open_study(study) as reading:
+        assert len(reading.photographs()) == 2
+    with Image.open(shot) as picture:
+        exif = picture.getexif()
+        picture.crop((0, 0, 430, 300)).save(shot, exif=exif, quality=95)
+    assert run("add", study, shot, "--copy", "--replace").exit_code == 0
+    with open_study(study) as reading:
+        assert (len(reading.photographs()), len(reading.left_out())) == (2, 1)
+
+
+def test_the_begin_of_a_hash_that_several_have_is_told_with_these(run, study, photos):
+    assert run("add", study, photos / "09.jpg", photos / "10.jpg").exit_code == 0
+    with contextlib.closing(sqlite3.connect(study / "ledger.sqlite")) as ledger, ledger:
+        for number, last in ((1, "1"), (2, "2")):
+            ledger.execute("UPDATE pictures SET sha256 = ? WHERE id = ?", (f"{'ab' * 31}a{last}", number))
+    said = run("show", study, "ababab")
+    assert said.exit_code == 2
+    assert "ababab: the hashes of several photographs begin so: ../shots/09.jpg (" in said.stderr
+    assert "give more of its digits" in said.stderr
+    assert run("show", study, f"{'ab' * 31}a2", "--json").exit_code == 0
 
 
 def test_samples_of_known_glow_in_the_study_file_count_where_they_are(run, study, photos, tmp_path):

@@ -164,10 +164,15 @@ def _jpeg(data: bytes) -> Stripped:
             out += [_segment(0xE1, _XMP + packet)] if packet else []
         elif kind in range(0xE0, 0xF0) or kind == 0xFE:
             kept = kind in _KEPT_SEGMENTS and body.startswith(_KEPT_SEGMENTS[kind])
-            out += [data[start:end]] if kept else []
+            out += [_segment(kind, _without_thumbnail(body) if kind == 0xE0 else body)] if kept else []
         else:
             out.append(data[start:end])
     return Stripped(b"".join(out), secrets)
+
+
+def _without_thumbnail(jfif: bytes) -> bytes:
+    """A JFIF segment without its thumbnail, which may show what was cut off since (ITU-T T.871)."""
+    return jfif[:12] + b"\x00\x00"
 
 
 def _segment(kind: int, body: bytes) -> bytes:

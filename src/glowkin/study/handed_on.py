@@ -60,6 +60,7 @@ def hand_on(ledger: Path, files: Iterable[Handed], *, folders: bool = False) -> 
         change = _changer(hashes, tidier(names, folders=folders))
         connection.create_function("plain", 1, plain_part)
         connection.execute("UPDATE files SET name = plain(name)")
+        connection.execute("DELETE FROM sources")
         _change_texts(connection, change)
         _change_json(connection, change)
         connection.execute("COMMIT")

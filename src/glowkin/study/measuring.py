@@ -17,7 +17,7 @@ from glowkin.study.ways import settings_of
 from glowkin.telling.previews import jpeg
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from glowkin.base.checks import ShotCheck
     from glowkin.base.records import MeasuredPhoto
@@ -37,9 +37,11 @@ class Done:
     interrupted: bool = False
 
 
-def measured_and_shown(path: Path, settings: Settings) -> tuple[MeasuredPhoto, ShotCheck, bytes]:
-    """The measured photograph, its check, and a small JPEG of it."""
-    photo, check, picture = recipes.measure_check_show(path, settings)
+def measured_and_shown(
+    path: Path, settings: Settings, beside: Mapping[Path, Sequence[Path]]
+) -> tuple[MeasuredPhoto, ShotCheck | None, bytes]:
+    """The measured photograph, its check, and a small JPEG of it; ``beside``: other exposures of brackets."""
+    photo, check, picture = recipes.measure_check_show([path, *beside.get(path, ())], settings)
     return photo, check, jpeg(picture)
 
 
@@ -75,11 +77,12 @@ def _outcomes(
     for _, alike in groupby(tasks, key=lambda t: (t.settings_id, t.names, t.outlines)):
         ready = []
         for task in alike:
-            state = task.picture.state(workbook.folder)
-            if state == "there":
-                ready.append(task)
+            files_of = (task.picture, *task.exposures)
+            amiss = [(p, s) for p in files_of if (s := p.state(workbook.folder)) != "there"]
+            if amiss:
+                yield task, mend(*amiss[0]), None
             else:
-                yield task, mend(task.picture, state), None
+                ready.append(task)
         if not ready:
             continue
         try:
@@ -94,8 +97,14 @@ def _measured(
     workbook: Workbook, ready: Sequence[Task], settings: Settings, jobs: int
 ) -> Iterator[tuple[Task, Outcome[Any] | str, Settings | None]]:
     """What comes of tasks that are alike; settings that make no sense are told of each that is left."""
-    paths = [task.picture.file(workbook.folder) for task in ready]
-    outcomes = map_photos(partial(measured_and_shown, settings=settings), paths, jobs)
+    folder = workbook.folder
+    paths = [task.picture.file(folder) for task in ready]
+    beside = {
+        path: tuple(p.file(folder) for p in task.exposures)
+        for path, task in zip(paths, ready, strict=True)
+        if task.exposures
+    }
+    outcomes = map_photos(partial(measured_and_shown, settings=settings, beside=beside), paths, jobs)
     done = 0
     try:
         for outcome in outcomes:
@@ -116,12 +125,15 @@ def _kept(
     why = outcome if isinstance(outcome, str) else outcome.message
     if not isinstance(outcome, str) and outcome.result is not None:
         photo, check, picture = outcome.result
-        if photo.sha256 == task.picture.sha256:
+        seen = {m.sha256 for m in photo.merged_from} or {photo.sha256}
+        if seen == {p.sha256 for p in (task.picture, *task.exposures)}:
             workbook.keep(task, photo, picture, camera, check)
             done.measured.append(task.photograph_id)
             return True
         why = f"{task.picture.path}: changed while it was measured; see that it is complete, and add it again"
-    why = (why or "").replace(str(task.picture.file(workbook.folder)), task.picture.path)
+    for picture in (task.picture, *task.exposures):
+        why = (why or "").replace(str(picture.file(workbook.folder)), picture.path)
+    why = why or ""
     workbook.refuse(task, why)
     done.errors.append((task.picture.path, why))
     return False

@@ -23,6 +23,12 @@ _SAMPLE = """
     FROM samples s JOIN measurements m ON m.id = s.measurement_id
     JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id
 """
+_SHOWS = (
+    "p.id IN (SELECT id FROM photographs WHERE picture_id = f.id "
+    "UNION ALL SELECT photograph_id FROM exposures WHERE picture_id = f.id)"
+)
+"""The photograph that a file is, or is an exposure of."""
+
 QUERIES = {
     "title": "SELECT title, made_at, program FROM study",
     "photographs counted": "SELECT count(*) FROM photographs WHERE left_out = ''",
@@ -56,15 +62,19 @@ QUERIES = {
     ),
     "photograph": f"{_PHOTOGRAPH} WHERE p.id = ?",
     "by path": (
-        "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.path = ? "
+        f"SELECT p.id FROM pictures f JOIN photographs p ON {_SHOWS} WHERE f.path = ? "  # noqa: S608 - fixed text
         "ORDER BY p.left_out <> '', p.id DESC"
     ),
+    "by source": (
+        f"SELECT p.id FROM sources s JOIN pictures f ON f.id = s.picture_id JOIN photographs p ON {_SHOWS} "  # noqa: S608 - fixed text
+        "WHERE s.path = ? ORDER BY p.left_out <> '', p.id DESC"
+    ),
     "by hash": (
-        "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id "
-        "WHERE f.sha256 >= ? AND f.sha256 < ? LIMIT 2"
+        f"SELECT p.id, f.path, f.sha256 FROM pictures f JOIN photographs p ON {_SHOWS} "  # noqa: S608 - fixed text
+        "WHERE f.sha256 >= ? AND f.sha256 < ? LIMIT 6"
     ),
     "by name": (
-        "SELECT p.id, f.path FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.name = ?"
+        f"SELECT p.id, f.path FROM pictures f JOIN photographs p ON {_SHOWS} WHERE f.name = ?"  # noqa: S608 - fixed text
     ),
     "names": (
         "SELECT n.name, n.photographs, (SELECT s.taken_at FROM samples s WHERE s.name = n.name "
@@ -108,6 +118,10 @@ QUERIES = {
     ),
     "file": "SELECT name, content FROM files WHERE sha256 = ?",
     "picture": "SELECT path, sha256, size_bytes, modified_ns FROM pictures WHERE sha256 = ?",
+    "exposures": (
+        "SELECT f.path, f.sha256, f.size_bytes, f.modified_ns FROM exposures e "
+        "JOIN pictures f ON f.id = e.picture_id WHERE e.photograph_id = ? ORDER BY f.id"
+    ),
     "pictures": (
         "SELECT id, path, sha256, size_bytes, modified_ns FROM pictures WHERE id > ? ORDER BY id LIMIT ?"
     ),
@@ -129,7 +143,9 @@ QUERIES = {
         "WHERE g.conclusion_id = ?"
     ),
     "needed": (
-        "SELECT f.sha256 FROM photographs p JOIN pictures f ON f.id = p.picture_id WHERE p.left_out = ''"
+        "SELECT f.sha256 FROM photographs p JOIN pictures f ON f.id = p.picture_id WHERE p.left_out = '' "
+        "UNION ALL SELECT f.sha256 FROM exposures e JOIN photographs p ON p.id = e.photograph_id "
+        "JOIN pictures f ON f.id = e.picture_id WHERE p.left_out = ''"
     ),
     "settings needed": (
         "SELECT told FROM settings s WHERE EXISTS "

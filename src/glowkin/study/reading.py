@@ -49,6 +49,8 @@ FEW = 5
 ALL = -1
 """As many as there are, as SQLite has it."""
 _LEAST_DIGITS = 6
+_MORE_DIGITS = 6
+"""Digits of a hash shown beyond those that several have in common."""
 _NO_NUMBER = 1 << 63
 """SQLite's whole numbers end below this."""
 
@@ -108,8 +110,14 @@ class Reading:
                 return self.photograph(row[0])
         if len(text) >= _LEAST_DIGITS and all(c in "0123456789abcdef" for c in text):
             by_hash = self._all("by hash", text, f"{text}g")
-            if len(by_hash) == 1:
+            if len({row[0] for row in by_hash}) == 1:
                 return self.photograph(by_hash[0][0])
+            if by_hash:
+                shown = len(text) + _MORE_DIGITS
+                few = ", ".join(f"{path} ({sha256[:shown]})" for _, path, sha256 in by_hash)
+                raise WrongUseError(
+                    f"{text}: the hashes of several photographs begin so: {few}; give more of its digits"
+                )
         meant = [
             (i, path)
             for i, path in self._all("by name", PurePath(text).name)
@@ -214,6 +222,10 @@ class Reading:
         """A photograph's file, or that of a frame taken beside it, by content."""
         row = self._one("picture", sha256)
         return None if row is None else Picture(*row)
+
+    def exposures(self, photograph_id: int) -> list[Picture]:
+        """Of a bracket the files of the exposures beside the photograph itself; none of another."""
+        return [Picture(*row) for row in self._all("exposures", photograph_id)]
 
     def pictures(self, part: int = 1000) -> Iterator[Picture]:
         """Every file that is known by its path."""

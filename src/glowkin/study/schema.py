@@ -301,5 +301,21 @@ CREATE TABLE maps (
 ) STRICT;
 """
 
-STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS, _MATCHES)
+_BESIDE = """
+-- of a bracket the exposures beside the photograph itself, which is the shortest of them
+CREATE TABLE exposures (
+    photograph_id INTEGER NOT NULL REFERENCES photographs,
+    picture_id INTEGER NOT NULL UNIQUE REFERENCES pictures,
+    PRIMARY KEY (photograph_id, picture_id)
+) STRICT, WITHOUT ROWID;
+
+-- of photographs copied into the study where they were copied from, by the way from the study's folder
+CREATE TABLE sources (
+    picture_id INTEGER PRIMARY KEY REFERENCES pictures,
+    path TEXT NOT NULL
+) STRICT;
+CREATE INDEX sources_by_path ON sources (path);
+"""
+
+STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS, _MATCHES, _BESIDE)
 """From no tables to version 1, from there to 2, and so on."""

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, TimeCourse
+    from glowkin.study.pictures import Picture
     from glowkin.study.reading import Reading
     from glowkin.study.rows import (
         Conclusion,
@@ -169,9 +170,10 @@ def edits_table(rows: Sequence[EditRow]) -> Table:
     return Table("Edits", ("Made (UTC)", "What", "State"), cells, _more(len(cells), len(rows), "latest"))
 
 
-def photograph_lines(r: PhotographRow) -> list[str]:
-    """What else is known of a photograph."""
-    out = [f"Note: {r.note}"] if r.note else []
+def photograph_lines(r: PhotographRow, exposures: Sequence[Picture] = ()) -> list[str]:
+    """What else is known of a photograph, and of the other ``exposures`` of a bracket."""
+    out = [f"A bracket, with {', '.join(p.path for p in exposures)}"] if exposures else []
+    out += [f"Note: {r.note}"] if r.note else []
     out += [f"Left out: {r.left_out}"] if r.left_out else []
     out += [not_done_words(r)] if r.status != "measured" else []
     return [*out, f"Added {r.added_at}; SHA-256 {r.sha256}"]

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any
 from glowkin.base.errors import CannotReadError
 from glowkin.base.records import to_json
 from glowkin.study import ledger, pictures
+from glowkin.study.brackets import Brackets, another_shot
 from glowkin.study.discreet import walked
-from glowkin.study.edits import Change, Edits
+from glowkin.study.edits import Change
 from glowkin.study.ledger import transaction
 from glowkin.study.sample_rows import SAMPLE_COLUMNS, sample_values
 from glowkin.study.tables import now, outlines_json, outlines_of
@@ -48,13 +49,14 @@ class Taken:
 
 @dataclass(frozen=True)
 class Task:
-    """A measurement that is asked for."""
+    """A measurement that is asked for; of a bracket with the ``exposures`` beside the picture."""
 
     photograph_id: int
     picture: Picture
     settings_id: int
     names: tuple[str, ...]
     outlines: Outlines | None
+    exposures: tuple[Picture, ...] = ()
 
 
 def new_study(folder: Path, title: str, program: str) -> Path:
@@ -71,7 +73,7 @@ def open_workbook(given: Path, program: str) -> Iterator[Workbook]:
         yield Workbook(connection, folder, program)
 
 
-class Workbook(Edits):
+class Workbook(Brackets):
     """A study that may be changed; ``reading`` answers what it holds."""
 
     def keep_way(self, way: Way) -> int:
@@ -100,11 +102,46 @@ class Workbook(Edits):
             again = self._added_again(known, seen, copy=copy)
             return dataclasses.replace(again, otherwise=self.settings_id(known) != settings_id)
         before = self._in_place_of(seen, path, replace=replace)
-        seen = pictures.copied(seen, self.folder) if copy else seen
+        source, seen = seen, pictures.copied(seen, self.folder) if copy else seen
         with transaction(self._connection):
             if before is not None:
-                self._edit(f"{seen.path}: new content in its place", [Change(before, "left_out", "replaced")])
-            return Taken(self.take(seen, settings_id, names, outlines), added=True)
+                words = f"{source.path}: new content in its place"
+                self._edit(words, [Change(before, "left_out", "replaced")])
+            number = self.take(seen, settings_id, names, outlines)
+            self._came_from(seen, source)
+        return Taken(number, added=True)
+
+    def add_bracket(
+        self, paths: Sequence[Path], settings_id: int, names: Sequence[str] = (),
+        outlines: Outlines | None = None, *, copy: bool = False, replace: bool = False,
+    ) -> Taken:  # fmt: skip
+        """Take photographs of one scene up as one measurement; harmless where it is in the study already.
+
+        ``CannotReadError`` where one cannot be read or is in the study otherwise, and ``replace`` does not
+        say that these take the place of a bracket's exposures.
+        """
+        seen = [pictures.seen(path, self.folder) for path in paths]
+        known = self._known_bracket(seen, replace=replace)
+        if known is not None and all(self._known(one) == known for one in seen):
+            again = [self._added_again(known, one, copy=copy) for one in seen]
+            words = ".\n".join(dict.fromkeys(one.words for one in again if one.words))
+            return Taken(known, words, otherwise=self.settings_id(known) != settings_id)
+        if known is None:
+            for one, path in zip(seen, paths, strict=True):
+                self._in_place_of(one, path, replace=False)
+        sources, seen = seen, [pictures.copied(one, self.folder) for one in seen] if copy else seen
+        with transaction(self._connection):
+            if known is None:
+                number = self.take(seen[0], settings_id, names, outlines)
+                self._add_exposures(number, seen[1:])
+            else:
+                self._exchange(known, seen)
+            for one, source in zip(seen, sources, strict=True):
+                self._came_from(one, source)
+        if known is None:
+            return Taken(number, added=True)
+        words = f"{seen[0].path}: taken in the place of other exposures of its bracket"
+        return Taken(known, words, otherwise=self.settings_id(known) != settings_id)
 
     def take(
         self, seen: Picture, settings_id: int, names: Sequence[str] = (), outlines: Outlines | None = None
@@ -120,14 +157,6 @@ class Workbook(Edits):
             self._ask(photograph)
         return photograph
 
-    def _known(self, seen: Picture) -> int | None:
-        row = self._one(
-            "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id WHERE f.sha256 = ?1 "
-            "OR f.id IN (SELECT picture_id FROM originals WHERE sha256 = ?1)",
-            seen.sha256,
-        )
-        return None if row is None else int(row[0])
-
     def _added_again(self, photograph: int, seen: Picture, *, copy: bool) -> Taken:
         """One that is in the study: its place is put right where it was moved."""
         row = self.reading.photograph(photograph)
@@ -137,14 +166,14 @@ class Workbook(Edits):
                 f"{seen.path}: is in the study already, as {row.path}, without position and serial numbers"
             )
             return Taken(photograph, words)
-        words = ""
+        words, source = "", seen
         if copy and not before.path.startswith(f"{ledger.PHOTOS}/"):
             seen = pictures.copied(seen, self.folder)
-            words = f"{row.path}: copied to {seen.path}"
+            words = f"{before.path}: copied to {seen.path}"
         elif seen.path != before.path:
             if before.state(self.folder) == "there":
-                return Taken(photograph, f"{seen.path}: is in the study already, as {row.path}")
-            words = f"{row.path}: found again as {seen.path}"
+                return Taken(photograph, f"{seen.path}: is in the study already, as {before.path}")
+            words = f"{before.path}: found again as {seen.path}"
         if row.left_out:
             words = (
                 f"{row.path}: was left out of the study ({row.left_out}); take it in again with: "
@@ -153,17 +182,24 @@ class Workbook(Edits):
         if seen != before:
             with transaction(self._connection):
                 self._move(seen)
+                self._came_from(seen, source)
         return Taken(photograph, words)
 
     def _in_place_of(self, seen: Picture, path: Path, *, replace: bool) -> int | None:
-        """The photograph that lay there with another content."""
-        row = self._one(
-            "SELECT p.id FROM pictures f JOIN photographs p ON p.picture_id = f.id "
-            "WHERE f.path = ? AND p.left_out = ''", seen.path,
-        )  # fmt: skip
-        if row is None or replace:
-            return None if row is None else int(row[0])
-        before = self.reading.photograph(row[0])
+        """The photograph that lay there, or was copied from there, with another content."""
+        number = self._there(seen)
+        if number is None:
+            return None
+        before = self.reading.photograph(number)
+        places = {before.path, *(p.path for p in self.reading.exposures(number))}
+        if seen.path not in places and another_shot(path, before.taken_at):
+            return None
+        if replace and self.reading.exposures(before.id):
+            raise CannotReadError(
+                f"{path}: is an exposure of a bracket; add all its exposures again with --bracket --replace"
+            )
+        if replace:
+            return before.id
         raise CannotReadError(
             f"{path}: is no longer what was added on {before.added_at[:10]}; put the original back under "
             "this name and the new one under another, or take it in its place with --replace"
@@ -207,8 +243,15 @@ class Workbook(Edits):
             "ORDER BY p.settings_id, p.names, p.outlines, p.id"
         )
         return [
-            Task(row[0], pictures.Picture(*row[1:5]), row[5], tuple(json.loads(row[6])), outlines_of(row[7]))
-            for row in rows
+            Task(
+                row[0],
+                pictures.Picture(*row[1:5]),
+                row[5],
+                tuple(json.loads(row[6])),
+                outlines_of(row[7]),
+                tuple(self.reading.exposures(row[0])),
+            )
+            for row in rows.fetchall()
         ]
 
     def keep(
@@ -219,8 +262,14 @@ class Workbook(Edits):
         frames = tuple(
             dataclasses.replace(f, path=pictures.relative(Path(f.path), self.folder)) for f in photo.frames
         )
-        photo = dataclasses.replace(photo, path="", frames=frames)
+        merged = tuple(
+            dataclasses.replace(m, path=pictures.relative(Path(m.path), self.folder))
+            for m in photo.merged_from
+        )
+        photo = dataclasses.replace(photo, path="", frames=frames, merged_from=merged)
         with transaction(self._connection):
+            if task.exposures:
+                self._set_reference(task.photograph_id, photo.sha256)
             program = self._numbered("programs", ("program", "versions"), (self._program, self._versions))
             self._none_current(task.photograph_id)
             camera = self._numbered(
