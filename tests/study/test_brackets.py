@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import shutil
+import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
@@ -101,11 +103,17 @@ def test_it_is_measured_again_together(run, held):
     assert (row.path, len(exposures)) == ("../shots/short.dng", 2)
 
 
-def test_copies_of_all_exposures_are_kept(run, study, frames):
+def test_copies_of_all_exposures_are_kept(run, study, frames, tmp_path):
     assert run("add", study, "--bracket", *frames, "--copy").exit_code == 0
     shutil.rmtree(frames[0].parent)
     assert run("remeasure", study).exit_code == 0
     assert {p.name for p in (study / "photos").iterdir()} == set(NAMES)
+    assert run("export", study, "--zip", tmp_path / "s.zip").exit_code == 0
+    assert run("open", tmp_path / "s.zip", tmp_path / "there").exit_code == 0
+    for folder, places in ((study, 3), (tmp_path / "there", 0)):
+        with contextlib.closing(sqlite3.connect(folder / "ledger.sqlite")) as ledger:
+            told = ledger.execute("SELECT count(*) FROM sources").fetchone()
+        assert told == (places,), "where copies came from is not handed on"
 
 
 def test_an_exposure_of_other_content_is_noticed_and_taken_in_its_place_when_asked(run, held, frames):
