@@ -274,6 +274,69 @@ def test_ledgers_that_somebody_wrote_into(refused, made, tmp_path, statement, sa
     assert said in refused(changed(made, tmp_path, statement).items())
 
 
+_CONCLUDED = (
+    "INSERT INTO conclusions (id, kind, made_at, program_id, told, words, photographs, record) "
+    "VALUES (1, ?, '', 1, ?, '', 0, ?)"
+)
+_MAP = "INSERT INTO maps VALUES (1, 0, 1, ?, ?, 0.5, 0, 2, ?, ?, ?)"
+COURSE = ("track", "{}", '{"schema": "glowkin.track.v1", "samples": [], "comparisons": []}')
+MATCHES = {
+    "known": [], "samples": [], "forms_file": "f.json", "observer": 2,
+    "assumed": {"prior_of_none": 0.5, "prior_of_mixtures": 0.25},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        (("rim", 0.0, 2, 2, bytes(5)), "damaged ledger"),
+        (("rim", 0.0, 2000, 2000, bytes(4_000_000)), "damaged ledger"),
+        (("rim", float("inf"), 2, 2, bytes(4)), "damaged ledger"),
+        (("a\x1b[2J", 0.0, 2, 2, bytes(4)), "signs that steer a terminal"),
+    ],
+)
+def test_maps_that_are_none(refused, made, tmp_path, given, said):
+    """Also where somebody told SQLite to pass over what a table allows."""
+    lax = "PRAGMA ignore_check_constraints = ON"
+    statements = (lax, (_CONCLUDED, COURSE), (_MAP, given))
+    assert said in refused(changed(made, tmp_path, *statements).items())
+
+
+def test_an_honest_map_is_opened(tmp_path, made):
+    statements = ((_CONCLUDED, COURSE), (_MAP, ("rim", 0.0, 2, 2, bytes(4))))
+    write(tmp_path / "good.zip", list(changed(made, tmp_path, *statements).items()))
+    done = run("open", tmp_path / "good.zip", tmp_path / "there")
+    assert done.exit_code == 0, done.output
+
+
+FORMS = b'{"schema": "glowkin.forms.v1", "forms": []}'
+
+
+@pytest.mark.parametrize(
+    ("told", "forms", "record", "said"),
+    [
+        ({}, FORMS, MATCHES, "matches without the forms"),
+        ({"forms": {"name": "f.json", "sha256": "0" * 64}}, FORMS, MATCHES, "matches without the forms"),
+        (None, b"no forms", MATCHES, "matches without the forms"),
+        (None, FORMS.replace(b"[]", b'[{"name": "a\\u001b[2J"}]'), MATCHES, "matches without the forms"),
+        (None, FORMS, {**MATCHES, "samples": [{}]}, "a conclusion that cannot be read"),
+        (None, FORMS, MATCHES, None),
+    ],
+)
+def test_matches_come_with_forms_that_can_be_read(refused, made, tmp_path, told, forms, record, said):
+    sha256 = hashlib.sha256(forms).hexdigest()
+    told = {"forms": {"name": "f.json", "sha256": sha256}} if told is None else told
+    record = {**record, "schema": "glowkin.match.v1", "forms_sha256": sha256}
+    kept = ("INSERT INTO files VALUES (?, 'f.json', ?)", (sha256, forms))
+    entries = changed(made, tmp_path, kept, (_CONCLUDED, ("match", json.dumps(told), json.dumps(record))))
+    if said is not None:
+        assert said in refused(entries.items())
+        return
+    write(tmp_path / "good.zip", list(entries.items()))
+    done = run("open", tmp_path / "good.zip", tmp_path / "there")
+    assert done.exit_code == 0, done.output
+
+
 def test_ledgers_that_are_damaged(refused, made):
     content = bytearray(made["ledger.sqlite"])
     content[20_000:40_000] = bytes(20_000)

@@ -7,7 +7,8 @@ from pathlib import PurePosixPath
 import pytest
 
 from glowkin.base.names import split_temperature, split_vial
-from glowkin.telling.naming import base_name, by_condition, public_names, without_folders
+from glowkin.base.records import SampleCourse
+from glowkin.telling.naming import base_name, by_condition, gathered, public_names, without_folders
 
 
 @pytest.mark.parametrize(
@@ -85,3 +86,10 @@ def test_a_condition_with_one_vial_keeps_its_whole_name():
         "NaCl": ["NaCl-1", "NaCl-2"],
         "MgCl2 25 C": ["MgCl2 25 C"],
     }
+
+
+def test_all_vials_of_a_storage_are_named_once():
+    nothing = "no change seen", None, None, None, None, (), None, None, None, None, (), ()
+    courses = [SampleCourse(name, *nothing) for name in ("dry-1", "dry-2", "wet-1", "wet-2", "control")]
+    assert gathered(["dry-1", "dry-2", "wet-2", "control"], courses) == "dry (2 vials), wet-2, control"
+    assert gathered(["control"], courses) == "control"

@@ -85,7 +85,7 @@ def chromaticity_diagram(
         else:
             enlarged = {id(label) for group in close for label in group}
             apart = joined([label for label in labels if id(label) not in enlarged])
-            _draw_spots(ax, plane, photos, spots, apart)
+            _draw_spots(ax, plane, photos, spots, apart, [_corner(plane, group) for group in close])
         for panel, group in zip(panels, close, strict=True):
             place(panel, _labels(plane, group), [*_dots(plane, spots), *_line(plane)])
     return fig
@@ -191,10 +191,12 @@ def _draw_spots(
     photos: Sequence[MeasuredPhoto],
     spots: Sequence[Spot],
     labels: Sequence[Named],
+    letters: Sequence[tuple[float, float]],
 ) -> None:
     for spot in spots:
         _draw_spot(ax, plane, spot, size=5.0, tint=len(spots) <= TINTED)
-    place(ax, [*_whites(plane, photos), *_labels(plane, labels)], [*_dots(plane, spots), *_edge(plane)])
+    taken = [*_dots(plane, spots), *_edge(plane), *letters]
+    place(ax, [*_whites(plane, photos), *_labels(plane, labels)], taken)
 
 
 def _draw_spot(ax: Axes, plane: _Plane, spot: Spot, size: float, tint: bool) -> None:
@@ -281,6 +283,13 @@ def _window(plane: _Plane, group: Sequence[Named]) -> tuple[float, float, float,
     (cx, cy), half = (low + high) / 2, 0.75 * max(*(high - low), 0.01)
     wide = SHAPE * half
     return (cx - wide, cx + wide, cy - half, cy + half)
+
+
+def _corner(plane: _Plane, group: Sequence[Named]) -> tuple[float, float]:
+    """Where the letter of an enlarged place stands."""
+    _, x1, y0, _ = _window(plane, group)
+    left, right, _, _ = _LIMITS[plane.kind]
+    return x1 + 0.02 * (right - left), y0 - 0.025 * (right - left)
 
 
 def _frame(ax: Axes, window: tuple[float, float, float, float], letter: str) -> None:

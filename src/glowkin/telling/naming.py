@@ -11,11 +11,11 @@ from glowkin.base.places import base_name, without_folders
 from glowkin.base.storages import vial_in
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     from glowkin.base.records import SampleCourse
 
-__all__ = ["base_name", "by_condition", "by_storage", "public_names", "without_folders"]
+__all__ = ["base_name", "by_condition", "by_storage", "gathered", "public_names", "without_folders"]
 
 
 def public_names(paths: Iterable[str]) -> dict[str, str]:
@@ -56,3 +56,12 @@ def by_storage(courses: Iterable[SampleCourse]) -> dict[str, list[SampleCourse]]
     for course in courses:
         groups.setdefault(vial_in(course).condition, []).append(course)
     return {(k if len(v) > 1 else v[0].name): v for k, v in groups.items()}
+
+
+def gathered(names: Collection[str], courses: Iterable[SampleCourse]) -> str:
+    """The names in a row, those that are all the vials of a storage as one: ``MgCl2-25C (3 vials)``."""
+    out: list[str] = []
+    for storage, vials in by_storage(courses).items():
+        meant = [vial.name for vial in vials if vial.name in names]
+        out += [f"{storage} ({len(vials)} vials)"] if len(meant) == len(vials) > 1 else meant
+    return ", ".join(out)

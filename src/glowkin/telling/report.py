@@ -278,7 +278,9 @@ def _course_figures(
     if course is None or not course.samples:
         return []
     out = [_fractions(part, course, f"time{i}") for i, part in enumerate(pages(course))]
-    out += [_maps(page, course, f"maps{i}") for i, page in enumerate(map_pages(maps))]
+    strips = [_maps(page, course, f"maps{i}") for i, page in enumerate(map_pages(maps))]
+    alike = [i > 0 and s.caption == strips[i - 1].caption for i, s in enumerate(strips)]
+    out += [replace(s, caption=_AS_ABOVE) if same else s for s, same in zip(strips, alike, strict=True)]
     label = "CIE 1976 chromaticity diagram with the path of each storage condition through its photographs."
     caption = (
         "The way each condition has gone on the CIE 1976 diagram: small markers are photographs, arrow "
@@ -286,6 +288,9 @@ def _course_figures(
         "vials. Grey: the 95 % ellipse of one vial of each condition at the last photograph."
     )
     return [*out, _inline(chromaticity_diagram(photos, "1976", course), "path", label, caption)]
+
+
+_AS_ABOVE = "More samples; to be read as the strip above."
 
 
 def _maps(page: Mapping[str, Sequence[FractionMap]], course: TimeCourse, prefix: str) -> Shown:

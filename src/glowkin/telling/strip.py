@@ -9,6 +9,7 @@ import numpy as np
 
 from glowkin.base.maps import CANNOT_TELL, EVENLY
 from glowkin.telling import drawing
+from glowkin.telling.naming import gathered
 from glowkin.telling.progress import short_time
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ def beginnings_words(course: TimeCourse) -> list[str]:
     for s in course.samples:
         if s.map is not None:
             said.setdefault(begins_words(s.map).removeprefix("begins "), []).append(s.name)
-    words = "; ".join(f"{', '.join(names)}: {told}" for told, names in said.items())
+    words = "; ".join(f"{gathered(names, course.samples)}: {told}" for told, names in said.items())
     return [f"Where it begins, by the maps: {words}."] if said else []
 
 

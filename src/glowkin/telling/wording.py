@@ -10,7 +10,7 @@ import numpy as np
 
 from glowkin.base.clocks import EITHER, ELAPSED, LAMP_ON
 from glowkin.base.uncertainty import ellipse_95
-from glowkin.telling.naming import base_name, by_storage
+from glowkin.telling.naming import base_name, by_storage, gathered
 from glowkin.telling.numbers import at_least, durations, significant, with_interval
 from glowkin.telling.provenance import camera_words
 from glowkin.telling.strip import beginnings_words
@@ -128,7 +128,11 @@ def clock_words(course: TimeCourse) -> list[str]:
         ELAPSED: "explained better by elapsed time than by lamp-on time",
         EITHER: "whether elapsed or lamp-on time explains the change cannot be told",
     }
-    return [f"{', '.join(by[clock])}: {words}{floor}." for clock, words in said.items() if clock in by]
+    return [
+        f"{gathered(by[clock], course.samples)}: {words}{floor}."
+        for clock, words in said.items()
+        if clock in by
+    ]
 
 
 def bleaching_words(course: TimeCourse) -> list[str]:
@@ -186,7 +190,10 @@ def _matched(samples: Sequence[SampleMatch]) -> list[str]:
     """Samples beside known forms: each of a few, of many how many have which verdict."""
     if len(samples) <= MOST_MATCHES:
         several = len({s.path for s in samples}) > 1
-        return [f"{s.name}{f' in {base_name(s.path)}' if several else ''}: {s.sentence}." for s in samples]
+        return [
+            f"{s.name}{f' in {base_name(s.path)}' if several else ''} beside known forms: {s.sentence}."
+            for s in samples
+        ]
     counts = Counter(s.verdict for s in samples)
     said = ", ".join(f"{verdict} {n}" for verdict, n in counts.most_common())
     return [f"{len(samples)} colours beside known forms: {said}. A colour does not prove identity."]
