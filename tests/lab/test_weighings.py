@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -164,6 +165,19 @@ def test_weighings_between_photographs_stand_beside_the_line_between_them():
     assert half == pytest.approx(
         1.959964 * np.hypot(0.02 / 1.959964 / np.sqrt(2), 0.25 / np.sqrt(12)), rel=1e-3
     )
+
+
+def test_a_photograph_that_tells_no_interval_is_passed_over():
+    """As a spoiled one: the line goes from the one before it to the one after it."""
+    track = followed((0.0, 0.3, 0.9, 0.55, 0.97), (0.0, 3.0, 4.0, 6.0, 24.0))
+    spoiled = replace(track.samples[0].points[2], low=None, high=None)
+    points = (*track.samples[0].points[:2], spoiled, *track.samples[0].points[3:])
+    bent = replace(track, samples=(replace(track.samples[0], points=points),))
+    without = followed((0.0, 0.3, 0.55, 0.97), (0.0, 3.0, 6.0, 24.0))
+    found, expected = (course_of((0.0, 0.35, 0.97), light, hours=(0, 4.5, 24)) for light in (bent, without))
+    assert found.points == expected.points
+    assert found.points[1].light_fraction_converted == pytest.approx(0.425)
+    assert (found.verdict, found.sentence) == (expected.verdict, expected.sentence)
 
 
 def test_starts_that_differ_are_set_beside_each_other():

@@ -132,3 +132,14 @@ def test_a_change_of_nobody_is_refused() -> None:
 def test_an_unknown_course_is_refused() -> None:
     with pytest.raises(WrongUseError, match="take one of zero-order"):
         replace(series.Course(), model="exponential").fraction(1.0)
+
+
+def test_a_way_to_spoil_that_there_is_not_is_refused():
+    from glowkin.scene.shot import Exposure
+    from glowkin.scene.spoil import spoiled_photograph
+
+    with pytest.raises(ValueError, match="'smudged' is no way to spoil a photograph; there are finger"):
+        spoiled_photograph(
+            stage.two_reds_and_green((450, 300)), cameras.default_camera(), np.random.default_rng(0),
+            Exposure(), "smudged",
+        )  # fmt: skip

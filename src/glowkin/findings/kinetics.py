@@ -325,7 +325,7 @@ def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> Course
     frames = frames_of(series, end_form)
     W = np.swapaxes(frames.whiteners, 1, 2) @ frames.whiteners
     A = np.linalg.solve(W.sum(axis=0), np.einsum("nij,nj->i", W, series.signals))
-    f, low, high = bars(frames, A, end_form.signal, 1.0, (n - 1) * len(A))
+    f, low, high = bars(frames, A, end_form.signal, 1.0, _free(series))
     y = series.luminance_weights
     return CourseFit(
         verdict,
@@ -336,6 +336,12 @@ def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> Course
         longer_than_s=limit,
         start_signal=tuple(float(v) for v in A),
     )
+
+
+def _free(series: Series) -> int:
+    """Degrees of freedom about one steady signal: values less channels that have any; bounds are no values."""
+    values = np.ones(series.signals.shape, bool) if series.bounds is None else ~series.bounds
+    return max(1, int(values.sum()) - int(values.any(axis=0).sum()))
 
 
 def _longer_than(series: Series, end_form: EndForm | None) -> float | None:

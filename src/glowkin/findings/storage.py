@@ -3,8 +3,9 @@
 The logarithms of half-times of one storage's vials scatter about the storage's mean by what vials differ in
 and by each fit's error. The variance between vials is Paule & Mandel's (J. Res. NBS 87, 377, 1982), intervals
 take Student's t with one less degree of freedom than vials (Hartung & Knapp, Stat. Med. 20, 1771, 2001),
-two storages are compared as Welch does. A half-time known to be longer than something enters as that, its
-scatter taken from the other storages, and its interval stays open. One vial is no evidence about the storage.
+two storages are compared as Welch does, or within the batches where both hold the same. A half-time known to
+be longer than something enters as that, its scatter taken from the other storages, and its interval stays
+open. One vial is no evidence about the storage.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from glowkin.base.storages import Arrhenius, AtTemperature, CourseComparison, St
 from glowkin.base.uncertainty import t95
 from glowkin.findings.across import across_states
 from glowkin.findings.arrhenius import fit_arrhenius
+from glowkin.findings.batches import typical, typical_by_batch, within_batches
 from glowkin.findings.ratios import Logs, difference, logs_of
 
 if TYPE_CHECKING:
@@ -26,11 +28,9 @@ if TYPE_CHECKING:
 
     from glowkin.base.records import SampleCourse
     from glowkin.base.storages import Limits, Vial
-    from glowkin.base.uncertainty import Array
 
 ONE_VIAL = "one vial: not evidence about the storage"
 DIFFERENT = "different"
-_POOLED = 0.25
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,8 @@ class Storage:
     """One condition: mean log half-time with its variance, None where how vials scatter is not known.
 
     ``between`` and ``batches`` are the variances from vial to vial and from batch to batch.
-    ``open_up``, ``open_down``: the mean is only known to be larger, or smaller, than ``log``.
+    ``open_up``, ``open_down``: the mean is only known to be larger, or smaller, than ``log``. ``logs`` and
+    ``own`` are of each vial the log half-time and the variance of its fit.
     """
 
     name: str
@@ -52,6 +53,8 @@ class Storage:
     open_down: bool = False
     held: tuple[Vial, ...] = ()
     batches: float | None = None
+    logs: tuple[float, ...] = ()
+    own: tuple[float, ...] = ()
 
     @property
     def kind(self) -> str:
@@ -62,6 +65,12 @@ class Storage:
     def temperature_c(self) -> float | None:
         """Of the storage, where it is told."""
         return self.held[0].temperature_c if self.held else None
+
+    @property
+    def batches_of_vials(self) -> list[str]:
+        """The batch of each vial that tells something; empty where it is not told."""
+        batch = {vial.name: vial.batch for vial in self.held}
+        return [batch[name] for name in self.vials]
 
     @property
     def states(self) -> tuple[str, ...]:
@@ -91,62 +100,6 @@ class Found:
     arrhenius: tuple[Arrhenius, ...] = ()
 
 
-def between_variance(y: Array, own: Array) -> float:
-    """Variance between vials of values y (n,) with own variances (n,), by Paule & Mandel's condition: the
-    squares of the deviations, weighted by both variances, add up to n - 1; 0 where they fall short of it.
-    """
-    from scipy.optimize import brentq
-
-    def excess(between: float) -> float:
-        w = 1.0 / np.maximum(own + between, 1e-300)
-        return float(np.sum(w * (y - np.sum(w * y) / np.sum(w)) ** 2)) - (len(y) - 1)
-
-    most = float(np.var(y, ddof=1))
-    if most <= 0.0 or (own.min() > 0.0 and excess(0.0) <= 0.0):
-        return 0.0
-    return float(brentq(excess, 0.0 if own.min() > 0.0 else 1e-9 * most, 2.0 * most + 1e-12))
-
-
-def typical(y: Array, own: Array) -> tuple[float, float, float]:
-    """Mean of the population that values y (n >= 2) with own variances come from; its variance; and between.
-
-    The interval takes Student's t with n - 1 degrees of freedom. With this estimate of the variance between
-    vials, Hartung & Knapp's variance of the mean, kept from falling below that of the values' own errors,
-    is the inverse sum of weights.
-    """
-    between = between_variance(y, own)
-    w = 1.0 / np.maximum(own + between, 1e-300)
-    return float(np.sum(w * y) / np.sum(w)), float(1.0 / np.sum(w)), between
-
-
-def typical_by_batch(
-    y: Array, own: Array, batches: Sequence[str]
-) -> tuple[float, float, float, float, int] | None:
-    """Mean over batches of values y (n,), its variance, the variance between vials of a batch beyond their
-    own errors, that between batches beyond what their vials explain, and degrees of freedom.
-
-    One-way random effects: the variance within batches is pooled, batch means are then treated as ``typical``
-    treats values, so that of balanced batches it is the analysis of variance. None where batches are not told
-    of all, there is no second vial in any, or an F test does not tell them apart at 25 %, the level at which
-    to pool or not to pool costs least (Bozivich, Bancroft & Hartley, Ann. Math. Stat. 27, 1017, 1956; from
-    memory).
-    """
-    from scipy.special import fdtrc
-
-    groups = [np.array([b == name for b in batches]) for name in dict.fromkeys(batches)]
-    dof = len(y) - len(groups)
-    if "" in batches or len(groups) < 2 or dof < 1:
-        return None
-    within = sum(float(np.var(y[g])) * int(g.sum()) for g in groups) / dof
-    within = max(within, float(own.mean()))
-    means, errors = np.array([y[g].mean() for g in groups]), np.array([within / g.sum() for g in groups])
-    mean, variance, between = typical(means, errors)
-    squares = float(np.sum((means - np.average(means, weights=1.0 / errors)) ** 2 / errors))
-    if between <= 0.0 or fdtrc(len(groups) - 1, dof, squares / (len(groups) - 1)) > _POOLED:
-        return None
-    return mean, variance, max(0.0, within - float(own.mean())), between, len(groups) - 1
-
-
 def storages_of(courses: Sequence[SampleCourse]) -> list[Storage]:
     """Every condition whose vials say something of their half-time, in order of appearance."""
     groups: dict[str, list[SampleCourse]] = {}
@@ -173,12 +126,13 @@ def _storage(name: str, vials: Sequence[Logs], held: tuple[Vial, ...], pooled: f
     left_out = tuple(v.name for v in held if v.name not in used)
     y, own = np.array([v.bound for v in vials]), np.array([v.own_variance for v in vials])
     up, down = (any(getattr(v, end) for v in vials) for end in ("open_up", "open_down"))
-    known = Storage(name, used, left_out, float(y.mean()), None, None, 0.0, up, down, held)
+    known = Storage(
+        name, used, left_out, float(y.mean()), None, None, 0.0, up, down, held, None, tuple(y), tuple(own)
+    )
     if len(y) < 2 or (up and down):
         return known
     if not up and not down:
-        batch = {v.name: v.batch for v in held}
-        if by_batch := typical_by_batch(y, own, [batch[n] for n in used]):
+        if by_batch := typical_by_batch(y, own, known.batches_of_vials):
             mean, variance, between, batches, free = by_batch
             return replace(known, log=mean, between=between, variance=variance, dof=free, batches=batches)
         mean, variance, between = typical(y, own)
@@ -203,23 +157,37 @@ def compare_storages(storages: Sequence[Storage]) -> tuple[CourseComparison, ...
 
 
 def _compared(a: Storage, b: Storage) -> CourseComparison:
-    ratio = float(np.exp(a.log - b.log)) if a.told and b.told else None
+    difference_of = _difference(a, b)
+    ratio = float(np.exp(difference_of[0])) if a.told and b.told else None
     unlike = across_states((*a.states, *b.states))
     if min(len(a.vials), len(b.vials)) < 2:
         return CourseComparison(a.name, b.name, ratio, (None, None), ONE_VIAL, unlike)
-    low, high = _ratio_limits(a, b)
+    low, high = _ratio_limits(a, b, *difference_of)
     return CourseComparison(a.name, b.name, ratio, (low, high), difference((low, high)), unlike)
 
 
-def _ratio_limits(a: Storage, b: Storage) -> Limits:
-    """Welch's interval of a difference of two means, on the side that is not open."""
+def _difference(a: Storage, b: Storage) -> tuple[float, float | None, float]:
+    """Of the logarithms of two means, with its variance and degrees of freedom: within the batches that both
+    hold, else Welch's.
+    """
+    if a.told and b.told and min(len(a.vials), len(b.vials)) > 1:
+        found = within_batches(*((np.array(s.logs), np.array(s.own), s.batches_of_vials) for s in (a, b)))
+        if found is not None:
+            return found
     if a.variance is None or b.variance is None:
-        return None, None
+        return a.log - b.log, None, 0.0
     variance = a.variance + b.variance
     parts = a.variance**2 / a.dof + b.variance**2 / b.dof
-    half = t95(variance**2 / parts) * float(np.sqrt(variance)) if parts > 0.0 else 0.0
-    low = None if a.open_down or b.open_up else float(np.exp(a.log - b.log - half))
-    return low, None if a.open_up or b.open_down else float(np.exp(a.log - b.log + half))
+    return a.log - b.log, variance, variance**2 / parts if parts > 0.0 else 1.0
+
+
+def _ratio_limits(a: Storage, b: Storage, mean: float, variance: float | None, dof: float) -> Limits:
+    """The interval of a ratio, on the side that is not open."""
+    if variance is None:
+        return None, None
+    half = t95(dof) * float(np.sqrt(variance))
+    low = None if a.open_down or b.open_up else float(np.exp(mean - half))
+    return low, None if a.open_up or b.open_down else float(np.exp(mean + half))
 
 
 def storage_records(

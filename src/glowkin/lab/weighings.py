@@ -238,22 +238,22 @@ def _shift(track_start: str | None, told: PreparationFile) -> float:
 
 
 def light_at(light: Sequence[LightPoint], time_s: float) -> Figure | None:
-    """The light's fraction between two photographs; None outside them or where they have no interval.
+    """The light's fraction between two photographs that tell its interval; None outside all such. A spoiled
+    photograph has none, and is passed over.
 
     Linear in between. How far the course may lie from the line is taken as the change between the photographs
     over the root of 12 in the middle, the sd of anything between the two, and less towards either.
     """
-    for a, b in pairwise(light):
+    known = [p for p in light if p.low is not None and p.high is not None]
+    for a, b in pairwise(known):
         if a.time_s <= time_s <= b.time_s:
             return _between(a, b, time_s)
-    if len(light) == 1 and light[0].time_s == time_s:
-        return _between(light[0], light[0], time_s)
+    if len(known) == 1 and known[0].time_s == time_s:
+        return _between(known[0], known[0], time_s)
     return None
 
 
-def _between(a: LightPoint, b: LightPoint, time_s: float) -> Figure | None:
-    if a.low is None or a.high is None or b.low is None or b.high is None:
-        return None
+def _between(a: LightPoint, b: LightPoint, time_s: float) -> Figure:
     s = 0.0 if b.time_s == a.time_s else (time_s - a.time_s) / (b.time_s - a.time_s)
     value = (1 - s) * a.fraction_converted + s * b.fraction_converted
     own = [(p.high - p.low) / (2.0 * Z95) for p in (a, b) if p.high is not None and p.low is not None]

@@ -26,7 +26,9 @@ SPOILS = ("finger", "exposure", "exchanged", "blurred")
 def spoiled_photograph(
     scene: Scene, camera: SceneCamera, rng: np.random.Generator, exposure: Exposure, how: str
 ) -> Shot:
-    """Photograph the scene with this one thing wrong."""
+    """Photograph the scene with this one thing wrong; ``ValueError`` for a way that is none of ``SPOILS``."""
+    if how not in SPOILS:
+        raise ValueError(f"{how!r} is no way to spoil a photograph; there are {', '.join(SPOILS)}")
     if how == "blurred":
         return _blurred(scene, camera, rng, exposure)
     if how == "exposure":
