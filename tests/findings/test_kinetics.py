@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from glowkin.base.records import SampleCourse
 from glowkin.findings.change import slowest_half_time
@@ -371,6 +372,28 @@ def test_a_control_whose_colour_drifts_by_a_third_of_a_percent_is_not_said_to_ch
         ramp = 1.0 + np.linspace(0.0, 0.0035, 9)[:, None] * np.array([1.0, -1.0, 0.0])
         verdicts.append(fit_course(replace(series, signals=series.signals * ramp)).verdict)
     assert verdicts.count("no change seen") == 20
+
+
+def test_bounds_are_no_values_in_the_limits_of_a_sample_that_stays():
+    """Blue in no frame and red in the first alone: 4 values less 2 channels, Student's t of 2 by scipy; taken
+    for values they would make 6. Over 200 draws the limits hold the truth, 1, and this is how wide they are.
+    """
+    times, bounds = DAY[[0, 4, 8]], np.zeros((3, 3), bool)
+    bounds[:, 2] = bounds[1:, 0] = True
+    held, widths = [], []
+    for seed in range(200):
+        told = vial(times, np.ones(3), seed, photons=3e4).bounded(bounds)
+        found, taken = (fit_course(s, end_form()) for s in (told, replace(told, bounds=None)))
+        if "changing" in (found.verdict, taken.verdict):
+            continue
+        half, other = (np.subtract(c.high, c.low) / 2 for c in (found, taken))
+        assert half / other == pytest.approx(stats.t.ppf(0.975, 2) / stats.t.ppf(0.975, 6), rel=1e-6)
+        held.append(found.low[2] <= 1.0 <= found.high[2])
+        widths.append(2 * half[2])
+    told = f"{len(held)} draws, held {np.mean(held):.3f}, median width {np.median(widths):.4f}"
+    assert len(held) > 180, told
+    assert np.mean(held) >= 0.95, told
+    assert np.median(widths) < 0.1, told
 
 
 def test_two_percent_of_a_tenfold_brighter_form_are_seen():

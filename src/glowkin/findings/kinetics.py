@@ -339,7 +339,7 @@ def _unchanged(series: Series, end_form: EndForm | None, verdict: str) -> Course
 
 
 def _free(series: Series) -> int:
-    """Degrees of freedom about one steady signal: values less channels that have any; bounds are no values."""
+    """Degrees of freedom about one steady signal: values less the channels that have any, bounds not."""
     values = np.ones(series.signals.shape, bool) if series.bounds is None else ~series.bounds
     return max(1, int(values.sum()) - int(values.any(axis=0).sum()))
 
