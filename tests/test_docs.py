@@ -12,7 +12,18 @@ from pathlib import Path
 
 import pytest
 
-from glowkin.base import checks, clocks, events, given, preparations, records, references, spectra, storages
+from glowkin.base import (
+    checks,
+    clocks,
+    events,
+    given,
+    ground,
+    preparations,
+    records,
+    references,
+    spectra,
+    storages,
+)
 from glowkin.base.flags import FLAGS
 
 ROOT = Path(__file__).parents[1]
@@ -32,7 +43,7 @@ RECORDS = (
     records.Sample, records.CameraUsed, records.MeasuredPhoto, records.Place, records.Comparison,
     records.Ratio, records.TrackPoint, records.ModelFit, records.SampleCourse, storages.CourseComparison,
     records.TimeCourse, checks.Advice, checks.ShotCheck, spectra.SpectrumRead, spectra.Form,
-    references.ReferenceRead, given.FormGiven, given.LuminanceRatio,
+    references.ReferenceRead, given.FormGiven, given.LuminanceRatio, ground.GroundSeen, ground.LampSteadied,
     storages.Vial, storages.StorageCourse, events.Event, clocks.ClockFound,
     clocks.Bleaching, preparations.Remark, preparations.Substance, preparations.Yield,
     preparations.Scaled, preparations.Conversion, preparations.Weighed, preparations.LightPoint,

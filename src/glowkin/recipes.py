@@ -30,7 +30,7 @@ from glowkin.camera.reference import checked, recentred, references_seen
 from glowkin.camera.sensitivity_file import read_sensitivities
 from glowkin.colour.observer import white_point_xy
 from glowkin.findings.across import across, across_states, states_in
-from glowkin.findings.assemble import Evidence, exposure_records, sample_records
+from glowkin.findings.assemble import Evidence, exposure_records, ground_record, sample_records
 from glowkin.findings.check import CheckedShot, check_look, concluded
 from glowkin.findings.check_series import series_advice
 from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
@@ -307,6 +307,7 @@ def measured_from(seen: Evidence, settings: Settings) -> MeasuredPhoto:
         merged_from=exposure_records(seen.scene, seen.merged),
         rejected=seen.rejected,
         references=reference_records(seen.references, settings.observer),
+        ground=ground_record(seen),
         frames=tuple(FrameUsed(k, str(f.path), f.sha256) for k, f in masters.named()) if masters else (),
     )
 

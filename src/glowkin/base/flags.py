@@ -277,10 +277,16 @@ _TABLE = (
     ),
     Flag(
         "lamp-not-steadied",
-        "Neither a control nor a reference glow steadies the lamp: brightness is not compared between "
-        "photographs.",
+        "No control, reference glow or violet on the ground steadies the lamp: brightness is not compared "
+        "between photographs.",
         "Keep a stable control or a reference glow in every photograph, and name it with --control or "
         "--reference.",
+    ),
+    Flag(
+        "lamp-by-violet",
+        "Without a control or a reference glow the lamp was steadied by its own violet on the dark ground.",
+        "Keep a stable control in every photograph and name it with --control: violet and ultraviolet of a "
+        "lamp may go apart.",
     ),
     Flag(
         "lamp-changed",

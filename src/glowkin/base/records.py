@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from glowkin.base.clocks import Bleaching, ClockFound, told_from_json
 from glowkin.base.events import Event  # noqa: TC001 - a field of a record
 from glowkin.base.given import FormGiven, LuminanceRatio, given_from_json
+from glowkin.base.ground import GroundSeen, LampSteadied, steadied_from_json
 from glowkin.base.html_table import table_html
 from glowkin.base.maps import MapFound
 from glowkin.base.references import ReferenceRead
@@ -144,6 +145,7 @@ class MeasuredPhoto:
     frames: tuple[FrameUsed, ...] = ()
     rejected: tuple[Rejected, ...] = ()
     references: tuple[ReferenceRead, ...] = ()
+    ground: GroundSeen | None = None
 
     def sample(self, name: str) -> Sample | None:
         """The sample of that name, if it is in this photograph."""
@@ -281,6 +283,7 @@ class TimeCourse:
     models_shown: int = 3
     forms_given: tuple[FormGiven, ...] = ()
     luminance_ratio_given: LuminanceRatio | None = None
+    lamp_steadied: LampSteadied | None = None
 
     def sample(self, name: str) -> SampleCourse | None:
         """The course of that sample, if it was followed."""
@@ -347,7 +350,7 @@ def course_from_json(document: Row) -> TimeCourse:
     samples = tuple(_course(row) for row in document["samples"])
     comparisons = tuple(build(CourseComparison, row) for row in document["comparisons"])
     found = {"samples": samples, "comparisons": comparisons, **storages_from_json(document)}
-    found |= told_from_json(document) | given_from_json(document)
+    found |= told_from_json(document) | given_from_json(document) | steadied_from_json(document)
     return build(TimeCourse, {**document, **found})
 
 
@@ -360,6 +363,7 @@ def _photo(row: Row) -> MeasuredPhoto:
         "frames": tuple(build(FrameUsed, f) for f in row.get("frames", ())),
         "references": tuple(build(ReferenceRead, r) for r in row.get("references", ())),
         "rejected": tuple(build(Rejected, r) for r in row.get("rejected", ())),
+        "ground": build(GroundSeen, row["ground"]) if row.get("ground") else None,
     }
     return build(MeasuredPhoto, {**row, **nested})
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glowkin.base.ground import GroundSeen
 from glowkin.base.records import CHANNELS, MergedExposure, Sample
 from glowkin.base.uncertainty import Z95, ellipse_95, matrix
 from glowkin.findings.describe import describe
@@ -112,6 +113,16 @@ def _told(colour: Uncertain) -> bool:
     """Whether the 95 % ellipse of a colour is clearly smaller than what is known without a photograph."""
     covariance = colour.covariance
     return bool(np.isfinite(covariance).all()) and ellipse_95(covariance)[0] < _DIAGRAM
+
+
+def ground_record(evidence: Evidence) -> GroundSeen | None:
+    """What the dark ground of a raw photograph shows; a rendered file's is mostly below its codes."""
+    if evidence.photo.kind != "raw":
+        return None
+    stray = evidence.stray
+    rgb, room = ([float(v) for v in light] for light in (stray.ground, stray.of_room))
+    quarter, sd = (tuple(float(v) if np.isfinite(v) else None for v in column) for column in stray.quarters.T)
+    return GroundSeen((rgb[0], rgb[1], rgb[2]), (room[0], room[1], room[2]), quarter, sd)
 
 
 def exposure_records(scene: View, merged: Merged) -> tuple[MergedExposure, ...]:

@@ -11,6 +11,7 @@ from glowkin.base.events import Event
 from glowkin.findings.bleaching import bleaching_of
 from glowkin.findings.clocks import lamp_on
 from glowkin.findings.frames import moment
+from glowkin.findings.violet import by_violet
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.findings.frames import Frame
     from glowkin.findings.unmix import Series
+    from glowkin.findings.violet import ByViolet
 
 _CONDITIONS = ("opened", "sealed", "warmed")
 _LAMP_SD = 3.0
@@ -33,7 +35,8 @@ class Occasions:
     """What is known of a series beside its photographs.
 
     ``lamp_on`` are the seconds that the lamp had been on (n,), with what tells them; ``spells`` (n,) the lamp
-    each photograph was lit by, counted from 0; ``faded`` the controls that lose light.
+    each photograph was lit by, counted from 0; ``faded`` the controls that lose light; ``violet`` steadies
+    the lamp where there is no control.
     """
 
     study: StudyFile | None = None
@@ -41,6 +44,7 @@ class Occasions:
     lamp_on: tuple[Array, str] | None = None
     spells: tuple[int, ...] = ()
     faded: tuple[Bleaching, ...] = ()
+    violet: ByViolet | None = None
 
     def begun_s(self, name: str) -> float:
         """When a sample's own time begins, after the series' zero: at its opening, unless a start is told."""
@@ -96,7 +100,8 @@ def occasions_of(
     dose = lamp_on(frames, study)
     spells = () if study is None else lamp_spells(frames, study)
     faded = bleaching_of(frames, controls, references, None if dose is None else dose[0], spells)
-    return Occasions(study, () if study is None else _events(frames, study), dose, spells, faded)
+    violet = None if controls else by_violet(frames)
+    return Occasions(study, () if study is None else _events(frames, study), dose, spells, faded, violet)
 
 
 def lamp_spells(frames: Sequence[Frame], study: StudyFile) -> tuple[int, ...]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.errors import WrongUseError
+from glowkin.base.ground import CONTROLS, VIOLET, LampSteadied
 from glowkin.base.records import SampleCourse, TimeCourse, TrackPoint
 from glowkin.base.storages import vial_of
 from glowkin.findings.across import across, across_states, states_in
@@ -36,6 +37,7 @@ from glowkin.findings.rate_models import RATE_MODELS
 from glowkin.findings.ratios import compare_half_times
 from glowkin.findings.rendered import TONES, Open, open_channels, suffice, toned, widest
 from glowkin.findings.storage import storages_found
+from glowkin.findings.violet import lit_by
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -118,7 +120,7 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
         control=", ".join(plan.controls) or None,
         start=plan.zero,
         flags=(
-            *_series_flags(frames, plan),
+            *_series_flags(frames, plan, told),
             *told.flags(frames),
             *(("beyond-temperatures",) if beyond else ()),
         ),
@@ -130,6 +132,7 @@ def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> T
         models_shown=len(RATE_MODELS) if plan.all_models else 3,
         forms_given=plan.forms,
         luminance_ratio_given=plan.luminance_ratio,
+        lamp_steadied=_lamp_steadied(plan, told),
     )
 
 
@@ -145,7 +148,7 @@ def _fit(
     given = known_beforehand(plan.forms, plan.luminance_ratio, tone)
     found = _all_series(frames, names, plan, told)
     series = {name: replace(s, given=given if changes(name, plan) else None) for name, s in found.items()}
-    steady = bool(plan.controls)
+    steady = bool(plan.controls) or told.violet is not None
     cut = {name for name in names if clipped_at_an_end(frames, name, by_bounds=steady)}
     if told_of is not None:
         series = {name: told_of[name].of(s) for name, s in series.items()}
@@ -190,8 +193,11 @@ def _seen_whole(fit: CourseFit, plain: Series, told: Open) -> CourseFit:
 
 
 def _all_series(frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions) -> dict[str, Series]:
-    lamp_sd = POSITION_SD if plan.controls else np.inf
-    steady = steadied(frames, fading(told.faded) or plan.controls)
+    if told.violet is not None:
+        steady, lamp_sd = lit_by(frames, told.violet.levels), told.violet.sd
+    else:
+        lamp_sd = POSITION_SD if plan.controls else np.inf
+        steady = steadied(frames, fading(told.faded) or plan.controls)
     found = all_series(steady, names, lamp_sd)
     return {name: told.on(series, frames, name) for name, series in found.items()}
 
@@ -327,11 +333,19 @@ def _vials(frames: Sequence[Frame], plan: Plan, names: list[str]) -> dict[str, V
     return {name: replace(told.get(name) or vial_of(name), states=states.get(name, ())) for name in names}
 
 
-def _series_flags(frames: Sequence[Frame], plan: Plan) -> tuple[str, ...]:
+def _lamp_steadied(plan: Plan, told: Occasions) -> LampSteadied | None:
+    """What the lamp's brightness was read from."""
+    if plan.controls:
+        return LampSteadied(CONTROLS, fading(told.faded) or plan.controls, POSITION_SD)
+    return None if told.violet is None else LampSteadied(VIOLET, (), told.violet.sd)
+
+
+def _series_flags(frames: Sequence[Frame], plan: Plan, told: Occasions) -> tuple[str, ...]:
     exposures = {round(exposure(frame.photo), 9) for frame in frames}
     checks = {
         "no-start-time": plan.zero is None,
-        "lamp-not-steadied": not plan.controls,
+        "lamp-not-steadied": not plan.controls and told.violet is None,
+        "lamp-by-violet": told.violet is not None,
         "moved": any("moved" in frame.photo.flags for frame in frames),
         "exposure-changed": len(exposures) > 1,
     }

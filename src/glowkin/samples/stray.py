@@ -90,13 +90,14 @@ class Stray:
     """Stray light on each of n samples: what is expected, and its error, a column for each of ``KINDS``.
 
     ``taken`` and ``loadings`` (n x 3 x kinds). ``ground`` (3) is the dark ground's own light, ``of_room`` (3)
-    what of it is the room's.
+    what of it is the room's, ``quarters`` (4 x 2) its blue in each quarter of the frame and its error.
     """
 
     taken: Array
     loadings: Array
     ground: Array
     of_room: Array
+    quarters: Array
 
     @property
     def level(self) -> Array:
@@ -157,7 +158,7 @@ def surroundings(
             of_lamp * _LAMP_SD / _LAMP * lamp, of_lamp * cut, _ROOM_SD / _ROOM * may_be,
             error, around_sd, ghost_sd, hidden,
         ], axis=1)  # fmt: skip
-    return Stray(taken, loadings, np.clip(veil.ground, 0.0, None), room)
+    return Stray(taken, loadings, np.clip(veil.ground, 0.0, None), room, veil.quarters)
 
 
 def ground_light(

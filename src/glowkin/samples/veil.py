@@ -48,7 +48,8 @@ class Veil:
 
     ``ground`` (3) is the dark ground's own light in the middle of the frame, ``spread`` (3) what a cell of
     it scatters by, ``over`` what neither ground nor veil nor ghost explains, ``whole`` the veil everywhere.
-    ``ghost`` and ``ghost_sd`` are the lens's reflections of everything, and their error.
+    ``ghost`` and ``ghost_sd`` are the lens's reflections of everything, and their error. ``quarters`` (4 x 2)
+    are the ground's blue in each quarter of the frame, and its error; NaN where little of it is seen.
     """
 
     light: Plane
@@ -62,6 +63,7 @@ class Veil:
     ghost_sd: Plane
     masks: list[Patch]
     covered: NDArray[np.uint8]
+    quarters: Array
 
     def on(self, i: int, points_px: Array) -> Array:
         """The veil (n x 3) that everything but the i-th sample lays on points (n x 2, pixels) in it."""
@@ -124,7 +126,26 @@ def fit_veil(frame: Frame, outlines: Sequence[Array], glowing: Sequence[Array]) 
     rows, columns = np.mgrid[: size[1], : size[0]]
     over = seen - whole - (_ground(rows, columns, seen.shape) @ plane).astype(np.float32)
     ghost, ghost_sd = _ghost(light, over, dark, np.maximum(spread, frame.faintest / 12.0))
-    return Veil(light, scale, shares, plane[0], spread, over - ghost, whole, ghost, ghost_sd, masks, covered)
+    quarters = _quarters(seen[..., 2] - whole[..., 2], whole[..., 2], dark, float(spread[2]))
+    left = over - ghost
+    return Veil(
+        light, scale, shares, plane[0], spread, left, whole, ghost, ghost_sd, masks, covered, quarters
+    )
+
+
+def _quarters(ground: Plane, veil: Plane, dark: NDArray[np.bool_], spread: float) -> Array:
+    """The ground's blue in each quarter of the frame, and its error: noise, and what is wrong with the veil
+    taken off, of which the fit leaves a tenth (common practice, no source).
+    """
+    half = [slice(None, n // 2) for n in dark.shape], [slice(n // 2, None) for n in dark.shape]
+    out = np.full((4, 2), np.nan)
+    for k in range(4):
+        box = half[k // 2][0], half[k % 2][1]
+        here = ground[box][dark[box]]
+        if len(here) >= _FEW:
+            error = np.hypot(spread / np.sqrt(len(here)), 0.1 * float(np.median(veil[box][dark[box]])))
+            out[k] = float(np.median(here)), error
+    return out
 
 
 def _ghost(light: Plane, over: Plane, dark: NDArray[np.bool_], error: Array) -> tuple[Plane, Plane]:

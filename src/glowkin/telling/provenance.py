@@ -41,6 +41,7 @@ GRAVITY = (
     "form-contradicted",
     "light-is-not-amount",
     "lamp-not-steadied",
+    "lamp-by-violet",
     "condition-changed",
     "lamp-changed",
     "control-fades",
