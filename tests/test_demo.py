@@ -54,6 +54,32 @@ def test_verdicts_are_what_is_truly_so(demo):
     assert sum(known[n].removeprefix("changes, ") not in verdicts[n] for n in changing) <= 1
 
 
+def test_known_forms_are_told_with_care(demo):
+    """The green form is found, and no stranger is taken for a form."""
+    rows = {row["what"]: row for row in demo[1]["verdicts"] if row["what"].endswith("beside known forms")}
+    assert len(rows) == 5
+    green = rows["green-form beside known forms"]
+    assert (green["verdict"], green["known"]) == (
+        "colour consistent with green; not proof of identity",
+        "green",
+    )
+    for row in rows.values():
+        if row["known"] == "neither":
+            assert "colour consistent with" not in row["verdict"].replace("with none of the forms", "")
+        else:
+            assert row["known"] in row["verdict"]
+
+
+def test_the_report_shows_all_that_the_study_keeps(demo):
+    html = (demo[0] / "report.html").read_text("utf-8")
+    for words in (
+        "Change over time", 'aria-label="Maps of how far', "Where it begins, by the maps", "Comparisons",
+        "Known forms", 'aria-label="Samples beside known forms', "not proof of identity",
+        "Preparation and yield", "Courses, comparisons and matches that the study keeps",
+    ):  # fmt: skip
+        assert words in html, words
+
+
 def test_the_report_asks_for_nothing_from_outside_and_hides_the_machine(demo):
     html = (demo[0] / "report.html").read_text("utf-8")
     assert not re.search(r"""(?:src|href|url\()\s*=?\s*["'(]?\s*(?:https?:)?//""", html)

@@ -11,6 +11,7 @@ from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.matches import match_document
 from glowkin.base.records import compare_document, track_document
 from glowkin.base.settings import Settings
+from glowkin.base.shelf import Shelf
 from glowkin.base.spectra import forms_content, forms_in
 from glowkin.findings.track import Plan
 from glowkin.light.photo import RAW_SUFFIXES
@@ -57,8 +58,8 @@ def tracked(
     are told on standard error.
     """
     written = study_file_in(workbook.folder)
-    numbers, measured = _measured(workbook, photos)
-    lean = [photo.without_outlines() for photo in measured]
+    numbers = _numbers(workbook, photos)
+    lean = Shelf(workbook.reading.record(number).without_outlines() for number in numbers)
     names = listed(options["names"]) or (written.names if written else ())
     plan = Plan(
         options["controls"], options["converted"], options["start"], options["swapped"], options["at"],
@@ -70,7 +71,7 @@ def tracked(
     plan = _with_forms(workbook, plan.told_by(there), lean, names)
     series, course = recipes.track(lean, plan, names, references)
     options = {**options, **giving.told(plan)}
-    by_path = {photo.path: number for photo, number in zip(measured, numbers, strict=True)}
+    by_path = {photo.path: number for photo, number in zip(lean, numbers, strict=True)}
     course, maps, missing = map_course(workbook.reading, by_path, series, course, jobs)
     _say_unmapped(missing)
     drawn = [(by_path[m.path], name, m) for name, row in maps.items() for m in row]
@@ -174,7 +175,13 @@ def _forms_kept(reading: Reading) -> File:
 
 
 def _measured(workbook: Workbook, photos: Sequence[Path]) -> tuple[list[int], list[MeasuredPhoto]]:
-    """The current measurements meant, with their numbers: of each shot saved both ways the raw file only."""
+    """The current measurements meant, with their numbers."""
+    numbers = _numbers(workbook, photos)
+    return numbers, [workbook.reading.record(number) for number in numbers]
+
+
+def _numbers(workbook: Workbook, photos: Sequence[Path]) -> list[int]:
+    """The numbers of the current measurements meant: of each shot saved both ways of the raw file only."""
     reading = workbook.reading
     rows = reading.find_all(map(str, photos)) or reading.photographs(ALL)
     missing = [row.path for row in rows if row.measurement_id is None]
@@ -186,7 +193,7 @@ def _measured(workbook: Workbook, photos: Sequence[Path]) -> tuple[list[int], li
         raise CannotMeasureError(
             f"{workbook.folder.name}: holds no measured photograph; add some with: glowkin study add"
         )
-    return numbers, [reading.record(number) for number in numbers]
+    return numbers
 
 
 def _say_kept(study: Path, number: int, photographs: int) -> None:

@@ -87,23 +87,23 @@ def _wanted(
     plots: Sequence[Plot],
     outlined: Callable[[MeasuredPhoto], MeasuredPhoto],
 ) -> dict[str, Wanted]:
-    by_path = {photo.path: photo for photo in photos}
+    place = {photo.path: i for i, photo in enumerate(photos)}
     out: dict[str, Wanted] = {}
     for plot in plots:
         name = plot.course.name
-        whole = outlined(_whole([by_path[point.path] for point in plot.course.points], name))
+        whole = outlined(photos[_whole(photos, [place[point.path] for point in plot.course.points], name)])
         for point in plot.points:
-            photo = outlined(by_path[point.path])
+            photo = outlined(photos[place[point.path]])
             outline = outline_of(photo, name, whole)
             if len(outline) > 2:
                 out.setdefault(point.path, Wanted(photo.sha256, {})).outlines[name] = outline
     return out
 
 
-def _whole(photos: Sequence[MeasuredPhoto], name: str) -> MeasuredPhoto:
-    """The photograph that shows the sample at its middle size."""
-    sized = sorted((s.area_px, i) for i, photo in enumerate(photos) if (s := photo.sample(name)))
-    return photos[sized[len(sized) // 2][1]]
+def _whole(photos: Sequence[MeasuredPhoto], places: Sequence[int], name: str) -> int:
+    """The place of the photograph that shows the sample at its middle size."""
+    sized = sorted((s.area_px, i) for i in places if (s := photos[i].sample(name)))
+    return sized[len(sized) // 2][1]
 
 
 def outline_of(photo: MeasuredPhoto, name: str, whole: MeasuredPhoto) -> Outline:
@@ -127,7 +127,8 @@ def map_samples(
 
     ``crops`` by path and name; those that are missing are left out.
     """
-    frames = {frame.photo.path: frame for frame in series_frames(photos, course)}
+    there = {path for path, _ in crops}
+    frames = {f.photo.path: f for f in series_frames(photos, course) if f.photo.path in there}
     found: dict[str, MapFound] = {}
     maps: dict[str, tuple[FractionMap, ...]] = {}
     for plot in plots.plots:
