@@ -1,13 +1,16 @@
 """Half-times from rendered series: error, coverage and width of the intervals, verdicts, spoiled photographs.
 
-    python benchmarks/series.py [SERIES] [--first N] [--jpeg] [--spoil N] [--keep FOLDER]
+    python benchmarks/series.py [SERIES] [--first N] [--jpeg] [--curves] [--spoil N] [--keep FOLDER]
 
 Six vials, a still one and a control a series, 6 to 14 photographs (the first, then evenly in the logarithm
 of time), ISO 100 to 1600, lamp drift 4 %, the camera put back by hand. Every rate model of the scene's own
 curves, which share no code with the fits; a fifth after an induction, a fifth stopping part-way; three pairs
 of forms, luminance ratios 0.03 to 30. ``--spoil`` spoils so many photographs of each series (10 photographs
-then), in the ways of ``scene/spoil.py``. ``--keep`` keeps measured photographs in a folder, so that fits can
-be looked at again without rendering.
+then), in the ways of ``scene/spoil.py``. ``--curves`` develops each series its own way: white balance off by
+10 %, on two of three a tone curve, an S of strength up to 0.5, on half of those after a power of 8 % about 1
+(none of them a curve that the fits try). ``--keep`` keeps measured photographs in a folder, so that fits can
+be looked at again without rendering. Overexposed are samples of which more than 1 % is clipped in the first
+or last photograph: no half-time is given of those.
 """
 
 from __future__ import annotations
@@ -15,6 +18,7 @@ from __future__ import annotations
 import argparse
 import json
 import tempfile
+from collections import Counter
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
@@ -25,7 +29,7 @@ from glowkin.base.records import measure_document, photos_from_json
 from glowkin.findings.track import Plan
 from glowkin.recipes import measure, track
 from glowkin.scene.cameras import default_camera
-from glowkin.scene.develop import write_jpeg
+from glowkin.scene.develop import Development, write_jpeg
 from glowkin.scene.dng import write_dng
 from glowkin.scene.series import PROGRESS, Change, Course, photograph_series
 from glowkin.scene.shot import Exposure
@@ -50,6 +54,8 @@ class Truth:
     photos: int
     iso: float
     spoiled: dict[str, str]
+    tone: float = 0.0
+    lift: float = 1.0
     all_found: bool = True
 
 
@@ -62,6 +68,7 @@ class Row:
     course: Course
     truth: Truth
     found: object
+    overexposed: bool
 
     @property
     def half(self):
@@ -108,8 +115,20 @@ def course_drawn(rng):
     return Course(model, half, exponent, stops, induction)
 
 
-def rendered_series(seed, jpeg, spoils, folder):
+def development_drawn(seed):
+    """How the camera of this series develops."""
+    rng = np.random.default_rng((8, seed))
+    kind, tone, lift, red, blue = int(rng.integers(3)), rng.uniform(0, 0.5), *rng.standard_normal(3)
+    return Development(
+        white_balance_error=(float(np.exp(0.1 * red)), float(np.exp(0.1 * blue))),
+        tone=float(tone) if kind else 0.0,
+        lift=float(np.exp(0.08 * lift)) if kind == 2 else 1.0,
+    )
+
+
+def rendered_series(seed, options, folder):
     """The measured photographs of one series, and the truth."""
+    jpeg, spoils = options.jpeg, options.spoil
     rng = np.random.default_rng((7, seed))
     before, after = PAIRS[seed % len(PAIRS)]
     ratio = float(np.exp(rng.uniform(np.log(0.03), np.log(30))))
@@ -131,24 +150,29 @@ def rendered_series(seed, jpeg, spoils, folder):
         scene, changes, times, default_camera(), rng, Exposure(taken_at=datetime(2026, 5, 4, 9), iso=iso),
         brightest=0.3 if jpeg else 0.7, lamp_drift=0.04, spoiled=wrong,
     )  # fmt: skip
-    shown = []
+    shown, development = [], development_drawn(seed) if options.curves else Development()
     for k, shot in enumerate(series.shots):
         path = Path(folder) / f"{k:02}{'.jpg' if jpeg else '.dng'}"
-        (write_jpeg if jpeg else write_dng)(shot, path)
+        if jpeg:
+            write_jpeg(shot, path, development)
+        else:
+            write_dng(shot, path)
         shown.append(measure(path).without_outlines())
     named = {shown[k].path: how for k, how in wrong.items()}
     found = len(shown[0].samples) == len(NAMES)
-    return shown, Truth([asdict(c.course) for c in changes], ratio, photos, iso, named, found)
+    courses = [asdict(c.course) for c in changes]
+    return shown, Truth(courses, ratio, photos, iso, named, development.tone, development.lift, found)
 
 
 def series_kept(seed, options, folder):
     """The same, from the folder that keeps them if they are there."""
-    kind = f"{'jpeg' if options.jpeg else 'raw'}{f'-{options.spoil}' if options.spoil else ''}"
+    kind = f"{'jpeg' if options.jpeg else 'raw'}{'-curves' if options.curves else ''}"
+    kind += f"-{options.spoil}" if options.spoil else ""
     path = options.keep and Path(options.keep) / f"{kind}-{seed:04}.json"
     if path and path.exists():
         document = json.loads(path.read_text())
         return photos_from_json(document), Truth(**document["truth"])
-    photos, truth = rendered_series(seed, options.jpeg, options.spoil, folder)
+    photos, truth = rendered_series(seed, options, folder)
     if path:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(json.dumps({**measure_document(photos, (), ""), "truth": asdict(truth)}))
@@ -156,13 +180,14 @@ def series_kept(seed, options, folder):
 
 
 def rows_of(seed, photos, truth):
-    """A row for each vial, and the courses of what does not change."""
-    _, course = track(photos, Plan(("control",), (), "2026-05-04T09:00"), NAMES)
+    """A row for each vial, and the courses of what does not change, with whether they are overexposed."""
+    named, course = track(photos, Plan(("control",), (), "2026-05-04T09:00"), NAMES)
+    over = {s.name for p in (named[0], named[-1]) for s in p.samples if s.clipped_fraction > 0.01}
     rows = [
-        Row(seed, name, Course(**told), truth, course.sample(name))
+        Row(seed, name, Course(**told), truth, course.sample(name), name in over)
         for name, told in zip(VIALS, truth.courses, strict=True)
     ]
-    return rows, [course.sample("still"), course.sample("control")]
+    return rows, [(truth, course.sample(name), name in over) for name in ("still", "control")]
 
 
 def line(label, rows):
@@ -194,6 +219,12 @@ def kinds(rows):
         yield f"{few} to {many} photographs", [r for r in rows if few <= r.truth.photos <= many]
     for iso in (100.0, 400.0, 1600.0):
         yield f"ISO {iso:g}", [r for r in rows if r.truth.iso == iso]
+    if any(r.truth.tone or r.truth.lift != 1.0 for r in rows):
+        yield "no tone curve", [r for r in rows if not r.truth.tone]
+        yield "an S", [r for r in rows if r.truth.tone and r.truth.lift == 1.0]
+        yield "an S after a power", [r for r in rows if r.truth.lift != 1.0]
+    yield "overexposed at an end", [r for r in rows if r.overexposed]
+    yield "all others", [r for r in rows if not r.overexposed]
     yield "all", rows
 
 
@@ -201,7 +232,7 @@ def of_spoiled(rows, still):
     """How many spoiled photographs are named, and how many good ones."""
     named = right = wrong = 0
     good = bad = 0
-    for truth, found in [(r.truth, r.found) for r in rows] + still:
+    for truth, found in [(r.truth, r.found) for r in rows] + [(truth, found) for truth, found, _ in still]:
         spoiled = set(found.spoiled_photos)
         bad += len(truth.spoiled)
         good += len(found.points) - sum(p.path in truth.spoiled for p in found.points)
@@ -216,6 +247,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("series", type=int, nargs="?", default=30)
     parser.add_argument("--jpeg", action="store_true")
+    parser.add_argument("--curves", action="store_true")
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--spoil", type=int, default=0)
     parser.add_argument("--keep")
@@ -229,13 +261,11 @@ def main():
                 continue
             more, unchanged = rows_of(seed, photos, truth)
             rows += more
-            still += [(truth, found) for found in unchanged]
-    verdicts = [found.verdict for _, found in still]
-    print(
-        f"what does not change: {verdicts.count('no change seen')} of {len(still)} 'no change seen'", end=", "
-    )
-    print(f"{verdicts.count('changing')} 'changing'")
-    print(f"what changes: {sum(r.found.verdict == 'changing' for r in rows)} of {len(rows)} 'changing'")
+            still += unchanged
+    for label, over in (("", False), (", overexposed", True)):
+        unlike = Counter(found.verdict for _, found, clipped in still if clipped is over)
+        changing = Counter(r.found.verdict for r in rows if r.overexposed is over)
+        print(f"what does not change{label}: {dict(unlike)}; what changes{label}: {dict(changing)}")
     print(*of_spoiled(rows, still), sep="\n")
     for label, chosen in kinds(rows):
         print(line(label, chosen))

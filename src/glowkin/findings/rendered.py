@@ -1,8 +1,8 @@
 """What a rendered file withholds from a time course: channels cut at the gamut, and the tone curve.
 
 A colour outside the file's gamut has a channel at zero, which no longer adds up in a mixture: there it is a
-bound, not a value, and does not count. The tone curve is unknown; the fit is repeated with signals raised to
-powers around 1, and intervals are widened to hold what each of them finds.
+bound, not a value, and does not count. The tone curve is unknown; samples are fitted under the likeliest (see
+``tones``), and intervals are widened by how the figures change to the limits of what it may be.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.records import Ratio
-from glowkin.findings.change import two_forms_suffice
 from glowkin.findings.frames import changed
 
 if TYPE_CHECKING:
@@ -28,12 +27,8 @@ if TYPE_CHECKING:
     from glowkin.findings.kinetics import Column, CourseFit
     from glowkin.findings.unmix import Index, Series
 
-TONES = (1.0, 0.85, 1.18)
-"""Powers of linear light that a mild tone curve amounts to (common practice, no source)."""
-_CURVES = 9
 _CUT = 0.004
 """Linear signal below which compression and the cut at zero bend a channel: code 13 of sRGB."""
-
 
 _FEWEST = 4
 """Photographs that must show a channel clear of zero for it to count at all."""
@@ -66,7 +61,7 @@ def open_channels(
     """
     zero = {name: _at_zero(frames, name) for name in names}
     shown = {
-        name: np.repeat(len(clear_channels(frames, name)) == 3, 3) if whole else (~z).sum(axis=0) >= _FEWEST
+        name: np.repeat(bool((~z[_seen(frames, name)]).all()), 3) if whole else (~z).sum(axis=0) >= _FEWEST
         for name, z in zero.items()
     }
     if together:
@@ -89,84 +84,93 @@ def _seen(frames: Sequence[Frame], name: str) -> list[bool]:
     return [name in f.samples and f.samples[name].linear_rgb is not None for f in frames]
 
 
-def toned(frames: Sequence[Frame], tone: float) -> Sequence[Frame]:
-    """The frames as if the file's linear values were this power of the light, errors carried along."""
-    return changed(frames, partial(_toned_frame, tone=tone))
+def toned(frames: Sequence[Frame], power: float) -> Sequence[Frame]:
+    """The frames as if light were this power of the file's linear values, errors carried along."""
+    return changed(frames, partial(_toned_frame, power=power))
 
 
-def _toned_frame(frame: Frame, tone: float) -> Frame:
-    return replace(frame, samples={name: _toned(s, tone) for name, s in frame.samples.items()})
+def _toned_frame(frame: Frame, power: float) -> Frame:
+    return replace(frame, samples={name: _toned(s, power) for name, s in frame.samples.items()})
 
 
-def _toned(sample: Sample, tone: float) -> Sample:
+def _toned(sample: Sample, power: float) -> Sample:
     if sample.linear_rgb is None or sample.linear_rgb_covariance is None or sample.stray_rgb is None:
         return sample
     rgb = np.clip(sample.linear_rgb, 1e-6, None)
-    slope = tone * rgb ** (tone - 1.0)
+    slope = power * rgb ** (power - 1.0)
     covariance = np.array(sample.linear_rgb_covariance) * slope * slope[:, None]
-    r, g, b = (float(v) for v in rgb**tone)
+    r, g, b = (float(v) for v in rgb**power)
     stray = (float(v) for v in slope * sample.stray_rgb)
     rows = tuple(tuple(float(v) for v in row) for row in covariance)
     return replace(sample, linear_rgb=(r, g, b), linear_rgb_covariance=rows, stray_rgb=tuple(stray))  # type: ignore[arg-type]
 
 
-def suffice(series: Series) -> bool | None:
-    """Whether two forms suffice under any tone curve between the weakest and the strongest believed."""
-    told = []
-    for tone in np.linspace(min(TONES), max(TONES), _CURVES):
-        s = np.clip(series.signals, 1e-9, None)
-        slope = tone * s ** (tone - 1.0)
-        covariances = series.covariances * slope[:, :, None] * slope[:, None, :]
-        told.append(two_forms_suffice(replace(series, signals=s**tone, covariances=covariances)))
-    if all(t is False for t in told):
-        return False
-    return True if True in told else None
+def over_tones(best: CourseFit, others: Sequence[CourseFit]) -> CourseFit:
+    """The fit at the likeliest tone curve, its intervals widened by how the figures of its model differ at
+    the 95 % limits of that curve.
 
-
-def widest(fits: Sequence[CourseFit]) -> CourseFit:
-    """The first fit, its intervals widened to those of all; what the others deny is left out."""
-    first = fits[0]
-    half = None if any(f.half_time_s is None for f in fits) else first.half_time_s
-    models = dict.fromkeys(name for f in fits for name in f.not_excluded)
+    The errors are independent, so they add in quadrature.
+    """
+    half = best.half_time_s
     return replace(
-        first,
-        luminance_ratio=_ratio([f.luminance_ratio for f in fits]),
-        half_time_s=half,
-        half_time_interval_s=None if half is None else _hull([f.half_time_interval_s for f in fits]),
-        stops_at_interval=_pair(_hull([f.stops_at_interval for f in fits])),
-        not_excluded=tuple(models),
-        low=_extreme([f.low for f in fits], min),
-        high=_extreme([f.high for f in fits], max),
-        longer_than_s=_least([f.longer_than_s for f in fits]),
-        spoiled=tuple(sorted({i for f in fits for i in f.spoiled})),
+        best,
+        luminance_ratio=_ratio(best.luminance_ratio, [f.luminance_ratio for f in others]),
+        half_time_interval_s=None if half is None else _half_interval(best, others),
+        stops_at_interval=_stops(best, others),
+        low=_wider(best.low, best, others),
+        high=_wider(best.high, best, others),
+        not_excluded=tuple(dict.fromkeys(name for f in (best, *others) for name in f.not_excluded)),
+        longer_than_s=_least([f.longer_than_s for f in (best, *others)]),
     )
 
 
-def _ratio(found: Sequence[Ratio | None]) -> Ratio | None:
-    """The first ratio with an interval over all; None where any is unknown."""
-    known = [r for r in found if r is not None]
-    if len(known) < len(found):
-        return None
-    return Ratio(known[0].value, *_hull([(r.low, r.high) for r in known]))
-
-
-def _hull(intervals: Sequence[Interval | None]) -> Interval:
-    known = [i for i in intervals if i is not None]
-    lows, highs = [i[0] for i in known], [i[1] for i in known]
+def _half_interval(best: CourseFit, others: Sequence[CourseFit]) -> Interval:
+    """Open where it is, and where another sets no limit at all."""
+    found = [m.half_time_s for f in others for m in f.models if m.model == best.model and m.half_time_s]
+    half, (low, high) = best.half_time_s, best.half_time_interval_s or (None, None)
     return (
-        None if None in lows or not lows else min(low for low in lows if low is not None),
-        None if None in highs or not highs else max(high for high in highs if high is not None),
+        None if low is None or half is None else _quadrature(half, low, found),
+        None if high is None or half is None else _quadrature(half, high, found),
     )
 
 
-def _pair(interval: Interval) -> tuple[float, float] | None:
-    low, high = interval
-    return None if low is None or high is None else (low, high)
+def _quadrature(value: float, limit: float, others: Sequence[float]) -> float:
+    """The limit of a positive figure moved away from it by how far the others go that way, as logarithms."""
+    side = 1.0 if limit >= value else -1.0
+    moved = [max(side * float(np.log(other / value)), 0.0) for other in others]
+    return float(value * np.exp(side * np.hypot(np.log(limit / value), np.linalg.norm(moved))))
 
 
-def _extreme(columns: Sequence[Column], choose: object) -> Column:
-    rows = zip(*columns, strict=True)
-    return tuple(None if None in row else choose(row) for row in rows)  # type: ignore[operator]
+def _ratio(best: Ratio | None, others: Sequence[Ratio | None]) -> Ratio | None:
+    """The first ratio with an interval over all; None where any is unknown."""
+    values = [r.value for r in others if r is not None]
+    if best is None or best.low is None or best.high is None or len(values) < len(others):
+        return None
+    low, high = (_quadrature(best.value, limit, values) for limit in (best.low, best.high))
+    return Ratio(best.value, low, high)
+
+
+def _stops(best: CourseFit, others: Sequence[CourseFit]) -> tuple[float, float] | None:
+    if best.stops_at_interval is None or best.stops_at is None:
+        return None
+    (low, high), value = best.stops_at_interval, best.stops_at
+    moved = np.array([(f.stops_at or 0.0) - value for f in others])
+    down, up = np.linalg.norm(moved.clip(None, 0.0)), np.linalg.norm(moved.clip(0.0))
+    return float(max(value - np.hypot(value - low, down), 0.0)), float(value + np.hypot(high - value, up))
+
+
+def _wider(limits: Column, best: CourseFit, others: Sequence[CourseFit]) -> Column:
+    """The limits of each fraction moved away from it by how far the others go that way."""
+    out: list[float | None] = []
+    for i, (value, limit) in enumerate(zip(best.fraction_start, limits, strict=True)):
+        more = [f.fraction_start[i] for f in others]
+        if value is None or limit is None or None in more:
+            out.append(limit)
+            continue
+        side = np.sign(limit - value)
+        moved = [max(side * (v - value), 0.0) for v in more if v is not None]
+        out.append(float(value + side * np.hypot(limit - value, np.linalg.norm(moved))))
+    return tuple(out)
 
 
 def _least(limits: Sequence[float | None]) -> float | None:

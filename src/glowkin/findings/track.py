@@ -35,8 +35,9 @@ from glowkin.findings.occasions import Occasions, occasions_of
 from glowkin.findings.places import PUT_ELSEWHERE
 from glowkin.findings.rate_models import RATE_MODELS
 from glowkin.findings.ratios import compare_half_times
-from glowkin.findings.rendered import TONES, Open, open_channels, suffice, toned, widest
+from glowkin.findings.rendered import Open, open_channels, over_tones, toned
 from glowkin.findings.storage import storages_found
+from glowkin.findings.tones import Filed, denied, powers_told
 from glowkin.findings.violet import lit_by
 
 if TYPE_CHECKING:
@@ -142,10 +143,12 @@ def _fit(
     plan: Plan,
     told: Occasions,
     told_of: Mapping[str, Open] | None = None,
-    tone: float = 1.0,
+    power: float = 1.0,
 ) -> Mapping[str, CourseFit]:
-    """Every sample's course; of a rendered file from what it tells of each."""
-    given = known_beforehand(plan.forms, plan.luminance_ratio, tone)
+    """Every sample's course; of a rendered file from what it tells of each, light being this ``power`` of its
+    values.
+    """
+    given = known_beforehand(plan.forms, plan.luminance_ratio, power)
     found = _all_series(frames, names, plan, told)
     series = {name: replace(s, given=given if changes(name, plan) else None) for name, s in found.items()}
     steady = bool(plan.controls) or told.violet is not None
@@ -168,28 +171,40 @@ def _fit(
 def _fit_rendered(
     frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions
 ) -> Mapping[str, CourseFit]:
-    """Courses from what a rendered file does tell: channels where they are not at zero, under several tone
-    curves.
+    """Courses from what a rendered file does tell: channels where they are not at zero, under the tone curves
+    that the samples leave open.
 
     A channel at zero is a bound, not a value; where none is left, or the lamp is not known and so all three
     are needed, only whether something changes is said.
     """
     told_of = open_channels(frames, names, whole=not plan.controls, together=bool(plan.converted))
-    tried = [_fit(toned(frames, tone), names, plan, told, told_of, tone) for tone in TONES]
     plain = _all_series(frames, names, plan, told)
-    fits = {name: widest([fits[name] for fits in tried]) for name in names}
-    return {name: _seen_whole(fit, plain[name], told_of[name]) for name, fit in fits.items()}
+    telling = [n for n in names if len(told_of[n].channels) and not clipped_at_an_end(frames, n)]
+    filed = _filed(frames, plain, plan, told)
+    power, *limits = powers_told(filed, telling, lambda name, series: told_of[name].of(series))
+    best = _fit(toned(frames, power), names, plan, told, told_of, power)
+    more = [_fit(toned(frames, limit), names, plan, told, told_of, limit) for limit in limits]
+    fits = {name: over_tones(best[name], [fits[name] for fits in more]) for name in names}
+    return {name: _seen_whole(fit, filed, name, told_of[name]) for name, fit in fits.items()}
 
 
-def _seen_whole(fit: CourseFit, plain: Series, told: Open) -> CourseFit:
-    """Whether two forms suffice; and that what turns from a bound into a value has changed, though the values
-    by themselves do not tell.
+def _filed(frames: Sequence[Frame], plain: Mapping[str, Series], plan: Plan, told: Occasions) -> Filed:
+    steady = fading(told.faded) or plan.controls
+    lamps = np.array([frame.lamp for frame in steadied(frames, steady)])
+    return Filed(plain, np.array([exposure(frame.photo) for frame in frames]) * lamps, steady)
+
+
+def _seen_whole(fit: CourseFit, filed: Filed, name: str, told: Open) -> CourseFit:
+    """Whether two forms do not suffice, which is all a rendered file tells of it; and that what turns from a
+    bound into a value has changed, though the values by themselves do not tell.
     """
+    plain = filed.series[name]
     if fit.verdict != CHANGING:
         seen = see_only(plain)
         return seen if seen.verdict == CHANGING else fit
     good = np.setdiff1d(plain.usable(), fit.spoiled, assume_unique=True)
-    return replace(fit, two_forms_suffice=suffice(told.of(plain).take(good)) if len(told.channels) else None)
+    refused = len(told.channels) and denied(filed, name, lambda s: told.of(s).take(good))
+    return replace(fit, two_forms_suffice=False if refused else None)
 
 
 def _all_series(frames: Sequence[Frame], names: list[str], plan: Plan, told: Occasions) -> dict[str, Series]:

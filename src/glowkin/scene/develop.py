@@ -37,12 +37,14 @@ class Development:
     """The choices a camera makes.
 
     ``white_balance_error``: factors on the red and blue gains; ``tone``: 0 is none, 1 a strong S;
-    ``brighten``: gain before clipping; ``profile``: whether the file names its space.
+    ``lift``: power of encoded values before that, below 1 brightens mid-tones; ``brighten``: gain before
+    clipping; ``profile``: whether the file names its space.
     """
 
     space: Space = "sRGB"
     white_balance_error: tuple[float, float] = (1.0, 1.0)
     tone: float = 0.0
+    lift: float = 1.0
     brighten: float = 1.0
     quality: int = 95
     subsampling: Literal["4:4:4", "4:2:2", "4:2:0"] = "4:4:4"
@@ -77,7 +79,7 @@ def developed(shot: Shot, development: Development | None = None) -> NDArray[np.
     """The developed picture as stored (orientation not applied), h x w x 3, eight bits."""
     d = development or Development()
     linear = linear_rgb(shot, d)
-    encoded = _tone(_curve(np.clip(linear, 0.0, 1.0)), d.tone)
+    encoded = _tone(_curve(np.clip(linear, 0.0, 1.0)) ** np.float32(d.lift), d.tone)
     return np.asarray(np.rint(encoded * np.float32(255.0)), dtype=np.uint8)
 
 

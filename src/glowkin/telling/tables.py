@@ -204,11 +204,18 @@ def courses_table(course: TimeCourse) -> Table:
     return Table("Change over time", heads, rows, note)
 
 
+_FORMS = {
+    True: "",
+    False: "; two forms do not explain the path",
+    None: "; whether two forms explain the path is not told",
+}
+
+
 def _course_row(s: SampleCourse) -> tuple[str, ...]:
     ratio = s.luminance_ratio
     return (
         s.name,
-        s.verdict + ("" if s.two_forms_suffice is not False else "; two forms do not explain the path"),
+        s.verdict + (_FORMS[s.two_forms_suffice] if s.verdict == "changing" else ""),
         half_time(s),
         with_interval(s.stops_at, s.stops_at_interval),
         model_words(s.model) if s.model else NOTHING,
