@@ -75,6 +75,8 @@ def _packed_words(zip_file: Path, photographs: int, stripped: int, *, with_metad
     files = f"{photographs} {'photograph' if photographs == 1 else 'photographs'}"
     if with_metadata:
         return f"{zip_file}: {files}, with all that their files tell of place and maker"
+    if not stripped:
+        return f"{zip_file}: {files}, whose files told nothing of place, maker or owner"
     return f"{zip_file}: {files}, {stripped} of them without what their files told of place, maker or owner"
 
 

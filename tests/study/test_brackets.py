@@ -150,6 +150,23 @@ def test_what_is_no_bracket_is_told(run, study, frames):
     assert (missing.exit_code, "no such file" in missing.stderr) == (1, True)
 
 
+def test_other_scenes_and_what_is_no_photograph_are_not_taken_up(run, study, frames):
+    """They stay free to be added by themselves."""
+    scene = replace(two_reds_and_green((450, 300)), placement=((1.0, 0.0, 60.0), (0.0, 1.0, 40.0)))
+    shot = photograph(scene, default_camera(), np.random.default_rng(4), Exposure(0.2))
+    elsewhere, broken = frames[0].with_name("elsewhere.dng"), frames[0].with_name("broken.dng")
+    write_dng(shot, elsewhere)
+    broken.write_bytes(b"II*\x00")
+    for other, said in ((elsewhere, "does not show the same picture"), (broken, "broken.dng: ")):
+        wrong = run("add", study, "--bracket", frames[1], other)
+        assert wrong.exit_code == 1
+        assert said in wrong.stderr
+        assert "Traceback" not in wrong.output
+    with open_study(study) as reading:
+        assert not reading.photographs()
+    assert run("add", study, frames[1], elsewhere).exit_code == 0
+
+
 def test_its_zip_opens_elsewhere_to_the_same_figures(run, held, tmp_path):
     before = only(held)[1]
     assert run("export", held, "--zip", tmp_path / "s.zip").exit_code == 0

@@ -5,9 +5,11 @@ The photograph in the ledger is the shortest exposure, by which the record goes;
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
-from glowkin.base.errors import CannotReadError, WrongUseError
+from glowkin.base.errors import CannotMeasureError, CannotReadError, WrongUseError
+from glowkin.light.bracket import view
 from glowkin.light.decode import open_photo
 from glowkin.run.many import map_photos
 from glowkin.study.edits import Edits
@@ -98,6 +100,17 @@ class Brackets(Edits):
             self._do("DELETE FROM exposures WHERE picture_id = ?", row[0])
             self._do("UPDATE photographs SET picture_id = ? WHERE id = ?", row[0], photograph)
             self._do("INSERT INTO exposures VALUES (?, ?)", photograph, before)
+
+
+def check_scene(paths: Sequence[Path]) -> None:
+    """Raise ``CannotMeasureError`` where photographs are not exposures of one scene, or cannot be read."""
+    (outcome,) = map_photos(partial(_seen_together, paths=tuple(paths)), paths[:1])
+    if outcome.message is not None:
+        raise CannotMeasureError(outcome.message)
+
+
+def _seen_together(_: Path, paths: tuple[Path, ...]) -> None:
+    view([open_photo(path) for path in paths])
 
 
 def another_shot(path: Path, taken_at: str | None) -> bool:

@@ -56,7 +56,9 @@ def heading(o: Overview) -> str:
     parts += [f"{o.not_measured} that could not be"] if o.not_measured else []
     parts += [f"an older result of {o.anew} of these stands"] if o.anew else []
     parts += [f"{o.left_out} more left out"] if o.left_out else []
-    taken = f" Taken from {_time(o.first_taken_at)} to {_time(o.last_taken_at)}." if o.first_taken_at else ""
+    first, last = _time(o.first_taken_at), _time(o.last_taken_at)
+    taken = f" Taken from {first} to {last}." if first != last else f" Taken {first}."
+    taken = taken if o.first_taken_at else ""
     return f"{o.title}: {', '.join(parts)}; {_many(o.samples, 'sample')}.{taken}"
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin.base.errors import CannotReadError
 from glowkin.base.records import to_json
 from glowkin.study import ledger, pictures
-from glowkin.study.brackets import Brackets, another_shot
+from glowkin.study.brackets import Brackets, another_shot, check_scene
 from glowkin.study.discreet import walked
 from glowkin.study.edits import Change
 from glowkin.study.ledger import transaction
@@ -118,7 +118,8 @@ class Workbook(Brackets):
         """Take photographs of one scene up as one measurement; harmless where it is in the study already.
 
         ``CannotReadError`` where one cannot be read or is in the study otherwise, and ``replace`` does not
-        say that these take the place of a bracket's exposures.
+        say that these take the place of a bracket's exposures; ``CannotMeasureError`` where they do not show
+        one scene. Nothing is taken up then.
         """
         seen = [pictures.seen(path, self.folder) for path in paths]
         known = self._known_bracket(seen, replace=replace)
@@ -129,6 +130,7 @@ class Workbook(Brackets):
         if known is None:
             for one, path in zip(seen, paths, strict=True):
                 self._in_place_of(one, path, replace=False)
+        check_scene(paths)
         sources, seen = seen, [pictures.copied(one, self.folder) for one in seen] if copy else seen
         with transaction(self._connection):
             if known is None:
