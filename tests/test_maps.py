@@ -8,8 +8,14 @@ from datetime import datetime
 import numpy as np
 import pytest
 
+import glowkin
 from glowkin.base.maps import AT_ONE_SIDE, AT_RIM, EVENLY, IN_MIDDLE
 from glowkin.cli import main
+from glowkin.findings.begins import Seen, begins, patches
+from glowkin.findings.maps import Forms, unmixed
+from glowkin.light.crop import crops_of
+from glowkin.light.decode import open_photo
+from glowkin.light.noise import estimate_noise
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.dng import write_dng
 from glowkin.scene.series import Change, Course, Shake, photograph_series
@@ -153,3 +159,67 @@ def test_a_photograph_that_is_gone_or_changed_is_left_out(folder, tmp_path):
     path.write_bytes((folder / "0.dng").read_bytes())
     wanted = {str(path): Wanted("0" * 64, {"rim": ((10.0, 10.0), (50.0, 10.0), (30.0, 50.0))})}
     assert recipes.cut_out(path, Settings(), wanted) == {}
+
+
+def even_vials(folder, seed):
+    """Twelve vials that turn over evenly: of each its pixels unconverted, half-way and converted, with stray
+    light taken off.
+    """
+    red, green = with_luminance(band(620, 80), 0.05), with_luminance(band(525, 60), 0.25)
+    samples = tuple(
+        SceneSample(f"v{i}", Shape("vial", centre, 40), red, seed=100 * seed + i)
+        for i, centre in enumerate(grid_centres(SIZE, 4, 3))
+    )
+    series = photograph_series(
+        Scene(SIZE, samples, surroundings_violet=0.0, seed=seed),
+        [Change(s.name, Course("first-order", 4 * HOUR), green) for s in samples],
+        [0.0, 4 * HOUR, 60 * HOUR],
+        default_camera(),
+        np.random.default_rng(seed),
+        Exposure(taken_at=datetime(2026, 5, 4, 9)),
+    )
+    shown = []
+    for i, shot in enumerate(series.shots):
+        path = folder / f"{seed}-{i}.dng"
+        write_dng(shot, path)
+        photo, found = open_photo(path), glowkin.measure(path).samples
+        assert len(found) == len(samples)
+        crops = crops_of(photo, [np.array(s.outline_px) for s in found], estimate_noise(photo))
+        shown.append(list(zip(crops, found, strict=True)))
+    for three in zip(*shown, strict=True):
+        start, end = (np.array(three[i][1].linear_rgb) for i in (0, 2))
+        forms = Forms(start, end, np.arange(3), by_light=False)
+        yield [
+            Seen(unmixed(crop, s.stray_rgb, forms), crop.inside, crop.pixel_px, f, f"{f}", 0.0)
+            for (crop, s), f in zip(three, (1.0, 0.5, 0.0), strict=True)
+        ]
+
+
+def alike_in_neighbours(seen):
+    """Products of what is left of neighbouring patches, in units of its variance, when a smooth function of
+    place is taken off (which alone makes them H apart), and how many there are.
+    """
+    p = patches(seen, "raw")
+    X = p.basis()
+    H = X @ np.linalg.pinv(X)
+    r = p.fraction - H @ p.fraction
+    far = np.hypot(p.x[:, None] - p.x, p.y[:, None] - p.y)
+    near = (far > 0.0) & (far < 1.3 * far[far > 0.05].min())
+    return float(((np.outer(r, r) / (r @ r / (len(r) - 5)) + H) * near).sum()), int(near.sum())
+
+
+def test_of_rendered_vials_that_turn_over_evenly_no_place_is_named(tmp_path):
+    """36 vials. The chance of a correlation with depth is that of shuffled patches, as if neighbours were not
+    alike: in patches of this size they are not, and one in twenty falls below 5 % (binomial, 99 %: up to 5).
+    """
+    three = [seen for seed in range(3) for seen in even_vials(tmp_path, seed)]
+    found = [begins(seen, "raw", by_light=False) for seen in three]
+    named = [f.begins for f in found if f.begins != EVENLY]
+    low = sum(f.p_value < 0.05 for f in found)
+    products, pairs = np.sum([alike_in_neighbours(s) for seen in three for s in seen], axis=0)
+    told = f"named {named}, {low} of 36 below 5 %, neighbours alike by {products / pairs:.3f}"
+    assert len(found) == 36
+    assert len(named) <= 1, told
+    assert low <= 5, told
+    assert abs(products / pairs) < 0.05, told
+    assert max(f.spread_at_most for f in found) < 0.05, told
