@@ -191,8 +191,8 @@ def beside(rng, spectra, gap, **stray):
 
 def neighbour(kind, scenes, folder):
     spectra = emitters() if kind == "dng" else in_gamut()
-    path, everything = folder / f"shot.{kind}", []
-    for crosslight in (0.0, 0.006):
+    path, everything = folder / f"shot.{kind}", {0.0: ([], []), 0.006: ([], [])}
+    for crosslight, both in everything.items():
         for veil in VEILS:
             rows, raw = [], []
             for seed in range(scenes):
@@ -204,12 +204,16 @@ def neighbour(kind, scenes, folder):
                 if "dim" in found:
                     rows.append(found["dim"])
                     raw.append(untouched(measured, scene.truths(), path))
-            everything += rows
+            both[0].extend(rows)
+            both[1].extend(raw)
             title = f"{kind} {veil} veil, light thrown {crosslight}"
             line(f"{title}; none removed {np.median(raw):.5f}", rows)
             flags = np.mean(["lit-by-neighbour" in r[3] for r in rows])
             print(f"{'':58} lit-by-neighbour on {flags:.2f}")
-    line(f"{kind}, all of these", everything)
+        line(f"{kind} all veils, light thrown {crosslight}; none removed {np.median(both[1]):.5f}", both[0])
+    raw = np.concatenate([both[1] for both in everything.values()])
+    rows = [row for both in everything.values() for row in both[0]]
+    line(f"{kind}, all of these; none removed {np.median(raw):.5f}", rows)
 
 
 def untouched(measured, truths, path):

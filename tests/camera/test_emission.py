@@ -128,7 +128,7 @@ def test_band_intervals_are_skew_where_colours_crowd(observer):
     """Towards the end of the spectrum colours differ ever less (CIE 15), so a red band may lie far beyond; a
     broad blue-green one may lie far on the blue side, where its light is seen as little.
     """
-    rgb = np.stack([default_camera().response(band(*b)) for b in ((640, 85), (500, 100))])
+    rgb = np.stack([default_camera().response(band(*b)) for b in ((660, 60), (500, 100))])
     found = invented().infer(rgb, np.zeros((2, 3, 3)), observer).band[:, 0]
     value, low, high = found.T
     assert high[0] - value[0] > 1.15 * (value[0] - low[0])

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from glowkin.base.uncertainty import CHI2_95_2D, Z95
+from glowkin.base.uncertainty import Z95
+from glowkin.camera.weighted import fit_95, location, quantiles, regress, squared
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -39,12 +40,9 @@ _STEP, _NARROWEST = 1e-4, 1e-3
 """Step of differences, relative to the highest channel; and the narrowest kernel by place."""
 _NOISY = 3.0
 """So many standard deviations of noise reach farther than the kernel: the answer is read along rays."""
-_RIDGE = 1e-4
 _CHUNK, _ROWS = 256, 32
 _LEAST_SD = 4e-4
 """Standard deviation of u'v' at least: no prior knows colours along the spectrum locus better."""
-_NARROWED, _WIDENED = 0.5, 4.0
-"""How far an ellipse may be scaled so that it holds 95 % of the residuals."""
 _SHAPE_SD = np.array([0.006, 0.12])
 """Error of centre and width, relative, by shapes that the prior has not (``benchmarks/accuracy.py``)."""
 _ONE_BAND = 0.25
@@ -114,7 +112,7 @@ def neighbours_of(
     the way what tells nothing (n x 3 x 3).
     """
     K = np.linalg.inv(noise + kernel)
-    d2 = _squared(away, K)
+    d2 = squared(away, K)
     w = np.exp(-0.5 * (d2 - d2.min(axis=1, keepdims=True)))
     w /= w.sum(axis=1, keepdims=True)
     # Of the way to a neighbour only the part that is no noise of the measurement is walked back.
@@ -154,13 +152,13 @@ class Answers:
         log_luminance = self.log_luminance[near] + np.log(seen.level)
         told = np.concatenate([self.uv_prime[near], log_luminance[..., None]], axis=2)
         # Not at one camera: what differs with the camera drawn may well be told by the way.
-        slope, _ = _regress(w, away, self.drawn[near][..., :0], told)
-        _, loads = _regress(w, away, self.drawn[near], told)
+        slope, _ = regress(w, away, self.drawn[near][..., :0], told)
+        _, loads = regress(w, away, self.drawn[near], told)
         moved = told - seen.back @ slope.transpose(0, 2, 1)
-        mean = np.einsum("nk,nkt->nt", w, moved)
+        mean = location(w, moved)
         rest = (moved - mean[:, None])[..., :2]
         total = (rest * w[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
-        total = total * _fit_95(w, rest, total)
+        total = total * fit_95(w, rest, total)
         total = total + self.least_variance(total)[:, None, None] * np.eye(2)
         slope = slope[:, :2]
         return Read(
@@ -296,9 +294,9 @@ class Answers:
         share = np.einsum("nk,nk->n", w, single)
         w = np.where(single, w, 0.0) / np.maximum(share, 1e-12)[:, None]
         value = np.log(np.where(single[..., None], band, 1.0))
-        slope, _ = _regress(w, away, np.zeros((*w.shape, 0)), value)
+        slope, _ = regress(w, away, np.zeros((*w.shape, 0)), value)
         moved = value - back @ slope.transpose(0, 2, 1)
-        out = np.stack([_quantiles(moved[..., t], w) for t in range(2)], axis=1)
+        out = np.stack([quantiles(moved[..., t], w) for t in range(2)], axis=1)
         away_from = np.hypot(out[..., 1:] - out[..., :1], Z95 * _SHAPE_SD[:, None])
         out = np.exp(np.concatenate([out[..., :1], out[..., :1] + away_from * (-1.0, 1.0)], axis=2))
         return np.where((share >= _ONE_BAND)[:, None, None], out, np.nan)
@@ -352,47 +350,9 @@ def _to_rays(y: Array, K: Array, rays: NDArray[np.floating]) -> tuple[Array, Arr
     return level[..., None] * s - y[:, None], level
 
 
-def _regress(w: Array, away: Array, z: Array, target: Array) -> tuple[Array, Array]:
-    """Weighted linear regression of targets (n x k x t) on the way to the neighbours and the drawn camera.
-
-    Gives the slopes n x t x 3 and the loadings n x t x r. Shares lie on a surface, so the way has two
-    directions of its three: a small ridge, each direction in units of its own spread, settles the third.
-    """
-    size = np.sqrt(np.einsum("nk,nki->ni", w, np.square(away)) + 1e-12)
-    X = np.concatenate([away / size[:, None], z], axis=2)
-    X = X - np.einsum("nk,nki->ni", w, X)[:, None]
-    t = target - np.einsum("nk,nkt->nt", w, target)[:, None]
-    weighted = (X * w[..., None]).transpose(0, 2, 1)
-    B = np.linalg.solve(weighted @ X + _RIDGE * np.eye(X.shape[2]), weighted @ t).transpose(0, 2, 1)
-    return B[:, :, :3] / size[:, None], B[:, :, 3:]
-
-
-def _fit_95(w: Array, rest: Array, total: Array) -> Array:
-    """What makes the 95 % ellipse of this covariance hold 95 % of the residuals, n x 1 x 1."""
-    d2 = _squared(rest, np.linalg.inv(total))
-    return np.asarray(np.clip(quantile(d2, w, 0.95) / CHI2_95_2D, _NARROWED, _WIDENED)[:, None, None])
-
-
 def _replaced(mine: NDArray[Any], rows: NDArray[np.bool_], other: NDArray[Any]) -> NDArray[Any]:
     mine[rows] = other
     return mine
-
-
-def _squared(vectors: Array, form: NDArray[np.floating]) -> Array:
-    """Quadratic forms (n x i x i) of vectors (n x k x i), n x k."""
-    return np.asarray(((vectors @ form) * vectors).sum(axis=2))
-
-
-def _quantiles(values: Array, w: Array) -> Array:
-    return np.stack([quantile(values, w, q) for q in (0.5, 0.025, 0.975)], axis=1)
-
-
-def quantile(values: Array, w: Array, q: float) -> Array:
-    """Weighted quantile of each row."""
-    order = np.argsort(values, axis=1)
-    below = np.cumsum(np.take_along_axis(w, order, axis=1), axis=1)
-    k = np.minimum((below < q * below[:, -1:]).sum(axis=1), values.shape[1] - 1)
-    return np.asarray(np.take_along_axis(np.take_along_axis(values, order, axis=1), k[:, None], axis=1)[:, 0])
 
 
 def _chunks(n: int) -> Iterator[slice]:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
 
-VERSION = "3"
+VERSION = "4"
 """To be raised with every change of the families: caches are keyed by it."""
 SIZE = 40_000
 _SEED = 20

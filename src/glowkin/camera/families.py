@@ -82,17 +82,6 @@ def pairs(rng: Rng, n: int) -> Floats:
     return _unit(share * _of_unit_power(first) + (1 - share) * _of_unit_power(bands(rng, n)))
 
 
-def several(rng: Rng, n: int) -> Floats:
-    """Three or four bands, broad or of a diode's width: white phosphors and mixtures."""
-    count, out = rng.integers(3, 5, n), np.zeros((n, _WL.size), np.float32)
-    for k in range(4):
-        diode = _power(_gauss(*_shapes(rng, n, (500.0, 1500.0))))
-        one = np.where(rng.random((n, 1)) < 0.5, diode, bands(rng, n))
-        share = np.where(k < count, _log_uniform(rng, n, 0.1, 1.0), 0.0).astype(np.float32)
-        out += share[:, None] * _of_unit_power(one)
-    return _unit(out)
-
-
 def phosphors(rng: Rng, n: int) -> Floats:
     """One or two phosphor bands with what they leave of the violet or blue diode that excites them."""
     diode = _power(_gauss(*_shapes(rng, n, (600.0, 1500.0), (425.0, 475.0))))
@@ -120,13 +109,12 @@ def diodes(rng: Rng, n: int) -> Floats:
 
 
 FAMILIES: dict[str, tuple[Callable[[Rng, int], Floats], float]] = {
-    "bands": (bands, 0.43),
-    "progressions": (progressions, 0.23),
+    "bands": (bands, 0.59),
+    "progressions": (progressions, 0.05),
     "narrow bands": (narrow_bands, 0.05),
-    "line sets": (line_sets, 0.05),
-    "pairs": (pairs, 0.05),
-    "several": (several, 0.03),
-    "phosphors": (phosphors, 0.14),
+    "line sets": (line_sets, 0.04),
+    "pairs": (pairs, 0.04),
+    "phosphors": (phosphors, 0.21),
     "diodes": (diodes, 0.02),
 }
 """Each family with its share of the prior."""
