@@ -12,6 +12,8 @@ bands and lines.
 known   sensitivities known exactly
 chart   one photograph of 24 patches: daylight of 5000-7500 K, patches 2 % off their table, flare to 2 %,
         light uneven by 15 %; temperature, flare, gradient and gains fitted
+        and, unless ``--matrices none``, a raw file's own two matrices, by a maker who fitted other surfaces
+        (``generic.py``) to a camera of this model whose gains are 1.5 % off
 lights  the same chart and ten diodes whose peaks are 3 nm off (one standard deviation)
 violet  the chart's camera; lamp violet to 10 % of the brightest channel, its direction known, its amount not
 jpeg    a file rendered by a camera unknown: white balance 10 % off a channel, half with a tone curve
@@ -33,6 +35,7 @@ import numpy as np
 
 import camera_prior
 import emitters
+from generic import LIGHT_A, LIGHTS, makers_matrix
 from glowkin.base.uncertainty import CHI2_95_2D
 from glowkin.camera import development
 from glowkin.camera.answers import seen_by
@@ -119,6 +122,13 @@ def chart_photograph(S, rng):
     return lit @ S.T * shade[:, None] * (1 + 0.003 * rng.standard_normal((24, 3)))
 
 
+def file_matrices(S, rng):
+    """A raw file's own matrices from its channels to XYZ, for illuminant A and for daylight."""
+    of_model = S * np.exp(rng.normal(0, 0.015, 3))[:, None]
+    lights = LIGHT_A, LIGHTS[int(rng.choice([5003, 6504]))]
+    return tuple(makers_matrix(of_model, L / (L @ CMF)[1], rng, balanced=False) for L in lights)
+
+
 def diodes(S, rng):
     """Ten diodes photographed, whose peaks are 3 nm from what their seller says."""
     peaks = np.array([405, 430, 455, 470, 500, 525, 560, 590, 620, 660.0])
@@ -154,8 +164,11 @@ def jpeg(S, E, rng):
     return seen, sd[:, :, None] ** 2 * np.eye(3)
 
 
-def meet(mode, S, E, prior, rng):
-    """One camera in one mode: the camera inferred, channel means, covariance, stray light, charts."""
+def meet(mode, S, E, prior, rng, told=()):
+    """One camera in one mode: the camera inferred, channel means, covariance, stray light, charts.
+
+    ``told`` are the raw file's own matrices.
+    """
     photographed = chart_photograph(S, rng)
     if mode == "jpeg":
         rgb, C = jpeg(S, E, rng)
@@ -183,13 +196,13 @@ def meet(mode, S, E, prior, rng):
         known = Sensitivities(S, np.zeros((3, NM.size, 0)))
     else:
         lights = diodes(S, rng) if mode == "lights" else None
-        seen = ChartSeen(photographed, PATCHES, PLACES)
+        seen = ChartSeen(photographed, PATCHES, PLACES, to_xyz=told)
         known = calibrate(seen, chart_light("daylight"), lights, *prior).sensitivities
     made = seen_by(emission_prior(), known, 2)
     return Camera("x", mode, sensitivities=known, _tables={2: made}), rgb, C, stray, (S, photographed)
 
 
-def matrices(rgb, charts):
+def by_matrices(rgb, charts):
     """U'v' by the matrix of the perfect chart, that of the photographed one, and the root-polynomial."""
     if charts is None:
         face = XYZ_to_uv_prime(np.maximum(rgb, 1e-6) @ RGB_TO_XYZ["sRGB"].T)
@@ -213,7 +226,7 @@ def prior_without(cams, gained, key, hold, mode):
     return prior_of(table if mode == "jpeg" else table | {"own": OWN}), gains_of(table)
 
 
-def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None):
+def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None, matrices=True):
     """Every camera of ``cams`` (by maker and model) with every spectrum.
 
     ``gained`` are the cameras' own log gains of red and blue; channels of the others get gains drawn.
@@ -223,11 +236,15 @@ def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None
     for number, key in enumerate(only or cams):
         S5, rng = cams[key], np.random.default_rng((SEED, number))  # the same chart in every mode
         prior = prior_without(cams, gained, key, hold, mode)
-        S = changed(np.stack([np.interp(NM, camera_prior.WL, row) for row in S5]), kind)
+        whole = np.stack([np.interp(NM, camera_prior.WL, row) for row in S5])
+        S = changed(whole, kind)
         S = S / S5.sum(axis=1)[:, None]
         drawn = rng.normal(0, 0.3, 3)
         S = S * np.exp(np.insert(gained[key], 1, 0.0) if key in gained and not free else drawn)[:, None]
-        camera, rgb, C, stray, charts = meet(mode, S, E, prior, rng)
+        # A sensor without its infrared filter keeps its maker's matrices.
+        model = whole * (S.sum(axis=1) / whole.sum(axis=1))[:, None] if kind == "bare" else S
+        told = file_matrices(model, np.random.default_rng((SEED, number, 1))) if matrices else ()
+        camera, rgb, C, stray, charts = meet(mode, S, E, prior, rng, told)
         seen = camera.infer(rgb, C, stray=stray)
         each = [seen.uncertain(i) for i in range(len(E))]
         words = describe(each, WHITE, 2)
@@ -235,7 +252,7 @@ def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None
         rows.append((
             seen.uv_prime,
             np.array([u.covariance for u in each]),
-            *matrices(rgb, charts),
+            *by_matrices(rgb, charts),
             np.array([w.dominant_wavelength_interval_nm or none for w in words]),
             np.array([w.excitation_purity_interval for w in words]),
             seen.band,
@@ -336,13 +353,15 @@ def main():
     parser.add_argument("--emitters", default="usual", choices=("usual", "hard"))
     parser.add_argument("--hold", default="maker", choices=("maker", "camera"))
     parser.add_argument("--gains", default="own", choices=("own", "free"))
+    parser.add_argument("--matrices", default="own", choices=("own", "none"))
     parser.add_argument("--data", default="../shared/data")
     options = parser.parse_args()
     cams = camera_prior.cameras(Path(options.data) / "cameras")
     gained = camera_prior.gains(Path(options.data) / "cameras")
     E, classes = spectra(options.emitters, options.data)
     for mode in options.mode:
-        scores = run(mode, cams, E, gained, options.cameras, options.hold, options.gains == "free")
+        scores = run(mode, cams, E, gained, options.cameras, options.hold, options.gains == "free",
+                     matrices=options.matrices == "own")  # fmt: skip
         Summary(scores, E, classes, [maker for maker, _ in cams]).report(mode)
 
 

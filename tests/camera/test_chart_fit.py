@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -43,6 +45,31 @@ def test_light_flare_and_fit_are_told(calibrated):
     assert calibrated.obtained["flare"] == pytest.approx(0.015, abs=0.008)
     assert calibrated.obtained["residual_rms"] < 0.03
     assert not calibrated.unlike
+
+
+@pytest.mark.parametrize("kelvin", [5100.0, 7200.0])
+def test_the_files_own_matrices_tell_the_light(tmp_path, kelvin):
+    """Daylight of known temperature by colour-science; without them the chart leaves 2000 K open."""
+    photo, corners, _ = chart_photo(tmp_path, cct_kelvin=kelvin, flare=0.015)
+    chart, _ = seen_chart(photo, corners, iso_17321())
+    daylight = chart_light("daylight")
+    with_them, without = (calibrate(replace(chart, to_xyz=M), daylight) for M in (photo.to_xyz, ()))
+    low, high = with_them.temperature_interval_kelvin
+    assert with_them.described
+    assert not without.described
+    assert low < kelvin < high
+    assert high - low < 0.7 * np.subtract(*without.temperature_interval_kelvin[::-1])
+
+
+@pytest.mark.parametrize("turned", [(2, 1, 0), (0, 2, 1)])
+def test_matrices_that_the_chart_contradicts_do_not_count(tmp_path, turned):
+    photo, corners, _ = chart_photo(tmp_path)
+    chart, _ = seen_chart(photo, corners, iso_17321())
+    others = tuple(np.linalg.inv(np.linalg.inv(M)[list(turned)]) for M in photo.to_xyz)
+    daylight = chart_light("daylight")
+    with_them, without = (calibrate(replace(chart, to_xyz=M), daylight) for M in (others, ()))
+    assert not with_them.described
+    assert with_them.sensitivities.mean == pytest.approx(without.sensitivities.mean)
 
 
 @pytest.mark.parametrize("name", sorted(emitters()))

@@ -3,22 +3,27 @@
 Free with the sensitivities: the channels' gains, the light's colour temperature, a flare that lies on every
 patch, and a gradient of the light over the chart. Grey patches are not assumed to be flat; every patch may
 deviate from its table. Of known lights only the ratios of the channels count, and their peaks may be off.
+The file's own matrices tell what white is to the camera, which a chart in light of unknown temperature does
+not; matrices that the chart contradicts do not count.
 The answer is the most probable camera, and the covariance there (Laplace's approximation).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from glowkin.base.uncertainty import Z95
+from glowkin.camera.daylight import chart_light
 from glowkin.camera.grid import WAVELENGTH_NM
+from glowkin.camera.maker import rows_differ
 from glowkin.camera.sensitivities import Gains, Sensitivities, camera_prior, usual_gains
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from glowkin.base.uncertainty import Array
     from glowkin.camera.daylight import ChartLight
@@ -41,6 +46,12 @@ _USUAL_SCATTER = 10.0
 """How many residuals the expected deviation of patches counts for."""
 _NUISANCES = 4
 _FAINTEST = 1e-9
+_WHITE_XYZ = np.array([0.9505, 1.0, 1.0891])
+"""D65 (CIE 15)."""
+_WHITE_SD = 0.02
+"""Logarithm of red's and blue's answer to white over green's, by the file's matrix: makers' matrices keep it
+to 0.006 (``benchmarks/generic.py``), cameras of one model differ more (common practice, no source)."""
+_AGREES = 0.999
 _FLAT, _MOST_STEPS = 1e-4, 200
 """The search has settled when a step lowers the sum of squares by less than this share: by far less than what
 one standard deviation of anything changes it."""
@@ -56,7 +67,8 @@ _RANK = 12
 class ChartSeen:
     """A chart in a photograph: channel means ``rgb`` (n x 3) of its patches, their ``reflectance``
     (n x 201), and ``place`` (n x 2) from -0.5 to 0.5 along and across the chart. ``through`` (201) is what a
-    filter before the lens lets through, of lights as well; ``numbers`` of the patches, from 1 along the rows.
+    filter before the lens lets through, of lights as well; ``numbers`` of the patches, from 1 along the rows;
+    ``to_xyz`` the file's own matrices (3 x 3 each), one or two, as in ``Photograph``.
     """
 
     rgb: Array
@@ -65,6 +77,7 @@ class ChartSeen:
     patch_sd: float = PATCH_SD
     through: Array | float = 1.0
     numbers: tuple[int, ...] = ()
+    to_xyz: tuple[Array, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +102,7 @@ class Calibrated:
 
     ``unlikely`` is the squared distance from the prior over the number of deviations that the chart tells,
     and ``stretched`` what the prior was widened by for that (1: not at all). ``settled``: the fit converged.
+    ``described``: the file's own matrices agree with the chart, and count.
     """
 
     sensitivities: Sensitivities
@@ -102,6 +116,7 @@ class Calibrated:
     unlikely: float
     stretched: float
     settled: bool
+    described: bool
 
 
 def calibrate(
@@ -120,6 +135,9 @@ def calibrate(
     first = _fitted(problem, problem.start)
     problem.whiten /= problem.scatter(first)
     fit = _fitted(problem, first.x)
+    if problem.agrees(fit):
+        problem.described = True
+        fit = _fitted(problem, fit.x)
     unlikely = problem.unlikely(fit)
     stretched = float(np.sqrt(max(1.0, unlikely)))
     if stretched > 1.0:
@@ -156,7 +174,7 @@ class _Problem:
         gains: Gains,
     ) -> None:
         self.chart, self.light, self.lights, self.prior, self.gains = chart, light, lights, prior, gains
-        self.rank = prior.loadings.shape[2]
+        self.rank, self.described = prior.loadings.shape[2], False
         self.observed = np.log(np.maximum(chart.rgb, _FAINTEST))
         spread = chart.patch_sd**2 * (_COMMON + (1 - _COMMON) * np.eye(3)) + _READ_SD**2 * np.eye(3)
         self.whiten = np.linalg.cholesky(np.linalg.inv(spread))
@@ -208,11 +226,33 @@ class _Problem:
         told = -2.0 * np.log((np.exp(-0.5 * squared) + _SCALED) / (1.0 + _SCALED))
         return np.asarray(away * np.sqrt(told / squared))
 
+    def description(self, q: Array) -> Array:
+        """How far the file's own matrices are from this camera's, in standard deviations: see ``maker``."""
+        shape = [away.ravel() for away in rows_differ(self.camera(q), self.chart.to_xyz)]
+        white = np.log(np.maximum(self.camera(q) @ _daylight(), _FAINTEST)) + q[self.rank : self.rank + 3]
+        told = np.log(np.maximum(np.linalg.solve(self.chart.to_xyz[-1], _WHITE_XYZ), _FAINTEST))
+        away = (white - told)[[0, 2]] - (white - told)[1]
+        return np.concatenate([*shape, away / _WHITE_SD])
+
+    def agrees(self, fit: _Fit) -> bool:
+        """Whether the file's matrices may be those of a camera that the chart alone tells of."""
+        from scipy.stats import chi2
+
+        if not self.chart.to_xyz:
+            return False
+        away, moved = self.description(fit.x), self._moved(self.description, fit)
+        squared = away @ np.linalg.solve(np.eye(away.size) + moved.T @ moved, away)
+        return bool(squared < chi2.ppf(_AGREES, away.size))
+
+    def _moved(self, function: Callable[[Array], Array], fit: _Fit) -> Array:
+        """What one standard deviation of each parameter of a fit changes of a function, a row for each."""
+        here, step = function(fit.x), 1e-4
+        root = _root(fit.covariance) * step
+        return np.array([function(fit.x + column) - here for column in root.T]) / step
+
     def scatter(self, fit: _Fit) -> float:
         """The patches' deviations over those expected, from a fit's misfit and from what is usual."""
-        misfit, step = self.misfit(fit.x), 1e-4
-        root = _root(fit.covariance) * step
-        moved = np.array([self.misfit(fit.x + column) - misfit for column in root.T]) / step
+        misfit, moved = self.misfit(fit.x), self._moved(self.misfit, fit)
         free = misfit.size - min(float(np.square(moved).sum()), 0.8 * misfit.size)
         return float(np.sqrt((misfit @ misfit + _USUAL_SCATTER) / (free + _USUAL_SCATTER)))
 
@@ -228,6 +268,8 @@ class _Problem:
         parts = [self.misfit(q), (q - self.expected) / self.sd, self.unusual(q)]
         if self.lights is not None:
             parts.append(self.ratios(q, self.lights).ravel())
+        if self.described:
+            parts.append(self.description(q))
         return np.concatenate(parts)
 
     def answer(self, fit: _Fit, unlikely: float, stretched: float) -> Calibrated:
@@ -253,7 +295,14 @@ class _Problem:
             unlikely,
             stretched,
             fit.settled,
+            self.described,
         )
+
+
+@lru_cache(maxsize=1)
+def _daylight() -> Array:
+    """D65's spectrum (201)."""
+    return chart_light("6504K").spectrum(1e6 / 6504.0)
 
 
 def _root(covariance: Array) -> Array:

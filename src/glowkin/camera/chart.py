@@ -63,7 +63,8 @@ def seen_chart(photo: Photograph, corners: Array, reflectance: Array) -> tuple[C
             f"{photo.path}: {len(left_out)} patches of the chart are clipped; halve the exposure"
         )
     numbers = tuple(int(i) + 1 for i in used)
-    return ChartSeen(signals.mean[used], reflectance[used], place[used], numbers=numbers), left_out
+    seen = ChartSeen(signals.mean[used], reflectance[used], place[used], numbers=numbers, to_xyz=photo.to_xyz)
+    return seen, left_out
 
 
 def fitted(
@@ -189,6 +190,7 @@ def _account(
         "residual_rms": round(float(np.sqrt(np.square(found.residuals).mean())), 4),
         "distance_from_prior": round(found.unlikely, 2),
         "widened": round(found.stretched, 2),
+        "matrices_of_the_file": "used" if found.described else "not used: the chart contradicts them",
     }
 
 

@@ -35,24 +35,33 @@ def seen_through(to_xyz: Sequence[Array], prior: Sensitivities | None = None) ->
 
     prior = prior or camera_prior()
     prior = Sensitivities(prior.mean, _WIDER * prior.loadings)
-    views = [_views()[light] for light in ("A", "D65")][-len(to_xyz) :]
-    rows = [np.linalg.inv(M) for M in to_xyz]
-    told, sd = np.concatenate([_directions(row) for row in rows]), np.tile(_ROW_SD, (len(rows), 1))
 
     def camera(z: Array) -> Array:
         return np.asarray(prior.mean + prior.loadings @ z)
 
     def residuals(z: Array) -> Array:
-        shown = np.concatenate([_directions(camera(z) @ view.T) for view in views])
-        return np.concatenate([((shown - told) / sd).ravel(), z])
+        return np.concatenate([*(away.ravel() for away in rows_differ(camera(z), to_xyz)), z])
 
     fit = least_squares(residuals, np.zeros(prior.loadings.shape[2]), max_nfev=20)
     values, vectors = np.linalg.eigh(np.linalg.inv(fit.jac.T @ fit.jac))
     root = vectors * np.sqrt(np.clip(values, 0.0, None))
     mean = np.maximum(camera(fit.x), 0.0)
-    gain = np.linalg.norm(rows[-1], axis=1) / np.linalg.norm(mean @ views[-1].T, axis=1)
+    gain = np.linalg.norm(np.linalg.inv(to_xyz[-1]), axis=1) / np.linalg.norm(
+        mean @ _views()["D65"].T, axis=1
+    )
     gain /= gain[1] * mean[1].sum()
     return Sensitivities(mean * gain[:, None], (prior.loadings @ root) * gain[:, None, None]).reduced()
+
+
+def rows_differ(camera: Array, to_xyz: Sequence[Array]) -> list[Array]:
+    """How far the rows of a file's matrices (as in ``seen_through``) point from those of sensitivities
+    (3 x 201), in standard deviations: 3 x 3 for each matrix.
+    """
+    views = [_views()[light] for light in ("A", "D65")][-len(to_xyz) :]
+    return [
+        (_directions(camera @ view.T) - _directions(np.linalg.inv(M))) / _ROW_SD
+        for view, M in zip(views, to_xyz, strict=True)
+    ]
 
 
 def maker_matrix(sensitivities: Array) -> Array:
