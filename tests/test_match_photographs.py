@@ -73,9 +73,9 @@ def test_batches_speak_for_their_form_and_strangers_against_all(found):
 
 
 def test_the_share_of_the_light_lies_in_its_interval(found):
-    """In luminance, by which the mixture was rendered. Width: 0.25 raw; of the JPEG, clipped there, 0.82."""
+    """In luminance, by which the mixture was rendered. Width: 0.35 raw; of the JPEG, clipped there, 0.82."""
     a, b, f = MIXED
     mixture = next(m for m in found.sample("mixed").mixtures if (m.a, m.b) == (a, b))
     low, high = mixture.light_fraction_a_interval
     assert low <= f <= high
-    assert high - low < (0.9 if "clipped" in found.sample("mixed").flags else 0.3)
+    assert high - low < (0.9 if "clipped" in found.sample("mixed").flags else 0.4)
