@@ -9,7 +9,7 @@ from glowkin.base.errors import WrongUseError
 from glowkin.base.files import check_place
 from glowkin.showing import print_document
 from glowkin.study.export import write_figures, write_tables
-from glowkin.study.packing import pack
+from glowkin.study.packing import check_replaceable, pack
 from glowkin.study.reading import open_study
 from glowkin.study.unpacking import unpack
 from glowkin.study.words import heading
@@ -33,6 +33,7 @@ def export(
     told: dict[str, Any] = {"schema": "glowkin.export.v1", "program": program, "errors": []}
     with open_study(study) as reading:
         if zip_file is not None:
+            check_replaceable(reading, zip_file)
             check_place(zip_file)
         if out is not None:
             out.mkdir(parents=True, exist_ok=True)

@@ -119,6 +119,9 @@ def compare(
     tells that their photographs were not taken alike.
     """
     chosen = [(find_sample(photos, a), find_sample(photos, b)) for a, b in pairs] or list(all_pairs(photos))
+    for (photo, one), (other, two) in chosen:
+        if (photo.path, one.name) == (other.path, two.name):
+            raise WrongUseError(f"--pair: {one.name} is the same sample twice; name two samples")
     lab = None
     if lab_white is not None:
         x, y = white_point_xy(lab_white, photos[0].observer if photos else 2)

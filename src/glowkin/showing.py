@@ -49,6 +49,8 @@ def show(
 
 def report(folder: Path, program: str) -> Path:
     """Write report.html of a study, or of what a run left in a folder; answers its path."""
+    if not folder.is_dir():
+        raise CannotReadError(f"{folder}: there is no such folder; check the name")
     if not (folder / ledger.LEDGER).exists():
         from glowkin.telling.out_dir import rebuild
 
@@ -145,6 +147,8 @@ def _write_outlines(reading: Reading, rows: Sequence[PhotographRow], path: Path)
 
     if len(rows) != 1:
         raise WrongUseError("--outlines: name the one PHOTO whose outlines are to be written")
+    if path.is_file():
+        raise WrongUseError(f"{path}: is there already; name a new file")
     if rows[0].measurement_id is None:
         raise CannotReadError(f"{rows[0].path}: is not measured yet, so there are no outlines to write")
     write_whole(path, outlines_text(reading.record(rows[0].measurement_id)).encode())

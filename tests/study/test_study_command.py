@@ -416,6 +416,12 @@ def test_other_options_for_what_is_in_the_study_are_told(run, added, photos):
         (("remeasure", "{study}", "--white-point", "blue"), 2, "--white-point"),
         (("remeasure", "{study}", "none.jpg"), 2, "is not in this study"),
         (("show", "{study}", "--outlines", "{photos}/o.json"), 2, "name the one PHOTO"),
+        (("show", "{study}", "09.jpg", "--outlines", "{photos}/10.jpg"), 2, "10.jpg: is there already"),
+        (("export", "{study}", "--zip", "{photos}/10.jpg"), 2, "10.jpg: is there already and is no zip"),
+        (("export", "{study}", "--zip", "{study}/study.toml"), 2, "is a place of the study's own files"),
+        (("export", "{study}", "--zip", "{study}/photos/new.zip"), 2, "is a place of the study's own files"),
+        (("export", "{study}", "--zip", "{study}/ledger.sqlite"), 2, "is a place of the study's own files"),
+        (("open", "{photos}", "{nowhere}"), 1, "is a folder; name the zip"),
     ],
 )  # fmt: skip
 def test_wrong_input_is_told_in_a_sentence(run, added, photos, arguments, status, said):

@@ -12,7 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from glowkin.base.errors import CannotReadError
+from glowkin.base.errors import CannotReadError, WrongUseError
 from glowkin.base.files import check_place
 from glowkin.light.stripping import stripped_into
 from glowkin.run.many import map_photos
@@ -21,6 +21,7 @@ from glowkin.study.export import write_tables
 from glowkin.study.handed_on import Handed, hand_on
 from glowkin.study.ledger import LEDGER, PHOTOS
 from glowkin.study.pictures import digest, mend
+from glowkin.study.study_file import STUDY_FILE
 from glowkin.study.zip_rules import MANIFEST, SCHEMA, TABLES, Listed, plain_part, same_name
 
 if TYPE_CHECKING:
@@ -41,6 +42,16 @@ class Packed:
     photographs: int
     stripped: int
     missing: tuple[str, ...]
+
+
+def check_replaceable(reading: Reading, target: Path) -> None:
+    """Raise ``WrongUseError`` where a zip would take the place of the study's own file, or of no zip."""
+    folder, place = reading.folder.resolve(), target.resolve()
+    own = {*(folder / name for name in (LEDGER, f"{LEDGER}-wal", f"{LEDGER}-shm", STUDY_FILE))}
+    if place in own or (folder / PHOTOS) in place.parents:
+        raise WrongUseError(f"{target}: is a place of the study's own files; name the zip elsewhere")
+    if target.is_file() and not zipfile.is_zipfile(target):
+        raise WrongUseError(f"{target}: is there already and is no zip; name a new file")
 
 
 def pack(

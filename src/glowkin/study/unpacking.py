@@ -33,6 +33,8 @@ def unpack(path: Path, folder: Path) -> Path:
     """
     _check_target(folder)
     with tempfile.TemporaryDirectory(prefix=f".{folder.name}.", dir=folder.resolve().parent) as given:
+        if path.is_dir():
+            raise CannotReadError(f"{path}: is a folder; name the zip")
         begun = Path(given) / "study"
         begun.mkdir()
         try:
