@@ -3,6 +3,8 @@
 A vial of 0.5 g is weighed at the start and four times after, on a balance of 0.1 mg; its light is seen at the
 same times. Mass lags by so much of the conversion half way. The light's errors are drawn for each photograph
 alone, or one for all of them.
+
+Then weighings anywhere between sparse photographs, no lag, by courses that the code does not know.
 """
 
 from __future__ import annotations
@@ -38,24 +40,66 @@ gives_off = ["2 H2O"]
 """
 
 
-def weighed(converted: np.ndarray, rng: np.random.Generator) -> PreparationFile:
+def weighed(converted: np.ndarray, rng: np.random.Generator, hours: np.ndarray = HOURS) -> PreparationFile:
     """A preparation file of a vial whose mass has converted so far, each reading with its error."""
     shown = 8.0 + 0.5 * (1.0 - LOSS * converted) + rng.normal(0.0, READING_G, len(converted))
-    rows = [f"[[weighing]]\ntime = '{h:g}h'\nmass_g = {g:.7f}\n" for h, g in zip(HOURS, shown, strict=True)]
+    rows = [f"[[weighing]]\ntime = '{h:.4f}h'\nmass_g = {g:.7f}\n" for h, g in zip(hours, shown, strict=True)]
     return PreparationFile.model_validate(tomllib.loads(HEAD + "".join(rows)))
 
 
 def seen(half: float, rng: np.random.Generator, *, common: bool) -> TimeCourse:
     """The light's course, known to ``half`` either way (95 %)."""
     errors = rng.normal(0.0, half / Z95, 1 if common else len(LIGHT)) * np.ones(len(LIGHT))
+    return lit(LIGHT + errors, HOURS, half)
+
+
+def lit(fractions: np.ndarray, hours: np.ndarray, half: float) -> TimeCourse:
+    """The course of these fractions converted."""
     points = tuple(
         TrackPoint(3600.0 * h, "", 1 - f, 1 - f - half, 1 - f + half, None, None, None, None)
-        for h, f in zip(HOURS.tolist(), (LIGHT + errors).tolist(), strict=True)
+        for h, f in zip(hours.tolist(), fractions.tolist(), strict=True)
     )
     course = SampleCourse(
         "vial", "changing", True, Ratio(10.0, 9.0, 11.0), None, None, (), None, None, None, None, (), points
     )
     return TimeCourse((course,), (), start="2026-05-04T09:00")
+
+
+COURSES = {
+    "Avrami 1": lambda x: 1.0 - np.exp(-x),
+    "Avrami 2": lambda x: 1.0 - np.exp(-(x**2)),
+    "Avrami 3": lambda x: 1.0 - np.exp(-(x**3)),
+    "contracting volume": lambda x: 1.0 - np.clip(1.0 - x / 3.0, 0.0, 1.0) ** 3,
+    "after a wait": lambda x: 1.0 - np.exp(-3.0 * np.clip(x - 0.8, 0.0, None)),
+}
+"""Fraction by time over a time constant; equations from memory."""
+
+
+def gaps() -> None:
+    """How often the light's interval between photographs holds the truth, its width, and false verdicts."""
+    print("\ncourse              | light held  mean width | lags    leads   (no lag; light ± 0.02)")
+    for name, of in COURSES.items():
+        rng, held, widths, verdicts = np.random.default_rng(7), [], [], Counter[str]()
+        for _ in range(SERIES):
+            constant, half = np.exp(rng.uniform(np.log(4.0), np.log(40.0))), 0.02
+            photographed = np.concatenate(([0.0], np.sort(rng.uniform(2.0, 96.0, 3)), [100.0]))
+            hours = np.concatenate(([0.0], np.sort(rng.uniform(2.0, 96.0, 3))))
+            told = weighed(of(hours / constant), rng, hours)
+            errors = rng.normal(0.0, half / Z95, len(photographed))
+            light = lit(of(photographed / constant) + errors, photographed, half)
+            course = with_weighings(prepare(told), told, light).course
+            if course is None:
+                continue
+            verdicts[course.verdict] += 1
+            for point, fraction in zip(course.points[1:], of(hours[1:] / constant), strict=True):
+                if point.light_interval is not None:
+                    low, high = point.light_interval
+                    held.append(low <= fraction <= high)
+                    widths.append(high - low)
+        shares = [verdicts[v] / SERIES for v in ("mass lags light", "mass leads light")]
+        print(
+            f"{name:19s} | {np.mean(held):9.1%}  {np.mean(widths):10.2f} | {shares[0]:5.1%}  {shares[1]:6.1%}"
+        )
 
 
 def main() -> None:
@@ -74,6 +118,7 @@ def main() -> None:
                 names = ("mass lags light", "mass leads light", "agree", "cannot tell")
                 shares = "  ".join(f"{100 * verdicts[name] / n:5.1f}%" for name in names)
                 print(f"{half:7.2f}  {'common' if common else 'own   '}  {lag:6.2f}  | {shares}")
+    gaps()
 
 
 if __name__ == "__main__":

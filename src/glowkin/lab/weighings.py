@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
-from math import sqrt
+from math import exp
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
@@ -36,6 +36,10 @@ _EARLY = 0.02
 must not be further at it, by ``_FAR`` standard uncertainties: by chance it is once in 700.
 """
 _FAR = 3.0
+_AT_ONCE = 0.01
+"""A weighing this share of the time since the start away from a photograph counts as made with it."""
+_STEEPEST = 4.0 / exp(1.0)
+"""Fraction by logarithm of time: n/e is the steepest of Avrami's equation, here n = 4, theory's largest."""
 
 
 def with_weighings(
@@ -188,7 +192,7 @@ def _light(followed: SampleCourse, track: TimeCourse, told: PreparationFile) -> 
 def _under_way(light: Sequence[LightPoint], time_s: float) -> bool:
     """Whether the light shows that the change had begun by then, beyond its uncertainty."""
     seen = light_at(light, time_s)
-    return seen is not None and seen.value - _FAR * seen.u > _EARLY
+    return seen is not None and seen[0].value - seen[1] - _FAR * seen[0].u > _EARLY
 
 
 def _beside(course: MassCourse, figures: Mapping[str, Figure], *, late: bool) -> MassCourse:
@@ -199,16 +203,17 @@ def _beside(course: MassCourse, figures: Mapping[str, Figure], *, late: bool) ->
         )  # fmt: skip
     points, gaps = [], []
     for i, point in enumerate(course.points):
-        seen = None if i == 0 else light_at(course.light, point.time_s)
-        if seen is None:
+        found = None if i == 0 else light_at(course.light, point.time_s)
+        if found is None:
             points.append(point)
             continue
+        seen, bound = found
         gap = seen.minus(figures[f"fraction {i}"])
-        gaps.append((gap, seen.value))
+        gaps.append((gap, bound, seen.value))
         points.append(
             replace(
-                point, light_fraction_converted=seen.value, light_interval=seen.interval,
-                difference=gap.value, difference_interval=gap.interval,
+                point, light_fraction_converted=seen.value, light_interval=_wide(seen, bound),
+                difference=gap.value, difference_interval=_wide(gap, bound),
             )
         )  # fmt: skip
     known = all(figures[f"net {i}"].u for i in range(len(points)))
@@ -237,34 +242,49 @@ def _shift(track_start: str | None, told: PreparationFile) -> float:
     return (seen - start).total_seconds()
 
 
-def light_at(light: Sequence[LightPoint], time_s: float) -> Figure | None:
-    """The light's fraction between two photographs that tell its interval; None outside all such. A spoiled
-    photograph has none, and is passed over.
+def light_at(light: Sequence[LightPoint], time_s: float) -> tuple[Figure, float] | None:
+    """The light's fraction between two photographs that tell its interval, and how far the course may lie
+    from it besides; None outside all such. A spoiled photograph has none, and is passed over.
 
-    Linear in between. How far the course may lie from the line is taken as the change between the photographs
-    over the root of 12 in the middle, the sd of anything between the two, and less towards either.
+    The middle of both photographs' fractions: any course that goes one way lies within half their difference.
+    A weighing within a hundredth of the time of a photograph takes this one's, with what a course can change
+    meanwhile.
     """
     known = [p for p in light if p.low is not None and p.high is not None]
+    if len(known) == 1 and known[0].time_s == time_s:
+        return _between(known[0], known[0], time_s)
     for a, b in pairwise(known):
         if a.time_s <= time_s <= b.time_s:
             return _between(a, b, time_s)
-    if len(known) == 1 and known[0].time_s == time_s:
-        return _between(known[0], known[0], time_s)
     return None
 
 
-def _between(a: LightPoint, b: LightPoint, time_s: float) -> Figure:
-    s = 0.0 if b.time_s == a.time_s else (time_s - a.time_s) / (b.time_s - a.time_s)
-    value = (1 - s) * a.fraction_converted + s * b.fraction_converted
-    own = [(p.high - p.low) / (2.0 * Z95) for p in (a, b) if p.high is not None and p.low is not None]
-    line = 4.0 * s * (1.0 - s) * abs(b.fraction_converted - a.fraction_converted) / sqrt(12.0)
-    return Figure(value, {"light before": (1 - s) * own[0], "light after": s * own[1], "between": line})
+def _between(a: LightPoint, b: LightPoint, time_s: float) -> tuple[Figure, float]:
+    near = min(a, b, key=lambda p: abs(p.time_s - time_s))
+    apart, half = abs(near.time_s - time_s), abs(b.fraction_converted - a.fraction_converted) / 2.0
+    moved = _STEEPEST * apart / time_s if apart else 0.0
+    if apart <= _AT_ONCE * time_s and moved < half:
+        return Figure(near.fraction_converted, {"light": _own(near)}), moved
+    middle = (a.fraction_converted + b.fraction_converted) / 2.0
+    return Figure(middle, {"light": max(_own(a), _own(b))}), half
+
+
+def _own(p: LightPoint) -> float:
+    assert p.low is not None  # noqa: S101 - chosen by light_at
+    assert p.high is not None  # noqa: S101 - chosen by light_at
+    return (p.high - p.low) / (2.0 * Z95)
+
+
+def _wide(figure: Figure, bound: float) -> tuple[float, float]:
+    """95 % about whatever lies within the bound."""
+    return figure.interval[0] - bound, figure.interval[1] + bound
 
 
 def told_of(
-    gaps: Sequence[tuple[Figure, float]], within: float, *, known: bool = True, late: bool = False
+    gaps: Sequence[tuple[Figure, float, float]], within: float, *, known: bool = True, late: bool = False
 ) -> tuple[str, str]:
-    """Verdict and sentence of the differences light minus mass, each with the light's fraction beside it.
+    """Verdict and sentence of the differences light minus mass, each with the bound beside it and the light's
+    fraction.
 
     A lag or lead is told where one difference lies beyond none at 95 % for all of them together (Bonferroni,
     which holds however they are correlated). They agree where every 90 % interval stays within the difference
@@ -277,8 +297,8 @@ def told_of(
     if not gaps:
         return _cannot("no weighing lies between photographs that tell an amount")
     k = NormalDist().inv_cdf(1.0 - 0.025 / len(gaps))
-    lags = any(g.value > k * g.u for g, _ in gaps)
-    leads = any(g.value < -k * g.u for g, _ in gaps)
+    lags = any(g.value - bound > k * g.u for g, bound, _ in gaps)
+    leads = any(g.value + bound < -k * g.u for g, bound, _ in gaps)
     if lags and leads:
         return _cannot(
             "mass lags light at some times and leads it at others; check times, sample and weighing"
@@ -288,12 +308,12 @@ def told_of(
     return _alike(gaps, within)
 
 
-def _alike(gaps: Sequence[tuple[Figure, float]], within: float) -> tuple[str, str]:
+def _alike(gaps: Sequence[tuple[Figure, float, float]], within: float) -> tuple[str, str]:
     """What to say where no difference is beyond the uncertainty."""
     share = f"within {100 * within:g} % of the conversion"
-    if not any(_ON_ITS_WAY[0] <= light <= _ON_ITS_WAY[1] for _, light in gaps):
+    if not any(_ON_ITS_WAY[0] <= light <= _ON_ITS_WAY[1] for _, _, light in gaps):
         return _cannot("no weighing was made while the light was on its way")
-    if all(abs(g.value) + _Z90 * g.u <= within for g, _ in gaps):
+    if all(abs(g.value) + bound + _Z90 * g.u <= within for g, bound, _ in gaps):
         return "agree", f"Mass and light agree {share}."
     return _cannot(f"no difference beyond the uncertainty, which is too wide to call them alike {share}")
 
