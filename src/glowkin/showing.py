@@ -109,7 +109,7 @@ def _photos(reading: Reading, rows: Sequence[PhotographRow], program: str, *, as
             terminal.show(records)
         for row in rows:
             _tables(words.measurements_table(row.path, reading.measurements_of(row.id)))
-            lines = words.photograph_lines(row, reading.exposures(row.id))
+            lines = words.photograph_lines(row, reading.exposures(row.id), str(reading.folder))
             sys.stdout.write("".join(f"{line}\n" for line in lines))
     for error in errors:
         sys.stderr.write(f"Error: {error['message']}\n")

@@ -186,6 +186,13 @@ def test_a_mass_outside_both_photographs_is_still_told():
     assert course_of((0.0, 0.95), light, hours=(0, 24)).verdict == "mass leads light"
 
 
+def test_photographs_before_the_first_weighing_are_no_error():
+    light = followed((0.0, 0.3, 0.97), (-2.0, 1.0, 24.0))
+    assert course_of((0.0, 0.5), light, hours=(0, 12)).points[1].light_fraction_converted == pytest.approx(
+        0.635
+    )
+
+
 def test_a_weighing_minutes_after_a_photograph_takes_this_one():
     light = followed((0.0, 0.55, 0.97), (0.0, 12.0, 96.0))
     point = course_of((0.0, 0.55), light, hours=(0, 12.05)).points[1]

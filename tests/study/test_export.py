@@ -64,6 +64,17 @@ def test_documents_hold_the_records_as_they_are_kept(exported):
     assert {p["a"]["path"] for p in pairs["pairs"]} <= {"09.jpg", "10.jpg"}
 
 
+def test_names_of_samples_with_a_slash_stay(tmp_path, rendered):
+    run("new", tmp_path / "study", "--title", "Slashes")
+    run("add", tmp_path / "study", rendered / "09.jpg", "--names", "[/b],wet /dry/x,deadbeef")
+    run("export", tmp_path / "study", "--out", tmp_path / "out", "--json")
+    samples = (tmp_path / "out" / "samples.csv").read_text("utf-8")
+    study = json.loads((tmp_path / "out" / "study.json").read_text("utf-8"))
+    for name in ("[/b]", "wet /dry/x", "deadbeef"):
+        assert name in samples
+        assert name in [s["name"] for s in study["samples"]]
+
+
 def test_no_folder_of_the_computer_is_told(exported):
     for file in (exported / "out").iterdir():
         if file.is_file():

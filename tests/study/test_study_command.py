@@ -206,7 +206,11 @@ def test_a_bad_photograph_costs_the_others_nothing(run, study, photos):
     assert done.stderr.count("Error: ") == 2
     assert "missing.jpg: no such file" in done.stderr
     assert "3 measured, 1 that could not be" in done.stdout
-    assert "bad.jpg: could not be measured" in " ".join(run("show", study).stdout.split())
+    said = " ".join(run("show", study).stdout.split())
+    assert "bad.jpg: could not be measured" in said
+    told = said[said.index("bad.jpg: could not be measured") :]
+    assert "measured: bad.jpg" not in told
+    assert "bad.jpg --leave-out WHY" in told
     assert run("add", study).exit_code == 1, "it is tried again"
     assert run("edit", study, photos / "bad.jpg", "--leave-out", "no picture").exit_code == 0
     assert run("add", study).exit_code == 0

@@ -122,6 +122,36 @@ def test_files_that_are_missing_are_told_and_wrong_ones_refused(filled):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize("suffix", ["heic", "dng"])
+def test_room_light_may_be_of_any_kind_that_is_measured(filled, suffix):
+    """The HEIC and DNG files of other tests."""
+    tests = Path(__file__).parents[1]
+    source = {"heic": tests / "light" / "data" / "8bit.heic", "dng": PREPARATION.parent / "side_by_side.dng"}
+    shutil.copy(source[suffix], filled / f"room.{suffix}")
+    (filled / "study.toml").write_text(STUDY.replace("room.jpg", f"room.{suffix}"), "utf-8")
+    assert f"Room light, not measured: room.{suffix}" in reported(filled)
+
+
+def test_room_light_that_cannot_be_read_is_listed(filled):
+    (filled / "study.toml").write_text(STUDY, "utf-8")
+    (filled / "room.jpg").write_bytes(b"%PDF-1.7")
+    page = reported(filled)
+    assert "Room light, not measured" not in page
+    assert "room_light cannot be read: a PDF document" in page
+    assert str(filled) not in page
+
+
+def test_comparisons_that_are_not_shown_are_counted(run, study, photos, monkeypatch):
+    """Three samples make three pairs; two fit."""
+    monkeypatch.setattr("glowkin.study.reporting.MOST_PAIRS", 2)
+    monkeypatch.setattr("glowkin.telling.wording.MOST_PAIRS", 1)
+    run("add", study, photos / "09.jpg")
+    page = reported(study)
+    assert "3 comparisons: " in page
+    assert "the table has the first 2 of 3." in page
+    assert "The first 2 of 3. " in page
+
+
 def test_what_the_study_keeps_comes_before_what_is_reckoned_for_the_page(run, filled):
     reckoned = reported(filled)
     assert "that the study keeps" not in reckoned

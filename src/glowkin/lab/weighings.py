@@ -262,9 +262,10 @@ def light_at(light: Sequence[LightPoint], time_s: float) -> tuple[Figure, float]
 def _between(a: LightPoint, b: LightPoint, time_s: float) -> tuple[Figure, float]:
     near = min(a, b, key=lambda p: abs(p.time_s - time_s))
     apart, half = abs(near.time_s - time_s), abs(b.fraction_converted - a.fraction_converted) / 2.0
-    moved = _STEEPEST * apart / time_s if apart else 0.0
-    if apart <= _AT_ONCE * time_s and moved < half:
-        return Figure(near.fraction_converted, {"light": _own(near)}), moved
+    if apart <= _AT_ONCE * time_s or apart == 0.0:
+        moved = _STEEPEST * apart / time_s if apart else 0.0
+        if moved < half:
+            return Figure(near.fraction_converted, {"light": _own(near)}), moved
     middle = (a.fraction_converted + b.fraction_converted) / 2.0
     return Figure(middle, {"light": max(_own(a), _own(b))}), half
 

@@ -41,7 +41,7 @@ def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool 
     rows = [*reading.photographs(ALL), *reading.left_out(ALL)]
     paths = [row.path for row in rows]
     names = {p: p for p in paths} if folders else public_names(paths)
-    change = tidier(names, folders=folders)
+    change = tidier(names, folders=folders, samples=reading.every_name())
     document = walked(study_document(reading, (), program), change)
     write_whole(folder / "study.json", _text(document))
     errors = [{"path": r.path, "message": r.message} for r in rows if r.message and not r.left_out]

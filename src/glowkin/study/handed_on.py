@@ -57,7 +57,8 @@ def hand_on(ledger: Path, files: Iterable[Handed], *, folders: bool = False) -> 
             _set_picture(connection, number, one)
             if one.sha256 not in (None, sha256):
                 hashes[sha256] = str(one.sha256)
-        change = _changer(hashes, tidier(names, folders=folders))
+        samples = frozenset(name for (name,) in connection.execute("SELECT name FROM names"))
+        change = _changer(hashes, tidier(names, folders=folders), samples)
         connection.create_function("plain", 1, plain_part)
         connection.execute("UPDATE files SET name = plain(name)")
         connection.execute("DELETE FROM sources")
@@ -77,14 +78,20 @@ def _set_picture(connection: sqlite3.Connection, number: int, one: Handed) -> No
         connection.execute("INSERT OR IGNORE INTO originals VALUES (?, ?)", (number, one.before))
 
 
-def _changer(hashes: Mapping[str, str], tidy: Callable[[str], str]) -> Callable[[str], str]:
-    """What changes a text: paths, and hashes, also by the first eight digits as sources of errors have."""
+def _changer(
+    hashes: Mapping[str, str], tidy: Callable[[str], str], samples: frozenset[str]
+) -> Callable[[str], str]:
+    """What changes a text: paths, and hashes, also by the first eight digits as sources of errors have. Names
+    of samples stay.
+    """
     short = {old[:8]: new[:8] for old, new in hashes.items()}
     found = re.compile(
         r"(?<![0-9A-Za-z])[0-9a-f]{64}(?![0-9A-Za-z])|(?<![0-9A-Za-z])[0-9a-f]{8}(?![0-9A-Za-z])"
     )
 
     def change(text: str) -> str:
+        if text in samples:
+            return text
         text = found.sub(lambda m: hashes.get(m.group()) or short.get(m.group(), m.group()), text)
         return tidy(text)
 

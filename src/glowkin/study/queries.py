@@ -76,6 +76,7 @@ QUERIES = {
     "by name": (
         f"SELECT p.id, f.path FROM pictures f JOIN photographs p ON {_SHOWS} WHERE f.name = ?"  # noqa: S608 - fixed text
     ),
+    "every name": "SELECT name FROM names",
     "names": (
         "SELECT n.name, n.photographs, (SELECT s.taken_at FROM samples s WHERE s.name = n.name "
         "AND s.shown = 1 AND s.taken_at > '' ORDER BY s.taken_at LIMIT 1), (SELECT s.taken_at FROM samples s "

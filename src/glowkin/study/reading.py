@@ -142,6 +142,10 @@ class Reading:
         """The samples of all photographs by name, S2 before S10."""
         return sorted((NameRow(*row) for row in self._all("names")), key=lambda row: _in_order(row.name))
 
+    def every_name(self) -> list[str]:
+        """What samples are or were named in any measurement."""
+        return [name for (name,) in self._all("every name")]
+
     def course(self, name: str, most: int = ALL, after: int = 0) -> list[SampleRow]:
         """One sample through all photographs, in order of capture."""
         return [_sample(row) for row in self._all("course", name, most, after)]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from glowkin import recipes
-from glowkin.base.errors import CannotMeasureError, CannotReadError
+from glowkin.base.errors import CannotMeasureError, CannotReadError, GlowkinError
 from glowkin.base.files import named
 from glowkin.base.places import base_name, without_folders
 from glowkin.base.study import StudyFile
@@ -19,12 +19,16 @@ from glowkin.study.discreet import tidier
 from glowkin.study.reading import ALL
 from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.telling.out_dir import Parts, published, report_text
+from glowkin.telling.previews import LONGEST_PX
 from glowkin.telling.report import shown_photographs
 from glowkin.telling.study_told import Program, RoomLight, StudyTold
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
+
+    import numpy as np
+    from numpy.typing import NDArray
 
     from glowkin.base.maps import FractionMap
     from glowkin.base.matches import Matches
@@ -36,6 +40,7 @@ if TYPE_CHECKING:
 FEWEST = 3
 """Photographs of one arrangement that make a course."""
 MOST_PAIRS = 60
+"""As many comparisons that the study does not keep a page can hold; the words count all."""
 Error = dict[str, str]
 
 
@@ -66,13 +71,14 @@ def gathered(reading: Reading, program: str) -> Parts:
         course, series = _followed(arrangement(photos), file, known_glows(reading.folder, file), errors)
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
-    photos, pairs = [*others, *series], pairs or _compared(others, file)
+    photos, kept_pairs = [*others, *series], bool(pairs)
+    pairs = pairs or (recipes.compare(others, study=file) if others else [])
     shown = {p.path for p in shown_photographs(photos, course)}
     previews = {r.path: jpeg for r in rows if r.path in shown and (jpeg := reading.preview(r.id)) is not None}
     return Parts(
         tuple(photos), tuple(pairs), course, previews, {}, program, versions(), tuple(errors), maps,
         latest_matches(found.matches, [p.path for p in photos]),
-        told(reading, file, rows, photos, course),
+        replace(told(reading, file, rows, photos, course), most_pairs=None if kept_pairs else MOST_PAIRS),
     )  # fmt: skip
 
 
@@ -169,11 +175,6 @@ def _followed(
     return course, list(named_along)
 
 
-def _compared(photos: Sequence[MeasuredPhoto], file: StudyFile) -> list[Comparison]:
-    """All pairs within each photograph that is not part of a series, as far as a page can hold them."""
-    return recipes.compare(photos, study=file)[:MOST_PAIRS] if photos else []
-
-
 def _not_measured(rows: Sequence[PhotographRow]) -> list[Error]:
     return [
         {"path": r.path, "message": r.message or f"{r.path}: is still to be measured"}
@@ -187,7 +188,7 @@ def told(
     course: TimeCourse | None,
 ) -> StudyTold:  # fmt: skip
     """What the study tells beyond its measurements."""
-    overview, missing = reading.overview(), list[str]()
+    overview, missing = reading.overview(), list[tuple[str, str]]()
     concluded = [
         (str(c.id), c.kind, c.made_at, c.program, str(c.photographs), _state(c.gone))
         for c in reading.conclusions(ALL)
@@ -217,7 +218,7 @@ def _state(gone: int) -> str:
 
 
 def _preparations(
-    folder: Path, file: StudyFile, course: TimeCourse | None, missing: list[str]
+    folder: Path, file: StudyFile, course: TimeCourse | None, missing: list[tuple[str, str]]
 ) -> list[Preparation]:
     """The batches' preparations; a vial that was weighed has its light beside it."""
     from glowkin.lab.preparation import prepare
@@ -225,7 +226,7 @@ def _preparations(
     from glowkin.lab.weighings import with_weighings
 
     out = []
-    for name in _there(folder, [b.preparation for b in file.batch], missing):
+    for name in _there(folder, "preparation", [b.preparation for b in file.batch], missing):
         told = read_preparation(folder / name)
         light = course if told.weighing and course and course.sample(told.vial.sample) else None
         out.append(with_weighings(prepare(told), told, light, ""))
@@ -233,20 +234,37 @@ def _preparations(
 
 
 def _room_light(
-    folder: Path, file: StudyFile, photos: Sequence[MeasuredPhoto], missing: list[str]
+    folder: Path, file: StudyFile, photos: Sequence[MeasuredPhoto], missing: list[tuple[str, str]]
 ) -> dict[str, RoomLight]:
-    """The photographs in room light that the study file names beside those shown."""
+    """The photographs in room light that the study file names beside those shown; one that cannot be read is
+    noted.
+    """
     beside = {p.path: file.shot_of(p.path, p.taken_at).room_light for p in photos}
-    there = _there(folder, list(beside.values()), missing)
-    return {
-        path: RoomLight(base_name(name), named(folder / name)["sha256"], folder / name)
-        for path, name in beside.items()
-        if name in there
-    }
+    seen: dict[str, RoomLight] = {}
+    for name in _there(folder, "room_light", list(beside.values()), missing):
+        try:
+            pixels = _seen(folder / name)
+        except GlowkinError as error:
+            why = str(without_folders(str(error).removeprefix(f"{folder / name}: ")))
+            missing.append((name, f"room_light cannot be read: {why}"))
+            continue
+        seen[name] = RoomLight(base_name(name), named(folder / name)["sha256"], pixels)
+    return {path: seen[name] for path, name in beside.items() if name in seen}
 
 
-def _there(folder: Path, names: Sequence[str], missing: list[str]) -> list[str]:
+def _seen(path: Path) -> NDArray[np.uint8]:
+    """A small picture of a photograph of any kind that can be measured."""
+    from glowkin.light.decode import open_photo
+    from glowkin.light.linear import reduced
+    from glowkin.light.preview import preview
+
+    photo = open_photo(path)
+    return preview(photo, reduced(photo, LONGEST_PX))
+
+
+def _there(folder: Path, key: str, names: Sequence[str], missing: list[tuple[str, str]]) -> list[str]:
     """Those of the files that the study file names that are there; others are noted."""
     told = list(dict.fromkeys(name for name in names if name))
-    missing += [name for name in told if not (folder / name).is_file()]
-    return [name for name in told if name not in missing]
+    gone = [name for name in told if not (folder / name).is_file()]
+    missing += [(name, f"{key} is not there") for name in gone]
+    return [name for name in told if name not in gone]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import asdict
 from math import sqrt
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -172,12 +173,12 @@ def edits_table(rows: Sequence[EditRow]) -> Table:
     return Table("Edits", ("Made (UTC)", "What", "State"), cells, _more(len(cells), len(rows), "latest"))
 
 
-def photograph_lines(r: PhotographRow, exposures: Sequence[Picture] = ()) -> list[str]:
+def photograph_lines(r: PhotographRow, exposures: Sequence[Picture] = (), study: str = "STUDY") -> list[str]:
     """What else is known of a photograph, and of the other ``exposures`` of a bracket."""
     out = [f"A bracket, with {', '.join(p.path for p in exposures)}"] if exposures else []
     out += [f"Note: {r.note}"] if r.note else []
     out += [f"Left out: {r.left_out}"] if r.left_out else []
-    out += [not_done_words(r)] if r.status != "measured" else []
+    out += [not_done_words(r, study)] if r.status != "measured" else []
     return [*out, f"Added {r.added_at}; SHA-256 {r.sha256}"]
 
 
@@ -186,7 +187,9 @@ def not_done_words(r: PhotographRow, study: str = "STUDY") -> str:
     stands = " An older result stands." if r.measurement_id is not None else ""
     if r.message is None:
         return f"{r.path}: is still to be measured; go on with: glowkin study add {study}.{stands}"
-    return f"{r.path}: could not be measured: {r.message}.{stands}"
+    why = r.message.removeprefix(f"{r.path}: ").rstrip(".")
+    mend = f"glowkin study edit {study} {quote(r.path)} --leave-out WHY"
+    return f"{r.path}: could not be measured: {why}. Or leave it out with: {mend}.{stands}"
 
 
 def go_on(awaited: int, study: str) -> str:

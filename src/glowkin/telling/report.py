@@ -65,7 +65,8 @@ def build_report(
     are made anew from their pixels. Paths are cut to file names, and every text is escaped.
     """
     noticed = provenance.flag_rows(photos, course, pairs)
-    summary = wording.summary(photos, pairs, course, errors, matches)
+    most = study.most_pairs if study else None
+    summary = wording.summary(photos, pairs, course, errors, matches, most)
     caution = wording.largest_caution(noticed, photos)
     html: str = _template().render(
         title=title,
@@ -76,7 +77,7 @@ def build_report(
         and study_page.parts(study, photos, course, summary, caution, program, versions or {}, _mass_figure),
         course=[tables.without_empty(t) for t in _course_tables(course)],
         course_figures=_course_figures(photos, course, maps or {}),
-        pairs=tables.pairs_table(pairs) if pairs else None,
+        pairs=tables.pairs_table(pairs, most) if pairs else None,
         matches=[
             (matches_table(m, tables.MOST_ROWS), _match_figures(photos, m, i)) for i, m in enumerate(matches)
         ],

@@ -169,9 +169,9 @@ def kept_tables(told: StudyTold) -> list[Table]:
         Table("Notes on photographs", ("Photograph", "Note"), notes),
         Table("Left out of the study, and counted nowhere", ("Photograph", "Why"), left),
         Table(
-            "Named in the study file, and not there: put them back and make the report again",
-            ("File",),
-            tuple((base_name(name),) for name in told.missing),
+            "Named in the study file, and not there or not readable: mend them and make the report again",
+            ("File", "What is wrong"),
+            tuple((base_name(name), why) for name, why in told.missing),
         ),
         Table(
             "Courses, comparisons and matches that the study keeps, the latest first",

@@ -36,7 +36,8 @@ class Program:
 class StudyTold:
     """``checks``, ``room_light`` and ``notes`` go by the photograph's path; ``left_out`` are photographs with
     the reason, ``edits`` what was changed and when, ``conclusions`` rows of number, kind, time, program,
-    count and state, ``file`` what the study file says, ``missing`` the files it names that are not there.
+    count and state, ``file`` what the study file says, ``missing`` the files it names that are not there
+    or cannot be read, with what is wrong, ``most_pairs`` how many comparisons the table shows, all without.
     """
 
     title: str
@@ -50,4 +51,5 @@ class StudyTold:
     edits: tuple[tuple[str, str], ...] = ()
     conclusions: tuple[tuple[str, ...], ...] = ()
     programs: tuple[Program, ...] = ()
-    missing: Sequence[str] = ()
+    missing: Sequence[tuple[str, str]] = ()
+    most_pairs: int | None = None

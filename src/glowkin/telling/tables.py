@@ -135,14 +135,15 @@ def band_words(s: Sample) -> str:
     return f"{centre}; width {with_interval(s.band_width_nm, s.band_width_interval_nm)}"
 
 
-def pairs_table(pairs: Sequence[Comparison]) -> Table:
-    """One row a comparison."""
+def pairs_table(pairs: Sequence[Comparison], most: int | None = None) -> Table:
+    """One row a comparison, of the first ``most``."""
     paths = {place.path for c in pairs for place in (c.a, c.b)}
     lab = any(c.delta_e_2000 is not None for c in pairs)
     heads = ("Samples", "Verdict", "Δu′v′", "n-step", "Dominant wavelengths apart, nm", "Tolerance, Δu′v′",
              "Chance to lie within it", *(("ΔE00 (white)",) if lab else ()), "Flags")  # fmt: skip
-    rows = tuple(_pair_row(c, len(paths) > 1, lab) for c in pairs)
-    note = _WHAT_STEPS_MEAN + (_WHAT_LAB_MEANS if lab else "")
+    rows = tuple(_pair_row(c, len(paths) > 1, lab) for c in pairs[:most])
+    note = f"The first {len(rows)} of {len(pairs)}. " if len(rows) < len(pairs) else ""
+    note += _WHAT_STEPS_MEAN + (_WHAT_LAB_MEANS if lab else "")
     return flags_if_any(Table("Samples against each other", heads, rows, note))
 
 

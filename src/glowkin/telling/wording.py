@@ -36,11 +36,12 @@ def summary(
     course: TimeCourse | None,
     errors: Sequence[dict[str, Any]] = (),
     matches: Sequence[Matches] = (),
+    most_pairs: int | None = None,
 ) -> list[str]:
-    """What was measured and what came out, a sentence each."""
+    """What was measured and what came out, a sentence each; ``most_pairs`` is what the table shows."""
     out = [_measured(photos), *support_words(photos), *references_words(photos)] if photos else []
     out += _of_course(course) if course else []
-    out += _differences(pairs)
+    out += _differences(pairs, most_pairs)
     out += _matched([s for m in matches for s in m.samples])
     if errors:
         names = ", ".join(base_name(str(e.get("path", "?"))) for e in errors)
@@ -172,13 +173,14 @@ def _times(vials: Sequence[SampleCourse]) -> str:
     return text + (f"; half-time longer than {at_least(min(bounds))} in each" if bounds and not times else "")
 
 
-def _differences(pairs: Sequence[Comparison]) -> list[str]:
+def _differences(pairs: Sequence[Comparison], most: int | None) -> list[str]:
     several = len({place.path for c in pairs for place in (c.a, c.b)}) > 1
     if len(pairs) <= MOST_PAIRS:
         return [_difference(c, several) for c in pairs]
     counts = Counter(c.verdict for c in pairs)
     said = ", ".join(f"{verdict} {n}" for verdict, n in counts.most_common())
-    return [f"{len(pairs)} comparisons: {said}; the table has each."]
+    has = f"the first {most} of {len(pairs)}" if most is not None and most < len(pairs) else "each"
+    return [f"{len(pairs)} comparisons: {said}; the table has {has}."]
 
 
 def _difference(c: Comparison, several: bool) -> str:
