@@ -20,6 +20,7 @@ from glowkin.cli import main
 from glowkin.study.reading import open_study
 
 NAMES = "left,right,green"
+ASSUMED = ("--variation", "0.005", "--prior-none", "0.05", "--prior-mixtures", "0.02")
 
 
 def glowkin_does(*arguments):
@@ -46,7 +47,7 @@ def kept(tmp_path_factory, rendered):
 @pytest.fixture
 def matched(kept, tmp_path):
     folder = Path(shutil.copytree(kept, tmp_path / "own"))
-    forms = ("--forms", folder / "forms.json", "--variation", "0.005")
+    forms = ("--forms", folder / "forms.json", *ASSUMED)
     done = glowkin_does("study", "match", folder / "study", "10.jpg", *forms, "--json")
     return folder, json.loads(done.stdout)
 
@@ -65,7 +66,7 @@ def test_it_says_what_match_says_and_is_kept_with_its_grounds_and_forms(matched,
     folder, document = matched
     study, forms = folder / "study", folder / "forms.json"
     plainly = glowkin_does(
-        "match", folder / "shots/10.jpg", "--names", NAMES, "--forms", forms, "--variation", "0.005", "--json"
+        "match", folder / "shots/10.jpg", "--names", NAMES, "--forms", forms, *ASSUMED, "--json"
     )
     for ours, theirs in zip(document["samples"], json.loads(plainly.stdout)["samples"], strict=True):
         assert {**ours, "path": ""} == {**theirs, "path": ""}
@@ -84,7 +85,7 @@ def test_the_forms_kept_are_taken_again_where_their_file_is_gone(matched):
     folder, document = matched
     (folder / "forms.json").unlink()
     study = glowkin.Study(folder / "study")
-    found = study.match(["10.jpg"], variation=0.005)
+    found = study.match(["10.jpg"], variation=0.005, prior_none=0.05, prior_mixtures=0.02)
     assert found.forms_sha256 == document["forms_sha256"]
     assert [s.sentence for s in found.samples] == [s["sentence"] for s in document["samples"]]
     assert len(study.match().samples) == 9

@@ -396,4 +396,5 @@ def _filled(known: NDArray[np.bool_], values: Array) -> Array:
 def _at_least_zero(covariances: Array) -> Array:
     """Symmetric matrices with what is negative of their eigenvalues left out."""
     values, vectors = np.linalg.eigh(covariances)
-    return np.asarray((vectors * np.clip(values, 0.0, None)[:, None]) @ vectors.transpose(0, 2, 1))
+    root = vectors * np.sqrt(np.clip(values, 0.0, None))[:, None]
+    return np.asarray(root @ root.transpose(0, 2, 1))
