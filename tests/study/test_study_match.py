@@ -85,7 +85,7 @@ def test_the_forms_kept_are_taken_again_where_their_file_is_gone(matched):
     folder, document = matched
     (folder / "forms.json").unlink()
     study = glowkin.Study(folder / "study")
-    found = study.match(["10.jpg"], variation=0.005, prior_none=0.05, prior_mixtures=0.02)
+    found = study.match(["10.jpg"], variation=0.005, prior_of_none=0.05, prior_of_mixtures=0.02)
     assert found.forms_sha256 == document["forms_sha256"]
     assert [s.sentence for s in found.samples] == [s["sentence"] for s in document["samples"]]
     assert len(study.match().samples) == 9
