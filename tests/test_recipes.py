@@ -218,6 +218,8 @@ def test_names_must_fit_what_is_found(tmp_path):
     path, _ = taken(two_reds_and_green((450, 300)), tmp_path / "a.dng")
     with pytest.raises(CannotMeasureError, match=r"2 names were given, 3 samples were found; .*--outlines"):
         recipes.measure(path, Settings(names=("a", "b")))
+    with pytest.raises(CannotMeasureError, match=r"1 name was given, 3 samples .*glowkin study edit"):
+        recipes.measure(path, Settings(names=("a",)))
     with pytest.raises(WrongUseError, match="every name must be given once only"):
         recipes.measure(path, Settings(names=("a", "a", "b")))
 

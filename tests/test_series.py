@@ -187,7 +187,7 @@ def test_time_zero_may_lie_before_the_first_photograph(measured):
     assert early.points[0].time_s == HOUR
     assert HOUR / 2 < early.half_time_s - late.half_time_s < 2 * HOUR
     assert "no-start-time" in courses(measured).flags
-    with pytest.raises(WrongUseError, match="is later than the first photograph"):
+    with pytest.raises(WrongUseError, match=r"^--start .* is later than the first photograph, .*name the"):
         courses(measured, start="2026-05-05T09:00")
     with pytest.raises(WrongUseError, match="write it as 2026-05-04T13:30"):
         courses(measured, start="yesterday")

@@ -17,6 +17,7 @@ from glowkin.camera.glows import known_glow
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.options import INTERRUPTED
 from glowkin.run.gather import one_a_shot
+from glowkin.samples.names import given_words
 from glowkin.samples.outlines import read_outlines
 from glowkin.session import begun, listed, meant
 from glowkin.showing import print_document
@@ -114,13 +115,27 @@ def taken_up(
     taken, errors, number = [], [], workbook.keep_way(way)
     told = number, settings.names, settings.outlines
     if bracket:
-        return [workbook.add_bracket(paths, *told, copy=copy, replace=replace)], []
+        one = workbook.add_bracket(paths, *told, copy=copy, replace=replace)
+        return [_names_stay(workbook, one, paths[0], settings.names)], []
     for path in paths:
         try:
-            taken.append(workbook.add(path, *told, copy=copy, replace=replace))
+            one = workbook.add(path, *told, copy=copy, replace=replace)
+            taken.append(_names_stay(workbook, one, path, settings.names))
         except GlowkinError as error:
             errors.append({"path": str(path), "message": str(error)})
     return taken, errors
+
+
+def _names_stay(workbook: Workbook, one: Taken, path: Path, names: Sequence[str]) -> Taken:
+    """What became of a photograph, with a word on names given for one that has others already."""
+    if one.added or not names:
+        return one
+    awaited = (list(t.names) for t in workbook.tasks() if t.photograph_id == one.photograph_id)
+    now = workbook.names_of(one.photograph_id) or next(awaited, [])
+    if now == list(names):
+        return one
+    words = f"{path}: its names stay; change them with: glowkin study edit STUDY PHOTO --names A,B,.."
+    return dataclasses.replace(one, words=".\n".join(filter(None, (one.words, words))))
 
 
 def _exposures(paths: Sequence[Path]) -> list[Path]:
@@ -230,9 +245,7 @@ def _changes(workbook: Workbook, row: PhotographRow, options: dict[str, Any]) ->
         names = list(listed(options["names"]))
         out["names"] = json.dumps(names, ensure_ascii=False)
         if count not in (None, len(names)):
-            raise WrongUseError(
-                f"{row.path}: {len(names)} names were given, it has {count} samples; name each"
-            )
+            raise WrongUseError(f"{row.path}: {given_words(len(names))}, it has {count} samples; name each")
     for pair in options["rename"]:
         names = _renamed(row.path, names, pair)
         out["names"] = json.dumps(names, ensure_ascii=False)

@@ -117,6 +117,16 @@ def test_what_the_study_file_says_needs_no_options(run, study, shots):
     assert state(study) == [("track", 6, 0)]
 
 
+def test_a_start_of_the_study_file_is_said_to_be_its(run, added):
+    (added / "study.toml").write_text("start = 2026-05-04T09:30:00\n", "utf-8")
+    done = run("track", added)
+    assert done.exit_code == 2
+    said = " ".join(done.stderr.split())
+    assert "start (study file) 2026-05-04T09:30" in said
+    assert "09.jpg of 2026-05-04T09:00" in said
+    assert "name the photographs of the series" in said
+
+
 @pytest.mark.parametrize(
     ("arguments", "status", "said"),
     [

@@ -398,6 +398,15 @@ def test_other_options_for_what_is_in_the_study_are_told(run, added, photos):
     assert "1 of these is measured with other options than given here" in done.stderr
 
 
+def test_names_of_what_is_in_the_study_stay_and_that_is_told(run, added, photos):
+    done = run("add", added, photos / "09.jpg", "--names", "a,b,c")
+    assert done.exit_code == 0
+    assert "09.jpg: its names stay; change them with: glowkin study edit" in done.stderr
+    assert names(added, "09.jpg") == ["S1", "S2", "S3"]
+    again = run("add", added, photos / "09.jpg", "--names", "S1,S2,S3")
+    assert "its names stay" not in again.stderr
+
+
 @pytest.mark.parametrize(
     ("arguments", "status", "said"),
     [

@@ -129,15 +129,20 @@ def _check_alike(photos: Iterable[MeasuredPhoto]) -> None:
 
 
 def frames_in_time(
-    photos: Sequence[MeasuredPhoto], zero: str | None, *, opened: bool = False
+    photos: Sequence[MeasuredPhoto], zero: str | None, *, opened: bool = False, said: str = "--start"
 ) -> Sequence[Frame]:
-    """The photographs with their time after zero, which may lie among them where something was ``opened``."""
+    """The photographs with their time after zero, which may lie among them where something was ``opened``;
+    ``said`` tells where zero was given.
+    """
     moments = [moment(p.taken_at or "", "taken_at") for p in photos]
-    start = moment(zero, "--start") if zero else moments[0]
+    start = moment(zero, said) if zero else moments[0]
     if opened and moments[-1] <= start:
         raise WrongUseError(f"opened at {zero}: is later than the last photograph, {photos[-1].taken_at}")
     if not opened and moments[0] < start:
-        raise WrongUseError(f"--start {zero}: is later than the first photograph, {photos[0].taken_at}")
+        first = f"{photos[0].path} of {photos[0].taken_at}"
+        raise WrongUseError(
+            f"{said} {zero}: is later than the first photograph, {first}; name the photographs of the series"
+        )
     times = [(taken - start).total_seconds() for taken in moments]
     if isinstance(photos, Shelf):
         return ShelvedFrames(photos, np.array(times), np.ones(len(times)))

@@ -15,6 +15,7 @@ import numpy as np
 
 from glowkin.base.errors import CannotMeasureError
 from glowkin.samples.follow import follow, reach_of
+from glowkin.samples.names import SEE_WHICH, given_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -165,8 +166,8 @@ def _called(first: MeasuredPhoto, names: Sequence[str], late: Sequence[int]) -> 
     if len(set(given)) != len(given) or len(given) not in (len(early), len(places)):
         and_late = f", and {len(late)} that came later" if late else ""
         raise CannotMeasureError(
-            f"{first.path}: {len(set(given))} different names were given, {len(early)} samples were found in "
-            f"this first photograph{and_late}; see the annotated photograph of --out, or give --outlines"
+            f"{first.path}: {given_words(len(set(given)), 'different ')}, {len(early)} samples were found in "
+            f"this first photograph{and_late}; {SEE_WHICH}"
         )
     fresh = (name for name in (f"S{i}" for i in count(len(early) + 1)) if name not in given)
     while len(given) < len(places):

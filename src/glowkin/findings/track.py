@@ -85,6 +85,11 @@ class Plan:
         """Time zero: the start, failing that when something was first opened, as the study file tells."""
         return self.start or (self.study.zero if self.study else None)
 
+    @property
+    def said(self) -> str:
+        """Where the start was given: in the study file or as an option."""
+        return "start (study file)" if self.study and self.start == self.study.start else "--start"
+
     def told_by(self, study: StudyFile | None) -> Plan:
         """The plan with what it does not say itself as a study file has it."""
         if study is None:
@@ -104,7 +109,8 @@ class Plan:
 def track_photos(photos: Sequence[MeasuredPhoto], plan: Plan | None = None) -> TimeCourse:
     """The course of every sample through photographs from ``name_along``."""
     plan = plan or Plan()
-    frames = frames_in_time(photos, plan.zero, opened=not plan.start and plan.zero is not None)
+    opened = not plan.start and plan.zero is not None
+    frames = frames_in_time(photos, plan.zero, opened=opened, said=plan.said)
     told = occasions_of(frames, plan.study, plan.controls, plan.references)
     names = list(dict.fromkeys(name for frame in frames for name in frame.samples))
     _check_names(plan, names)

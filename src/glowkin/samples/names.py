@@ -13,6 +13,21 @@ if TYPE_CHECKING:
     from glowkin.base.settings import Settings
 
 
+SEE_WHICH = (
+    "see the annotated photograph of glowkin measure --out, or give --outlines; in a study give names or "
+    "outlines with: glowkin study edit"
+)
+
+
+def given_words(count: int, kind: str = "") -> str:
+    """That so many names were given.
+
+    >>> given_words(1), given_words(2, "different ")
+    ('1 name was given', '2 different names were given')
+    """
+    return "1 name was given" if count == 1 else f"{count} {kind}names were given"
+
+
 def names_of(settings: Settings, found: int, path: Path) -> list[str]:
     """The names given in reading order, failing that those likely, or S1, S2, ...
 
@@ -25,8 +40,7 @@ def names_of(settings: Settings, found: int, path: Path) -> list[str]:
         raise WrongUseError("--names: every name must be given once only")
     if len(given) != found:
         raise CannotMeasureError(
-            f"{path}: {len(given)} names were given, {found} samples were found; "
-            "see the annotated photograph of --out, or give --outlines"
+            f"{path}: {given_words(len(given))}, {found} samples were found; {SEE_WHICH}"
         )
     return list(given)
 
