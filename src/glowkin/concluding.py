@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from glowkin.run.gather import one_a_shot
 from glowkin.session import listed
 from glowkin.study.mapping import map_course
 from glowkin.study.reading import ALL
+from glowkin.study.series import own_names, series_in, unlike
 from glowkin.study.study_file import known_glows, located, study_file_in
 from glowkin.study.ways import File, file_of
 from glowkin.study.words import course_words, matches_words, pairs_words
@@ -58,9 +60,8 @@ def tracked(
     are told on standard error.
     """
     written = study_file_in(workbook.folder)
-    numbers = _numbers(workbook, photos)
-    lean = Shelf(workbook.reading.record(number).without_outlines() for number in numbers)
-    names = listed(options["names"]) or (written.names if written else ())
+    numbers, lean = _series(workbook, photos)
+    names = listed(options["names"]) or (written.names if written and not own_names(lean) else ())
     plan = Plan(
         options["controls"], options["converted"], options["start"], options["swapped"], options["at"],
         all_models=options["all_models"], old_form=options["old_form"], new_form=options["new_form"],
@@ -68,7 +69,15 @@ def tracked(
     )  # fmt: skip
     references = known_glows(workbook.folder, written) if written else ()
     there = None if written is None else located(written, workbook.folder)
-    plan = _with_forms(workbook, plan.told_by(there), lean, names)
+    elsewhere = _elsewhere(workbook, lean, names)
+    references = tuple(r for r in references if r[0] not in elsewhere)
+    full = plan.told_by(there)
+    full = replace(
+        full,
+        controls=plan.controls or tuple(n for n in full.controls if n not in elsewhere),
+        converted=plan.converted or tuple(n for n in full.converted if n not in elsewhere),
+    )
+    plan = _with_forms(workbook, full, lean, names)
     series, course = recipes.track(lean, plan, names, references)
     options = {**options, **giving.told(plan)}
     by_path = {photo.path: number for photo, number in zip(lean, numbers, strict=True)}
@@ -78,6 +87,35 @@ def tracked(
     document = track_document(course, [], program)
     number = workbook.conclude("track", document, options, course_words(course), numbers, maps=drawn)
     return number, len(numbers), series, course
+
+
+def _series(workbook: Workbook, photos: Sequence[Path]) -> tuple[list[int], Shelf[MeasuredPhoto]]:
+    """The measurements to follow samples through, by number and without outlines: of the photographs named,
+    else of one arrangement. What is left aside, or named differently, is told on standard error.
+    """
+    numbers = _numbers(workbook, photos)
+    lean = Shelf(workbook.reading.record(number).without_outlines() for number in numbers)
+    if photos:
+        if unlike(lean):
+            sys.stderr.write(
+                "The names of samples differ among these photographs: samples are followed by their places, "
+                "from those of the first photograph.\n"
+            )
+        return numbers, lean
+    chosen = series_in(lean)
+    if aside := len(numbers) - len(chosen):
+        sys.stderr.write(
+            f"Left aside: {aside} of {len(numbers)} photographs, which show other samples, are by another "
+            "camera or have no capture time; name PHOTOs to follow others.\n"
+        )
+        return [numbers[i] for i in chosen], Shelf(lean[i] for i in chosen)
+    return numbers, lean
+
+
+def _elsewhere(workbook: Workbook, photos: Sequence[MeasuredPhoto], names: Sequence[str]) -> set[str]:
+    """Samples that only other photographs of the study show: what the study file says of them waits."""
+    there = {s.name for photo in photos for s in photo.samples}
+    return {row.name for row in workbook.reading.names()} - there - set(names)
 
 
 def _with_forms(

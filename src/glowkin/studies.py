@@ -151,8 +151,8 @@ class Study:
         new_form: str = "",
         luminance_ratio: str | float | None = None,
     ) -> TimeCourse:
-        """Follow samples through photographs of the study (all, if none is named), and keep the course, with
-        maps of the samples that change.
+        """Follow samples through photographs of the study (those of one arrangement, if none is named), and
+        keep the course, with maps of the samples that change.
 
         ``all_models`` asks for all rate models in tables, not only the best three; ``jobs`` photographs are
         read again at once, for the maps; the others are as in ``glowkin.track``. A study.toml in the folder

@@ -134,7 +134,9 @@ def remeasure(
 @JOBS
 @JSON
 def track(study: Path, photos: tuple[Path, ...], *, jobs: int, as_json: bool, **options: Any) -> None:
-    """Follow samples through PHOTOs of the study, or all, and keep the course in it, with maps.
+    """Follow samples through PHOTOs of the study, or one arrangement, and keep the course, with maps.
+
+    Without PHOTO: the photographs by one camera that show the same samples, most of all such.
 
     A study.toml in the study's folder says what options do not. For the maps a few photographs are read
     again.

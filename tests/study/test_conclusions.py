@@ -16,6 +16,7 @@ from glowkin.scene.stage import two_reds_and_green
 from glowkin.study.reading import open_study
 from glowkin.study.reporting import gathered
 
+SIX = ("one", "two", "steady", "x", "y", "z")
 TRACK = ("--names", "one,two,steady", "--control", "steady", "--start", "2026-05-04T09:00")
 
 
@@ -115,6 +116,33 @@ def test_what_the_study_file_says_needs_no_options(run, study, shots):
     with open_study(study) as reading:
         assert reading.edits() == [], "nothing is changed before the study file is right"
     assert state(study) == [("track", 6, 0)]
+
+
+def test_without_a_photograph_one_arrangement_is_followed_by_its_own_names(run, added):
+    for name in ("09.jpg", "10.jpg", "11.jpg", "12.jpg"):
+        assert run("edit", added, name, "--names", "one,two,steady").exit_code == 0
+    for name in ("13.jpg", "14.jpg"):
+        assert run("edit", added, name, "--names", "x,y,z").exit_code == 0
+    (added / "study.toml").write_text(
+        'controls = ["steady", "z"]\n' + "".join(f'[[sample]]\nname = "{n}"\n' for n in SIX), "utf-8"
+    )
+    done = run("track", added, "--json")
+    assert done.exit_code == 0, done.output
+    assert "Left aside: 2 of 6 photographs" in done.stderr
+    course = json.loads(done.stdout)
+    assert [s["name"] for s in course["samples"]] == ["one", "two", "steady"]
+    assert course["control"] == "steady"
+    assert state(added) == [("track", 4, 0)]
+    with open_study(added) as reading:
+        assert len(gathered(reading, "glowkin test").course.samples[0].points) == 4
+    mixed = run("track", added, "12.jpg", "13.jpg")
+    assert mixed.exit_code == 1
+    assert "no one series; name the photographs of one arrangement" in " ".join(mixed.stderr.split())
+    assert run("edit", added, "13.jpg", "--names", "one,two,z").exit_code == 0
+    (added / "study.toml").unlink()
+    told = run("track", added, "12.jpg", "13.jpg")
+    assert told.exit_code == 0, told.output
+    assert "The names of samples differ among these photographs" in told.stderr
 
 
 def test_a_start_of_the_study_file_is_said_to_be_its(run, added):

@@ -17,6 +17,7 @@ from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
 from glowkin.study.discreet import tidier
 from glowkin.study.reading import ALL
+from glowkin.study.series import arrangement
 from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.telling.out_dir import Parts, published, report_text
 from glowkin.telling.previews import LONGEST_PX
@@ -37,8 +38,6 @@ if TYPE_CHECKING:
     from glowkin.study.reading import Reading
     from glowkin.study.rows import PhotographRow
 
-FEWEST = 3
-"""Photographs of one arrangement that make a course."""
 MOST_PAIRS = 60
 """As many comparisons that the study does not keep a page can hold; the words count all."""
 Error = dict[str, str]
@@ -143,19 +142,6 @@ def _along(
     names = [s.name for s in course.samples]
     first = min(series, key=lambda p: p.taken_at or "")
     return list(name_along(series, names if len(names) == len(first.samples) else (), swapped))
-
-
-def arrangement(photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
-    """The dated photographs of one kind and camera that show the same samples, most of all such: a series.
-
-    Empty where there are fewer than three, or all were taken at one time.
-    """
-    groups: dict[tuple[str, ...], list[MeasuredPhoto]] = {}
-    for p in photos:
-        if p.taken_at and p.samples:
-            groups.setdefault((p.kind, p.camera.name, *sorted(s.name for s in p.samples)), []).append(p)
-    most = max(groups.values(), key=len, default=[])
-    return most if len(most) >= FEWEST and len({p.taken_at for p in most}) > 1 else []
 
 
 def _followed(
