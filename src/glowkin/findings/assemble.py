@@ -151,7 +151,7 @@ def _coloured(base: Sample, colour: Uncertain, described: dict[str, object]) -> 
         base,
         u_prime=float(colour.value[0]),
         v_prime=float(colour.value[1]),
-        u_prime_v_prime_covariance=matrix((colour.covariance + colour.covariance.T) / 2.0),
+        u_prime_v_prime_covariance=matrix(colour.covariance),
         shared_errors={source: matrix(S) for source, S in colour.shared.items()},
         **described,  # type: ignore[arg-type]
     )
