@@ -287,9 +287,15 @@ main.add_command(study_commands)
 
 
 def run(arguments: Sequence[str] | None = None) -> None:
-    """Entry point; what Pillow finds odd in a photograph's metadata is no business of the user's."""
+    """Entry point; what Pillow finds odd in a photograph's metadata is no business of the user's.
+
+    Threads of the linear algebra cost more than they give for small matrices, and photographs are measured
+    at once; whoever sets their number is followed.
+    """
+    import os
     import warnings
 
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     warnings.filterwarnings("ignore", module=r"PIL\.")
     main.main(args=arguments, prog_name="glowkin", standalone_mode=True)
 
