@@ -14,24 +14,16 @@ from glowkin import __version__
 from glowkin.base.errors import CannotMeasureError, CannotReadError
 from glowkin.matching import asked_forms, keep_forms, keeping_forms, match
 from glowkin.options import (
-    ALL_MODELS,
-    AT,
     BRACKET,
-    CONTROLS,
-    CONVERTED,
     JSON,
     LAB_WHITE,
-    NEW_FORM,
-    OLD_FORM,
     PAIRS,
     PHOTOS,
     PROGRAM,
-    RATIO,
-    START,
     STUDY_FILE,
-    SWAPPED,
     TOLERANCE,
     Commands,
+    course_options,
     shared_options,
 )
 from glowkin.preparing import prep
@@ -97,15 +89,7 @@ def compare(
 
 @main.command(epilog="Example: glowkin track series --control steady --start 2026-05-04T09:00 --out results")
 @PHOTOS
-@CONTROLS
-@CONVERTED
-@OLD_FORM
-@NEW_FORM
-@RATIO
-@SWAPPED
-@START
-@AT
-@ALL_MODELS
+@course_options
 @click.option("--watch", is_flag=True, help="Take up what comes into the one folder named, until ctrl-C.")
 @STUDY_FILE
 @shared_options

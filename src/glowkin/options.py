@@ -178,3 +178,10 @@ SWAPPED = click.option(
     "--swapped", multiple=True, metavar="PHOTO:NAME,NAME", callback=swaps,
     help="From this photograph on, the two samples stand in each other's place.",
 )  # fmt: skip
+
+
+def course_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """What ``track`` can be told, with a study and without one."""
+    for option in reversed((CONTROLS, CONVERTED, OLD_FORM, NEW_FORM, RATIO, SWAPPED, START, AT, ALL_MODELS)):
+        command = option(command)
+    return command

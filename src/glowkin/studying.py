@@ -12,23 +12,15 @@ import click
 from glowkin.base.errors import WrongUseError
 from glowkin.matching import FORMS_OR_KEPT, supposed, supposing
 from glowkin.options import (
-    ALL_MODELS,
-    AT,
     BRACKET,
-    CONTROLS,
-    CONVERTED,
     JOBS,
     JSON,
     LAB_WHITE,
-    NEW_FORM,
-    OLD_FORM,
     PAIRS,
     PROGRAM,
-    RATIO,
-    START,
-    SWAPPED,
     TOLERANCE,
     Commands,
+    course_options,
     shared_options,
 )
 
@@ -122,15 +114,7 @@ def remeasure(
 @STUDY
 @PHOTOS
 @click.option("--names", metavar="A,B,..", help="Names in the first photograph, left to right, then down.")
-@CONTROLS
-@CONVERTED
-@OLD_FORM
-@NEW_FORM
-@RATIO
-@SWAPPED
-@START
-@AT
-@ALL_MODELS
+@course_options
 @JOBS
 @JSON
 def track(study: Path, photos: tuple[Path, ...], *, jobs: int, as_json: bool, **options: Any) -> None:

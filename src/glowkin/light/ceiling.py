@@ -42,14 +42,7 @@ class Ceiling:
 
 def at_ceiling(photo: Photograph, outlines: Sequence[Array], correction: Correction | None = None) -> Ceiling:
     """The clipped cells of each outline (vertices x 2, pixels)."""
-    found = [_region(photo, np.asarray(outline, dtype=float), correction) for outline in outlines]
-    mean, covariance, clipped = zip(*found, strict=True) if found else ((), (), ())
-    n = len(found)
-    return Ceiling(
-        np.array(mean, dtype=float).reshape(n, 3),
-        np.array(covariance, dtype=float).reshape(n, 3, 3),
-        np.array(clipped, dtype=bool).reshape(n, 3),
-    )
+    return _of_all([_region(photo, np.asarray(outline, dtype=float), correction) for outline in outlines])
 
 
 def _region(
@@ -66,12 +59,8 @@ def _region(
     counts = block_totals(alike.astype(np.float32), side, every).ravel()
     clipped = (most & _RANKS) > 0
     if correction is not None:
-        means = correction.blocks(mask, window, side, sums / np.where(counts > 0, counts, np.nan)[:, None])
-        counts = np.where(np.isfinite(means).all(axis=1), counts, 0.0)
-        sums = np.nan_to_num(means) * counts[:, None]
-    if counts.sum() < 4:
-        return np.full(3, np.nan), np.full((3, 3), np.nan), clipped
-    mean, covariance, _, _ = statistics(sums, counts, side)
+        sums, counts = _corrected(correction, mask, window, side, sums, counts)
+    mean, covariance = _mean(sums, counts, side)
     return mean, covariance + np.diag(coding_variance(photo, mean)), clipped
 
 
@@ -80,7 +69,10 @@ def at_least(photo: Photograph, outlines: Sequence[Array], correction: Correctio
 
     The others' means are values: the channels of a raw file clip each by itself.
     """
-    found = [_whole(photo, np.asarray(outline, dtype=float), correction) for outline in outlines]
+    return _of_all([_whole(photo, np.asarray(outline, dtype=float), correction) for outline in outlines])
+
+
+def _of_all(found: Sequence[tuple[Array, Array, NDArray[np.bool_]]]) -> Ceiling:
     mean, covariance, clipped = zip(*found, strict=True) if found else ((), (), ())
     return Ceiling(
         np.array(mean, dtype=float).reshape(-1, 3),
@@ -99,13 +91,25 @@ def _whole(
     sums = block_totals(linear_cells(photo, window) * mask[..., None], side, 1).reshape(-1, 3)
     counts = block_totals(mask.astype(np.float32), side, 1).ravel()
     if correction is not None:
-        means = correction.blocks(mask, window, side, sums / np.where(counts > 0, counts, np.nan)[:, None])
-        counts = np.where(np.isfinite(means).all(axis=1), counts, 0.0)
-        sums = np.nan_to_num(means) * counts[:, None]
+        sums, counts = _corrected(correction, mask, window, side, sums, counts)
+    return *_mean(sums, counts, side), clipped
+
+
+def _corrected(
+    correction: Correction, mask: NDArray[np.uint8], window: Window, side: int, sums: Array, counts: Array
+) -> tuple[Array, Array]:
+    """Sums (b x 3) and counts (b) of blocks after the masters; what these cannot tell counts for nothing."""
+    means = correction.blocks(mask, window, side, sums / np.where(counts > 0, counts, np.nan)[:, None])
+    counts = np.where(np.isfinite(means).all(axis=1), counts, 0.0)
+    return np.nan_to_num(means) * counts[:, None], counts
+
+
+def _mean(sums: Array, counts: Array, side: int) -> tuple[Array, Array]:
+    """Mean (3) and its covariance (3 x 3) of blocks; NaN where there are too few cells."""
     if counts.sum() < 4:
-        return np.full(3, np.nan), np.full((3, 3), np.nan), clipped
+        return np.full(3, np.nan), np.full((3, 3), np.nan)
     mean, covariance, _, _ = statistics(sums, counts, side)
-    return mean, covariance, clipped
+    return mean, covariance
 
 
 def _clipped_channels(photo: Photograph, window: Window, every: int) -> NDArray[np.uint8]:
