@@ -19,6 +19,7 @@ from glowkin.base.uncertainty import Z95
 from glowkin.lab.preparation import prepare
 from glowkin.lab.preparation_file import PreparationFile
 from glowkin.lab.weighings import with_weighings
+from glowkin.scene.series import progress
 
 SERIES = 500
 SERIES_WITHOUT_LAG = 2500
@@ -66,32 +67,36 @@ def lit(fractions: np.ndarray, hours: np.ndarray, half: float) -> TimeCourse:
 
 
 COURSES = {
-    "Avrami 1": lambda x: 1.0 - np.exp(-x),
-    "Avrami 2": lambda x: 1.0 - np.exp(-(x**2)),
-    "Avrami 3": lambda x: 1.0 - np.exp(-(x**3)),
-    "contracting volume": lambda x: 1.0 - np.clip(1.0 - x / 3.0, 0.0, 1.0) ** 3,
-    "after a wait": lambda x: 1.0 - np.exp(-3.0 * np.clip(x - 0.8, 0.0, None)),
+    "first order": ("first-order", 1.0, 0.0),
+    "Avrami 2": ("avrami-erofeev", 2.0, 0.0),
+    "Avrami 3": ("avrami-erofeev", 3.0, 0.0),
+    "contracting volume": ("contracting-volume", 1.0, 0.0),
+    "after a wait": ("first-order", 1.0, 0.8),
 }
-"""Fraction by time over a time constant; equations from memory."""
+"""The law, its exponent, and how long it waits, in half-times."""
 
 
 def gaps() -> None:
     """How often the light's interval between photographs holds the truth, its width, and false verdicts."""
     print("\ncourse              | light held  mean width | lags    leads   (no lag; light ± 0.02)")
-    for name, of in COURSES.items():
+    for name, (model, exponent, wait) in COURSES.items():
         rng, held, widths, verdicts = np.random.default_rng(7), [], [], Counter[str]()
         for _ in range(SERIES):
-            constant, half = np.exp(rng.uniform(np.log(4.0), np.log(40.0))), 0.02
+            half_time, half = np.exp(rng.uniform(np.log(4.0), np.log(40.0))), 0.02
             photographed = np.concatenate(([0.0], np.sort(rng.uniform(2.0, 96.0, 3)), [100.0]))
             hours = np.concatenate(([0.0], np.sort(rng.uniform(2.0, 96.0, 3))))
-            told = weighed(of(hours / constant), rng, hours)
+            told = weighed(progress(model, hours / half_time - wait, exponent), rng, hours)
             errors = rng.normal(0.0, half / Z95, len(photographed))
-            light = lit(of(photographed / constant) + errors, photographed, half)
+            light = lit(
+                progress(model, photographed / half_time - wait, exponent) + errors, photographed, half
+            )
             course = with_weighings(prepare(told), told, light).course
             if course is None:
                 continue
             verdicts[course.verdict] += 1
-            for point, fraction in zip(course.points[1:], of(hours[1:] / constant), strict=True):
+            for point, fraction in zip(
+                course.points[1:], progress(model, hours[1:] / half_time - wait, exponent), strict=True
+            ):
                 if point.light_interval is not None:
                     low, high = point.light_interval
                     held.append(low <= fraction <= high)

@@ -59,6 +59,11 @@ PROGRESS: dict[str, Progress] = {
 """How far a change has come (0-1) at tau half-times, tau counted from the end of the induction."""
 
 
+def progress(model: str, half_times: Array, exponent: float = 1.0) -> Array:
+    """How far a change has come (n, 0-1) at these half-times (n), which are negative before it begins."""
+    return np.array([PROGRESS[model](max(float(tau), 0.0), exponent) for tau in half_times])
+
+
 @dataclass(frozen=True)
 class Course:
     """How one vial changes.
