@@ -22,7 +22,7 @@ from glowkin.samples.outlines import read_outlines
 from glowkin.session import begun, listed, meant
 from glowkin.showing import print_document
 from glowkin.studied import filled
-from glowkin.study.edits import Change, Field
+from glowkin.study.edits import Change, Field, Withdrawal
 from glowkin.study.measuring import Done, complete
 from glowkin.study.pictures import copied
 from glowkin.study.study_file import STUDY_FILE, known_glows, study_file_in
@@ -195,7 +195,8 @@ def edit(
     with _opened(study, program) as workbook:
         rows = workbook.reading.find_all(map(str, photos))
         changes = [c for row in rows for c in _changes(workbook, row, options)]
-        workbook.edit(_words(rows, options), changes)
+        withdrawals = [_withdrawal(workbook, number, options) for number in options["conclusions"]]
+        workbook.edit(_words(rows, options), changes, withdrawals)
         return _completed(workbook, study, [], program, jobs, as_json=as_json)
 
 
@@ -254,8 +255,21 @@ def _changes(workbook: Workbook, row: PhotographRow, options: dict[str, Any]) ->
     if options["note"] is not None:
         out["note"] = options["note"]
     if options["leave_out"] is not None or options["take_in"]:
-        out["left_out"] = (options["leave_out"] or "no reason given") if not options["take_in"] else ""
+        out["left_out"] = _why(options)
     return [Change(row.id, field, after) for field, after in out.items()]
+
+
+def _why(options: dict[str, Any]) -> str:
+    """Why something is left out; empty where it is taken in again."""
+    return "" if options["take_in"] else options["leave_out"].strip() or "no reason given"
+
+
+def _withdrawal(workbook: Workbook, number: int, options: dict[str, Any]) -> Withdrawal:
+    """What an edit makes of a conclusion; it must be there, and not be so already."""
+    if bool(workbook.reading.withdrawn(number)) is not options["take_in"]:
+        state = "is not withdrawn" if options["take_in"] else "is withdrawn already"
+        raise WrongUseError(f"--conclusion {number}: {state}")
+    return Withdrawal(number, _why(options))
 
 
 def _renamed(path: str, names: Sequence[str], pair: str) -> list[str]:
@@ -272,12 +286,15 @@ def _words(rows: Sequence[PhotographRow], options: dict[str, Any]) -> str:
     """An edit in words."""
     where = ", ".join(row.path for row in rows[:_SHOWN])
     where += f" and {len(rows) - _SHOWN} more" if len(rows) > _SHOWN else ""
+    numbers = ", ".join(f"conclusion {number}" for number in options["conclusions"])
+    where = ", ".join(filter(None, (where, numbers)))
     said = [f"names {options['names']}"] if options["names"] is not None else []
     said += [f"{pair.partition('=')[0]} renamed {pair.partition('=')[2]}" for pair in options["rename"]]
     said += [f"outlines of {options['outlines'].name}"] if options["outlines"] is not None else []
     said += ["outlines as found"] if options["found"] else []
     said += [f"note {options['note']!r}"] if options["note"] is not None else []
-    said += [f"left out: {options['leave_out']}"] if options["leave_out"] is not None else []
+    left_out = "left out" if rows else "withdrawn"
+    said += [f"{left_out}: {options['leave_out']}"] if options["leave_out"] is not None else []
     said += ["taken in again"] if options["take_in"] else []
     return f"{where}: {', '.join(said)}"
 

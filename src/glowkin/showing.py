@@ -36,7 +36,7 @@ def show(
         if sample is not None:
             return _sample(reading, sample, program, as_json=as_json)
         if conclusion is not None:
-            return _conclusion(reading, conclusion, program, as_json=as_json)
+            return _conclusion(reading, conclusion, str(study), program, as_json=as_json)
         if edits and not as_json:
             _tables(words.edits_table(reading.edits(ALL)))
             return 0
@@ -132,13 +132,18 @@ def _sample(reading: Reading, name: str, program: str, *, as_json: bool) -> int:
     return 0
 
 
-def _conclusion(reading: Reading, number: int, program: str, *, as_json: bool) -> int:
-    """One conclusion whole; the exit status."""
+def _conclusion(reading: Reading, number: int, study: str, program: str, *, as_json: bool) -> int:
+    """One conclusion whole, also one that was withdrawn; the exit status."""
     found = reading.conclusion(number)
     if as_json:
         print_json(words.conclusion_document(found, program))
     else:
         terminal.show([], found.pairs, found.course, matches=found.matches)
+    if why := reading.withdrawn(number):
+        sys.stderr.write(
+            f"Conclusion {number} was withdrawn ({why}) and counts nowhere; take it in again with: "
+            f"glowkin study edit {study} --conclusion {number} --take-in\n"
+        )
     return 0
 
 

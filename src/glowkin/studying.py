@@ -161,7 +161,7 @@ def match(
 
 @study_commands.command(epilog="Example: glowkin study edit drying evening.dng --rename S1=red-batch-1")
 @STUDY
-@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO...")
+@PHOTOS
 @click.option("--names", metavar="A,B,..", help="Names of all samples, left to right, then top to bottom.")
 @click.option("--rename", multiple=True, metavar="OLD=NEW", help="Another name for one sample. Repeatable.")
 @click.option("--outlines", type=click.Path(path_type=Path), metavar="FILE", help="Other outlines, GeoJSON.")
@@ -169,14 +169,26 @@ def match(
 @click.option("--note", metavar="TEXT", help="A note on the photograph; an empty one removes it.")
 @click.option("--leave-out", metavar="WHY", help="Leave the photograph out, for this reason.")
 @click.option("--take-in", is_flag=True, help="Take in again what was left out.")
+@click.option("--conclusion", "conclusions", type=click.IntRange(1), multiple=True, metavar="NO",
+              help="A conclusion to withdraw (--leave-out) or to --take-in again. Repeatable.")  # fmt: skip
 @JOBS
 @JSON
 def edit(study: Path, photos: tuple[Path, ...], *, jobs: int, as_json: bool, **options: Any) -> None:
-    """Change names, outlines or the note of PHOTOs in the study, or leave them out, as one edit."""
+    """Change names, outlines or the note of PHOTOs in the study, or leave them out, as one edit.
+
+    Conclusions are left out in the same way: with --conclusion, also without a PHOTO.
+    """
     from glowkin import bookkeeping
 
-    if not any(value not in (None, (), False) for value in options.values()):
+    given = [name for name, value in options.items() if value not in (None, (), False)]
+    if not photos and "conclusions" not in given:
+        raise WrongUseError("name the PHOTO to edit, or a conclusion with --conclusion NO")
+    if not set(given) - {"conclusions"}:
         raise WrongUseError("nothing to edit; say what: --names, --rename, --outlines, --note or --leave-out")
+    if not photos and (of_photos := [n for n in given if n not in ("conclusions", "leave_out", "take_in")]):
+        raise WrongUseError(f"--{of_photos[0]}: is of photographs; name the PHOTO")
+    if "conclusions" in given and not {"leave_out", "take_in"} & set(given):
+        raise WrongUseError("--conclusion: say --leave-out WHY to withdraw it, or --take-in")
     for one, other in (("outlines", "found"), ("leave_out", "take_in")):
         if options[one] is not None and options[other]:
             names = (f"--{name.replace('_', '-')}" for name in (one, other))

@@ -13,8 +13,9 @@ from glowkin.scene.develop import write_jpeg
 from glowkin.scene.render import photograph
 from glowkin.scene.shot import Exposure
 from glowkin.scene.stage import two_reds_and_green
+from glowkin.study.export import write_tables
 from glowkin.study.reading import open_study
-from glowkin.study.reporting import gathered
+from glowkin.study.reporting import gathered, kept
 
 SIX = ("one", "two", "steady", "x", "y", "z")
 TRACK = ("--names", "one,two,steady", "--control", "steady", "--start", "2026-05-04T09:00")
@@ -94,6 +95,67 @@ def test_a_conclusion_says_when_its_grounds_are_gone_and_stands_again_when_undon
     assert state(added) == [("compare", 1, 0), ("track", 6, 0)]
     assert run("remeasure", added, "11.jpg").exit_code == 0
     assert state(added) == [("compare", 1, 0), ("track", 6, 1)]
+
+
+@pytest.fixture
+def compared(run, study, shots):
+    """Two comparisons of one photograph."""
+    assert run("add", study, shots / "09.jpg", "--copy").exit_code == 0
+    for other in ("S2", "S3"):
+        assert run("compare", study, "--pair", "S1", other).exit_code == 0
+    return study
+
+
+def told(run, study, tmp_path):
+    """Where conclusions are told: numbers of show, names of exported files, pairs in the report."""
+    shown = json.loads(run("show", study, "--json").stdout)["conclusions"]
+    with open_study(study) as reading:
+        files = sorted(name for name in write_tables(reading, tmp_path, "test") if name.startswith("compare"))
+        return [c["id"] for c in shown], files, [c.b.name for c in kept(reading).pairs]
+
+
+def test_a_conclusion_is_withdrawn_and_taken_in_again(run, compared, tmp_path, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "300")
+    both = ([2, 1], ["compare-1.json", "compare-2.json"], ["S3", "S2"])
+    one = ([2], ["compare-2.json"], ["S3"])
+    assert told(run, compared, tmp_path) == both
+    withdraw = ("edit", compared, "--conclusion", "1", "--leave-out", "wrong pair, see /home/a/b.txt")
+    done = run(*withdraw)
+    assert done.exit_code == 0, done.output
+    assert told(run, compared, tmp_path) == one
+    assert "conclusion 1: withdrawn: wrong pair" in run("show", compared, "--edits").stdout
+    whole = run("show", compared, "--conclusion", "1")
+    assert "S2" in whole.stdout
+    assert "Conclusion 1 was withdrawn (wrong pair, see /home/a/b.txt) and counts nowhere" in whole.stderr
+    assert "is withdrawn already" in run("edit", compared, "--conclusion", "1", "--leave-out", "x").stderr
+    assert run("undo", compared).exit_code == 0
+    assert told(run, compared, tmp_path) == both
+    assert (
+        run("edit", compared, "--conclusion", "1", "--leave-out", "wrong pair, see /home/a/b.txt").exit_code
+        == 0
+    )
+    assert run("export", compared, "--zip", tmp_path / "drying.zip").exit_code == 0
+    assert run("open", tmp_path / "drying.zip", tmp_path / "again").exit_code == 0
+    assert told(run, tmp_path / "again", tmp_path)[0] == [2]
+    assert "withdrawn (wrong pair, see b.txt)" in run("show", tmp_path / "again", "--conclusion", "1").stderr
+    assert run("edit", compared, "--conclusion", "1", "--take-in").exit_code == 0
+    assert told(run, compared, tmp_path) == both
+    assert run("undo", compared).exit_code == 0
+    assert told(run, compared, tmp_path) == one
+
+
+def test_what_cannot_be_withdrawn_is_told(run, compared):
+    for arguments, said in (
+        ((), "name the PHOTO to edit, or a conclusion"),
+        (("--conclusion", "1"), "nothing to edit"),
+        (("--conclusion", "1", "--note", "x"), "--note: is of photographs; name the PHOTO"),
+        (("--conclusion", "1", "--take-in"), "--conclusion 1: is not withdrawn"),
+        (("--conclusion", "9", "--take-in"), "holds no conclusion number 9"),
+    ):
+        done = run("edit", compared, *arguments)
+        assert done.exit_code == 2
+        assert said in " ".join(done.stderr.split())
+    assert state(compared) == [("compare", 1, 0), ("compare", 1, 0)]
 
 
 def test_what_the_study_file_says_needs_no_options(run, study, shots):

@@ -1,4 +1,6 @@
-"""What the user changes of a study: names, outlines, notes, what is left out; and undoing it."""
+"""What the user changes of a study: names, outlines, notes, what is left out, conclusions that are withdrawn;
+and undoing it.
+"""
 
 from __future__ import annotations
 
@@ -26,13 +28,27 @@ class Change:
     after: str | None
 
 
+@dataclass(frozen=True)
+class Withdrawal:
+    """Why a conclusion is withdrawn; empty where it is taken in again."""
+
+    conclusion_id: int
+    why: str
+
+
 class Edits(Tables):
     """A ledger whose edits are deeds that can be undone."""
 
-    def edit(self, words: str, changes: Sequence[Change]) -> None:
+    def edit(self, words: str, changes: Sequence[Change], withdrawals: Sequence[Withdrawal] = ()) -> None:
         """One deed of the user's, to be undone as one."""
         with transaction(self._connection):
-            self._edit(words, changes)
+            edit = self._edit(words, changes)
+            for one in withdrawals:
+                self._do(
+                    "INSERT INTO withdrawals SELECT ?, id, withdrawn, ? FROM conclusions WHERE id = ?",
+                    edit, one.why, one.conclusion_id,
+                )  # fmt: skip
+                self._withdraw(one.conclusion_id, one.why)
 
     def undo(self) -> str:
         """Undo the last edit that stands; answers its words. ``WrongUseError`` where there is none."""
@@ -45,12 +61,15 @@ class Edits(Tables):
             ).fetchall()
             for photograph, field, before in changes:
                 self._set(photograph, field, before)
+            withdrawals = "SELECT conclusion_id, before FROM withdrawals WHERE edit_id = ?"
+            for conclusion, before in self._connection.execute(withdrawals, (row[0],)).fetchall():
+                self._withdraw(conclusion, before)
             self._do("UPDATE edits SET undone_at = ? WHERE id = ?", now(), row[0])
             for photograph in {c[0] for c in changes}:
                 self._settle(photograph, {c[1] for c in changes})
         return str(row[1])
 
-    def _edit(self, words: str, changes: Sequence[Change]) -> None:
+    def _edit(self, words: str, changes: Sequence[Change]) -> int:
         edit = self._do(
             "INSERT INTO edits (made_at, program, words) VALUES (?, ?, ?)", now(), self._program, words
         )
@@ -66,6 +85,10 @@ class Edits(Tables):
             self._set(change.photograph_id, change.field, change.after)
         for photograph in {c.photograph_id for c in changes}:
             self._settle(photograph, {c.field for c in changes if c.photograph_id == photograph})
+        return edit
+
+    def _withdraw(self, conclusion: int, why: str) -> None:
+        self._do("UPDATE conclusions SET withdrawn = ? WHERE id = ?", why, conclusion)
 
     def _set(self, photograph: int, field: str, value: str | None) -> None:
         query = f"UPDATE photographs SET {field} = ? WHERE id = ?"  # noqa: S608 - one of four names

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 _TEXTS = (
     ("study", "title"), ("awaited", "message"), ("photographs", "note"), ("photographs", "left_out"),
-    ("edits", "words"), ("cameras", "name"), ("conclusions", "words"),
+    ("edits", "words"), ("cameras", "name"), ("conclusions", "words"), ("conclusions", "withdrawn"),
 )  # fmt: skip
 """Columns of plain words."""
 _DOCUMENTS = (
@@ -106,6 +106,7 @@ def _change_texts(connection: sqlite3.Connection, change: Callable[[str], str]) 
         "UPDATE changes SET before = changed(before), after = changed(after) "
         "WHERE field IN ('note', 'left_out')"
     )
+    connection.execute("UPDATE withdrawals SET before = changed(before), after = changed(after)")
 
 
 def _change_json(connection: sqlite3.Connection, change: Callable[[str], str]) -> None:

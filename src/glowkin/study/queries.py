@@ -128,7 +128,8 @@ QUERIES = {
     ),
     "conclusions": (
         "SELECT c.id, c.kind, c.made_at, g.program, c.words, c.photographs, c.gone FROM conclusions c "
-        "JOIN programs g ON g.id = c.program_id WHERE c.id < ? ORDER BY c.id DESC LIMIT ?"
+        "JOIN programs g ON g.id = c.program_id WHERE c.id < ? AND c.withdrawn = '' "
+        "ORDER BY c.id DESC LIMIT ?"
     ),
     "maps": (
         "SELECT a.name, f.path, a.time_s, a.fraction, a.by_light, a.pixel_px, a.height, a.width, a.pixels "
@@ -136,7 +137,7 @@ QUERIES = {
         "JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id "
         "WHERE a.conclusion_id = ? ORDER BY a.place"
     ),
-    "conclusion": "SELECT kind, told, record FROM conclusions WHERE id = ?",
+    "conclusion": "SELECT kind, told, record, withdrawn FROM conclusions WHERE id = ?",
     "grounds": "SELECT measurement_id FROM grounds WHERE conclusion_id = ? ORDER BY measurement_id",
     "places of grounds": (
         "SELECT DISTINCT f.sha256, f.path FROM grounds g JOIN measurements m ON m.id = g.measurement_id "

@@ -239,15 +239,21 @@ class Reading:
             last = rows[-1][0]
 
     def conclusions(self, most: int = 20, before: int = 1 << 62) -> list[ConclusionRow]:
-        """Courses, comparisons and matches, the latest first; those with a lower number than ``before``."""
+        """Courses, comparisons and matches that are not withdrawn, the latest first; with a lower number than
+        ``before``.
+        """
         return [ConclusionRow(*row) for row in self._all("conclusions", before, most)]
 
+    def withdrawn(self, conclusion_id: int) -> str:
+        """Why a conclusion was withdrawn; empty where it was not."""
+        return str(self._concluded(conclusion_id)[3])
+
     def conclusion(self, conclusion_id: int) -> Conclusion:
-        """A conclusion whole; ``WrongUseError`` where there is none of that number.
+        """A conclusion whole, also a withdrawn one; ``WrongUseError`` where there is none of that number.
 
         Photographs are named by the paths that they have now.
         """
-        kind, _, record = self._concluded(conclusion_id)
+        kind, _, record, _ = self._concluded(conclusion_id)
         places = dict(self._all("places of grounds", conclusion_id))
         document = walked(json.loads(record), lambda text: places.get(text, text))
         if kind == "track":
@@ -289,11 +295,11 @@ class Reading:
         """What the user changed, the latest first."""
         return [EditRow(*row) for row in self._all("edits", most)]
 
-    def _concluded(self, conclusion_id: int) -> tuple[str, str, str]:
+    def _concluded(self, conclusion_id: int) -> tuple[str, str, str, str]:
         row = self._one("conclusion", conclusion_id) if conclusion_id < _NO_NUMBER else None
         if row is None:
             raise WrongUseError(f"{self.folder.name}: holds no conclusion number {conclusion_id}")
-        return row[0], row[1], row[2]
+        return row[0], row[1], row[2], row[3]
 
     def copy_to(self, file: Path) -> None:
         """The whole ledger, as it is seen here, as another file."""

@@ -317,5 +317,17 @@ CREATE TABLE sources (
 CREATE INDEX sources_by_path ON sources (path);
 """
 
-STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS, _MATCHES, _BESIDE)
+_WITHDRAWN = """
+-- why a conclusion was withdrawn, empty where it was not; withdrawals: by which edits
+ALTER TABLE conclusions ADD COLUMN withdrawn TEXT NOT NULL DEFAULT '';
+CREATE TABLE withdrawals (
+    edit_id INTEGER NOT NULL REFERENCES edits,
+    conclusion_id INTEGER NOT NULL REFERENCES conclusions,
+    before TEXT NOT NULL,
+    after TEXT NOT NULL,
+    PRIMARY KEY (edit_id, conclusion_id)
+) STRICT, WITHOUT ROWID;
+"""
+
+STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS, _MATCHES, _BESIDE, _WITHDRAWN)
 """From no tables to version 1, from there to 2, and so on."""

@@ -178,6 +178,6 @@ def kept_tables(told: StudyTold) -> list[Table]:
             ("No.", "Kind", "Made (UTC)", "By", "Photographs", "State"),
             told.conclusions,
         ),
-        Table("Edits of names, outlines and notes, the latest first", ("When (UTC)", "What"), told.edits),
+        Table("Edits, the latest first", ("When (UTC)", "What"), told.edits),
     )
     return [table for table in tables if table.rows]
