@@ -103,6 +103,11 @@ class Row:
         """Whether the true model is among those not excluded."""
         return self.course.model in self.found.not_excluded
 
+    @property
+    def excluded(self):
+        """How many of the six wrong models are excluded."""
+        return len(set(MODELS) - set(self.found.not_excluded) - {self.course.model})
+
 
 def course_drawn(rng):
     """A rate model, a half-time of 3 to 15 h, sometimes after an induction, sometimes stopping part-way."""
@@ -201,7 +206,8 @@ def line(label, rows):
     return (
         f"{label:24} n {len(rows):4} given {len(given):4} error median {np.median(error):.4f} "
         f"p90 {np.quantile(error, 0.9):.3f}  95 % intervals hold {held:.3f}, median width {width:.3f}  "
-        f"true model kept {np.mean([r.kept for r in given]):.3f}"
+        f"true model kept {np.mean([r.kept for r in given]):.3f}, wrong ones excluded "
+        f"{np.mean([r.excluded for r in given]):.2f} of {len(MODELS) - 1}"
     )
 
 

@@ -162,3 +162,10 @@ def test_aicc_follows_the_published_formula_and_refuses_too_few_data():
     assert aicc(0.12455138894, 14, 2) == pytest.approx(14 * np.log(0.12455138894 / 14) + 6 + 24 / 10)
     assert aicc(1.0, 4, 2) == np.inf
     assert aicc(0.0, 30, 2) == aicc(1e-12, 30, 2)
+
+
+def test_aicc_of_residuals_smaller_than_their_errors_takes_the_errors_for_known():
+    # -2 ln L of normal errors of variance 1 is RSS and a constant (any textbook).
+    assert aicc(9.0, 30, 2, declared=1.0) - aicc(5.0, 30, 2, declared=1.0) == pytest.approx(4.0)
+    assert aicc(45.0, 30, 2, declared=1.0) == aicc(45.0, 30, 2)
+    assert aicc(30.0, 30, 2, declared=1.0) == pytest.approx(aicc(30.0 - 1e-9, 30, 2, declared=1.0))

@@ -156,25 +156,42 @@ def test_first_order_is_never_ruled_out_by_a_model_that_contains_it():
     assert "zero-order" not in found.not_excluded
 
 
+def kept_names(*fits):
+    return {f.course.model.name for f in not_excluded(fits)}
+
+
+def fitted(name, rss, score):
+    """Of 30 degrees of freedom, the noise as declared where the RSS is 30."""
+    return FittedCourse(Course(RATE_MODELS[name]), Fit(np.zeros(2), np.eye(2), rss, 30), score)
+
+
 def test_models_are_kept_within_two_units_and_with_an_exponent_of_one_first_order_comes_back():
-    def fitted(name, rss, score):
-        fit = Fit(np.zeros(2), np.eye(2), rss, 30)
-        return FittedCourse(Course(RATE_MODELS[name]), fit, score)
+    zero, avrami = fitted("zero-order", 26.0, 0.0), fitted("avrami-erofeev", 30.0, 1.9)
+    # F(0.95; 1, 30) = 4.17 (any table): first order may have 4.17 more RSS than the model with exponent.
+    near, far = fitted("first-order", 34.1, 2.5), fitted("first-order", 34.3, 2.5)
+    assert kept_names(zero, avrami, near) == {"zero-order", "avrami-erofeev", "first-order"}
+    assert kept_names(zero, avrami, far) == {"zero-order", "avrami-erofeev"}
+    assert kept_names(zero, fitted("avrami-erofeev", 30.3, 2.1), far) == {"zero-order"}
 
-    def names(*fits):
-        return {f.course.model.name for f in not_excluded(fits)}
 
-    zero, avrami = fitted("zero-order", 1.0, 0.0), fitted("avrami-erofeev", 1.0, 1.9)
-    # F(0.95; 1, 30) = 4.17 (any table): first order may have 13.9 % more RSS than the model with exponent.
-    near, far = fitted("first-order", 1.13, 2.5), fitted("first-order", 1.15, 2.5)
-    assert names(zero, avrami, near) == {"zero-order", "avrami-erofeev", "first-order"}
-    assert names(zero, avrami, far) == {"zero-order", "avrami-erofeev"}
-    assert names(zero, fitted("avrami-erofeev", 1.0, 2.1), far) == {"zero-order"}
+def test_a_model_that_fits_as_well_is_kept_however_many_parameters_it_has():
+    best = fitted("contracting-area", 30.0, 0.0)
+    assert len(kept_names(best, fitted("prout-tompkins", 34.1, 8.0))) == 2
+    assert kept_names(best, fitted("prout-tompkins", 34.3, 8.0)) == {"contracting-area"}
+    noisier = fitted("contracting-area", 60.0, 0.0)
+    assert len(kept_names(noisier, fitted("prout-tompkins", 68.2, 8.0))) == 2  # twice the declared variance
+
+
+def test_where_frames_scatter_less_than_they_declare_a_model_within_their_errors_is_kept():
+    quiet = fitted("prout-tompkins", 6.0, 0.0)
+    assert len(kept_names(quiet, fitted("contracting-volume", 10.1, 3.0))) == 2
+    assert kept_names(quiet, fitted("contracting-volume", 10.3, 3.0)) == {"prout-tompkins"}
 
 
 def test_an_induction_time_is_told_from_first_order():
     found = fit_course(vial(DAY, 0.5 ** ((DAY / (6.0 * HOUR)) ** 2), 1))
-    assert found.not_excluded == ("avrami-erofeev",)
+    assert found.model == "avrami-erofeev"
+    assert not {"first-order", "zero-order", "stretched-exponential"} & set(found.not_excluded)
     low, high = found.half_time_interval_s
     assert low < 6.0 * HOUR < high
     assert (high - low) / found.half_time_s < 0.15

@@ -194,34 +194,50 @@ def lowest_rss(frames: Frames, course: Course, also: Array | None = None) -> tup
 def fit_variants(frames: Frames, model: RateModel, can_stop: bool) -> tuple[FittedCourse, ...]:
     """The model at once and after an induction, each going on and, if it can, stopping part-way.
 
-    Left out is an induction that AICc puts more than 2 units behind the same without: whatever the other
-    models say, it would be left out in the end; and one shorter than half the time to the next photograph
-    after zero, which is not told from a slightly different shape.
+    Left out is an induction that gains nothing: that AICc puts more than 2 units behind the same without, and
+    that fits no better than by chance; and one shorter than half the time to the next photograph after zero,
+    which is not told from a slightly different shape.
     """
     shortest = frames.times_s[frames.times_s > 0.0].min() / 2.0
     fits = []
     for stops in (False, True) if can_stop else (False,):
         plain = fit_one(frames, Course(model, stops))
-        later = plain and fit_one(frames, Course(model, stops, waits=True), plain.aicc + SAME)
+        later = plain and fit_one(frames, Course(model, stops, waits=True), plain)
         fits += [f for f in (plain,) if f is not None]
         fits += [f for f in (later,) if f is not None and f.induction_s >= shortest]
     return tuple(fits)
 
 
-def fit_one(frames: Frames, course: Course, worst: float = np.inf) -> FittedCourse | None:
-    """Best fit, its interval still open; None where the data are too few, or AICc is above ``worst``."""
+def fit_one(frames: Frames, course: Course, plain: FittedCourse | None = None) -> FittedCourse | None:
+    """Best fit, its interval still open; None where data are too few, or it gains nothing on ``plain``."""
     residuals, box = course.residuals(frames), course.bounds(frames.times_s)
     grid = course.starts(frames.times_s)
     order = np.argsort(squares(residuals, grid, frames.n_data))
-    linear = frames.n_linear
     ends, rss = minimise(residuals, _apart(grid, order), box, tolerance=1e-3, iterations=20)
-    if aicc(float(rss.min()), frames.n_data, linear + grid.shape[1]) > worst + 1.0:
+    if plain is not None and not _gains(frames, float(rss.min()), grid.shape[1], plain):
         return None
-    best = fit(residuals, ends[np.argmin(rss)], box, linear + frames.n_bounds)
-    score = aicc(best.rss, frames.n_data, linear + best.values.size)
-    if not np.isfinite(score) or score > worst:
-        return None
-    return FittedCourse(course, best, score)
+    best = fit(residuals, ends[np.argmin(rss)], box, frames.n_linear + frames.n_bounds)
+    score = _score(frames, best.rss, best.values.size)
+    return FittedCourse(course, best, score) if np.isfinite(score) else None
+
+
+def _gains(frames: Frames, rss: float, n_parameters: int, plain: FittedCourse) -> bool:
+    """Whether one more parameter than ``plain`` has is worth looking at."""
+    by_chance = chance(plain.fit)
+    return plain.fit.rss - rss > by_chance or _score(frames, rss, n_parameters) <= plain.aicc + SAME
+
+
+def _score(frames: Frames, rss: float, n_parameters: int) -> float:
+    """AICc; the frames' noise is not taken for less than they declare."""
+    return aicc(rss, frames.n_data, frames.n_linear + n_parameters, declared=1.0)
+
+
+def chance(fit: Fit) -> float:
+    """By how much the RSS of two descriptions may differ by chance: the F limit of an interval, the noise
+    not taken for less than declared.
+    """
+    rss = max(fit.rss, float(fit.dof))
+    return rss_limit(rss, fit.dof) - rss
 
 
 def with_interval(frames: Frames, fitted: FittedCourse) -> FittedCourse:
@@ -239,21 +255,26 @@ def better_ends(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
 
 
 def not_excluded(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
-    """All within 2 AICc units of the best, and any whose exponent may be 1 together with first order.
+    """All within 2 AICc units of the best, any other model that fits as well, and any whose exponent may be 1
+    together with first order.
 
-    The exponent's interval reaches 1 where first order, which is that model at exponent 1, stays within
-    its F limit. A model that goes on to the end and one that stops part-way are two candidates.
+    As well fits what has no more RSS than the best within its F limit: one parameter more is a reason to
+    prefer the simpler model, not evidence against the other. The exponent's interval reaches 1 where first
+    order, which is that model at exponent 1, stays within its F limit. A model that goes on to the end and
+    one that stops part-way are two candidates.
     """
-    best = min(f.aicc for f in fits)
-    keep = [f.aicc <= best + SAME for f in fits]
-    first = next((i for i, f in enumerate(fits) if f.course == Course(RATE_MODELS["first-order"])), None)
-    if first is None:
-        return tuple(f for f, kept in zip(fits, keep, strict=True) if kept)
-    reaching = [_reaches_one(f, fits[first]) for f in fits]
-    if any(k and r for k, r in zip(keep, reaching, strict=True)) or keep[first]:
-        keep = [k or r for k, r in zip(keep, reaching, strict=True)]
-        keep[first] = True
-    return tuple(f for f, kept in zip(fits, keep, strict=True) if kept)
+    best = min(fits, key=lambda f: f.aicc)
+    kept = [f for f in fits if f.aicc <= best.aicc + SAME]
+    first = next((f for f in fits if f.course == Course(RATE_MODELS["first-order"])), None)
+    if first is not None:
+        reaching = [f for f in fits if _reaches_one(f, first)]
+        if first in kept or any(f in kept for f in reaching):
+            kept += [f for f in (first, *reaching) if f not in kept]
+    most = best.fit.rss + chance(best.fit)
+    for fitted in sorted(fits, key=lambda f: f.aicc):
+        if fitted.fit.rss <= most and all(fitted.course.model is not f.course.model for f in kept):
+            kept.append(fitted)
+    return tuple(f for f in fits if f in kept)
 
 
 def supported(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
@@ -264,7 +285,7 @@ def supported(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
 
 def _reaches_one(fitted: FittedCourse, first: FittedCourse) -> bool:
     has_exponent = fitted.course.model.exponent_range is not None and not fitted.course.waits
-    return has_exponent and first.fit.rss <= rss_limit(fitted.fit.rss, fitted.fit.dof)
+    return has_exponent and first.fit.rss <= fitted.fit.rss + chance(fitted.fit)
 
 
 def _apart(grid: Array, order: Index, count: int = 4) -> Array:

@@ -160,17 +160,23 @@ def rss_limit(rss: float, dof: int, level: float = 0.95) -> float:
     return float(rss * (1.0 + fdtri(1, dof, level) / dof)) if dof > 0 else np.inf
 
 
-def aicc(rss: float, n_data: int, n_parameters: int) -> float:
+def aicc(rss: float, n_data: int, n_parameters: int, declared: float = 0.0) -> float:
     """Akaike's criterion for small samples, the unknown variance counted among the parameters.
 
     n ln(RSS / n) + 2 k + 2 k (k + 1) / (n - k - 1), Burnham & Anderson, Model Selection (2002), 2.4;
     infinite where the data are too few. Residuals below a hundred-thousandth of the noise count as none.
+
+    The variance is the likeliest that is no smaller than ``declared``: where residuals are smaller than
+    their errors, n ln(v) + RSS / v - n with the declared v. So neighbouring numbers that scatter less than
+    they might are no proof against a model that others follow within their errors.
     """
     k = n_parameters + 1
     if n_data - k - 1 <= 0:
         return np.inf
     mean_square = max(rss / n_data, 1e-10)
-    return float(n_data * np.log(mean_square) + 2 * k + 2 * k * (k + 1) / (n_data - k - 1))
+    variance = max(mean_square, declared)
+    fit = n_data * (np.log(variance) + mean_square / variance - 1.0)
+    return float(fit + 2 * k + 2 * k * (k + 1) / (n_data - k - 1))
 
 
 def _slopes(residuals: Residuals, theta: Array, r: Array, bounds: Bounds) -> Array:

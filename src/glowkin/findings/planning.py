@@ -3,8 +3,8 @@
 By the information of the very equations that a series is fitted with, not by simulation: the covariance of
 the half-time is the inverse of J^T J of the whitened residuals, both forms free, and a model is told apart
 where the best it can do on noiseless photographs leaves, at the unlucky end of the noise, an AICc more than 2
-above the true model's. Schedules t = reach (i / (n - 1))^power are compared; the guess may be wrong by a
-factor of two.
+above the true model's, and fits worse. Schedules t = reach (i / (n - 1))^power are compared; the guess may be
+wrong by a factor of two.
 """
 
 from __future__ import annotations
@@ -137,8 +137,8 @@ def half_time_error(frames: Frames, course: Course, theta: Array) -> float:
 def _excluded(frames: Frames, truth: Course, rival: Course, theta: Array) -> bool:
     """Whether the fit would exclude the rival in about 19 of 20 such series.
 
-    The misfit of a wrong model scatters by twice its root about its size on noiseless photographs. First
-    order and its kin are told apart as the fit does it: by the F limit of the exponent.
+    The misfit of a wrong model scatters by twice its root about its size on noiseless photographs. Excluded
+    is, as by the fit, what AICc puts behind and what misses the F limit.
     """
     n, linear = frames.n_data, frames.n_linear
     k, k_rival = (linear + _size(course) for course in (truth, rival))
@@ -146,9 +146,9 @@ def _excluded(frames: Frames, truth: Course, rival: Course, theta: Array) -> boo
         return False
     misfit = _least_misfit(frames, rival, theta[0])
     rss, rss_rival = n - k, n - k_rival + max(0.0, misfit - 2.0 * _ONE_SIDED * float(np.sqrt(misfit)))
-    if rival.model.name == FIRST and _size(truth) > 1 and rss_rival <= rss_limit(rss, n - k):
+    if rss_rival <= rss_limit(rss, n - k):
         return False
-    return bool(aicc(rss_rival, n, k_rival) > aicc(rss, n, k) + SAME)
+    return aicc(rss_rival, n, k_rival, declared=1.0) > aicc(rss, n, k, declared=1.0) + SAME
 
 
 def _least_misfit(frames: Frames, rival: Course, log_half_time: float) -> float:

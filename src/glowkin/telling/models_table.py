@@ -24,7 +24,8 @@ def models_table(course: TimeCourse) -> Table:
     most = max((len(s.models) for s in course.samples), default=0)
     note = (
         "AICc: up to 2 above the best, a model describes the photographs about as well; above 10 it has "
-        "essentially no support (Burnham & Anderson 2002)."
+        "essentially no support (Burnham & Anderson 2002). A model further off may fit as well and only have "
+        "more parameters; then it is not excluded either."
     )
     if most > course.models_shown:
         note += f" The best {course.models_shown} of {most} are shown; glowkin track --all-models shows all."
