@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import html
 import json
 import re
 from typing import TYPE_CHECKING
@@ -64,15 +65,27 @@ def test_documents_hold_the_records_as_they_are_kept(exported):
     assert {p["a"]["path"] for p in pairs["pairs"]} <= {"09.jpg", "10.jpg"}
 
 
+NOTE = "[/b] (not /home/a/b.txt) beside wet /dry/x; its /very/near/neighbour"
+
+
 def test_names_of_samples_with_a_slash_stay(tmp_path, rendered):
     run("new", tmp_path / "study", "--title", "Slashes")
     run("add", tmp_path / "study", rendered / "09.jpg", "--names", "[/b],wet /dry/x,deadbeef")
-    run("export", tmp_path / "study", "--out", tmp_path / "out", "--json")
+    run("edit", tmp_path / "study", "09.jpg", "--note", NOTE)
+    run("export", tmp_path / "study", "--out", tmp_path / "out", "--zip", tmp_path / "slashes.zip", "--json")
     samples = (tmp_path / "out" / "samples.csv").read_text("utf-8")
     study = json.loads((tmp_path / "out" / "study.json").read_text("utf-8"))
     for name in ("[/b]", "wet /dry/x", "deadbeef"):
         assert name in samples
         assert name in [s["name"] for s in study["samples"]]
+    told = "[/b] (not b.txt) beside wet /dry/x; its neighbour"
+    assert study["photographs"][0]["note"] == told
+    assert study["edits"][0]["words"] == f"09.jpg: note {told!r}"
+    run("open", tmp_path / "slashes.zip", tmp_path / "there")
+    for folder in ("study", "there"):
+        CliRunner().invoke(main, ["report", str(tmp_path / folder)])
+        page = html.unescape((tmp_path / folder / "report.html").read_text("utf-8"))
+        assert f"note {told!r}" in page
 
 
 def test_no_folder_of_the_computer_is_told(exported):

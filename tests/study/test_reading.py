@@ -14,7 +14,7 @@ from glowkin.study import ledger
 from glowkin.study.edits import Change
 from glowkin.study.pictures import Picture
 from glowkin.study.queries import QUERIES
-from glowkin.study.reading import open_study
+from glowkin.study.reading import ALL, open_study
 from glowkin.study.ways import way_of
 from glowkin.study.workbook import Task, new_study, open_workbook
 
@@ -64,6 +64,25 @@ def test_lists_come_in_parts_that_join(folder):
         assert parts == [row.id for row in study.photographs(120)] == list(range(1, 121))
         course = [row.path for after in range(0, 120, 70) for row in study.course("a", 70, after)]
         assert course == [f"p/{n}.dng" for n in range(120)]
+
+
+def test_long_lists_are_asked_for_in_parts_and_are_whole(folder, monkeypatch):
+    """By seven rows at a time as all at once."""
+    with open_workbook(folder, "test 1") as book:
+        numbers = [row.measurement_id for row in book.reading.photographs(120)]
+        book.conclude("compare", {"pairs": []}, {}, "", numbers)
+
+    def lists():
+        with open_study(folder) as study:
+            return [
+                study.photographs(ALL), study.photographs(20, 30), study.course("a"), study.conclusions(ALL),
+                list(study.pictures()), study.grounds_of(1), study.hashes_of(1), study.needed(),
+            ]  # fmt: skip
+
+    whole = lists()
+    assert [len(one) for one in whole] == [120, 20, 120, 1, 120, 120, 120, 120]
+    monkeypatch.setattr("glowkin.study.reading._PART", 7)
+    assert lists() == whole
 
 
 def test_frames_of_what_is_still_to_be_measured_are_needed(tmp_path):

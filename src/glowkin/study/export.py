@@ -7,8 +7,9 @@ from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.files import write_parts, write_whole
+from glowkin.base.places import tidier
 from glowkin.base.records import to_json
-from glowkin.study.discreet import tidier, walked
+from glowkin.study.discreet import walked
 from glowkin.study.reading import ALL
 from glowkin.study.words import conclusion_document, study_document
 from glowkin.telling.cgats import cgats_text

@@ -9,7 +9,8 @@ import sqlite3
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from glowkin.study.discreet import tidier, walked
+from glowkin.base.places import tidier
+from glowkin.study.discreet import walked
 from glowkin.study.ways import canonical
 from glowkin.study.zip_rules import plain_part
 
@@ -58,7 +59,7 @@ def hand_on(ledger: Path, files: Iterable[Handed], *, folders: bool = False) -> 
             if one.sha256 not in (None, sha256):
                 hashes[sha256] = str(one.sha256)
         samples = frozenset(name for (name,) in connection.execute("SELECT name FROM names"))
-        change = _changer(hashes, tidier(names, folders=folders), samples)
+        change = _changer(hashes, tidier(names, folders=folders, samples=samples), samples)
         connection.create_function("plain", 1, plain_part)
         connection.execute("UPDATE files SET name = plain(name)")
         connection.execute("DELETE FROM sources")

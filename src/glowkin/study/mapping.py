@@ -39,20 +39,17 @@ def map_course(
     def record(path: str) -> MeasuredPhoto:
         return reading.record(numbers[path])
 
-    def outlined(photo: MeasuredPhoto) -> MeasuredPhoto:
-        return _outlined(photo, record(photo.path))
-
-    plots = recipes.to_map(series, course, outlined)
+    plots = recipes.to_map(series, course, lambda photo: outlined(photo, record(photo.path)))
     crops, missing = _cut_out(reading, numbers, plots.wanted, jobs)
     course, maps = recipes.mapped(series, course, plots, crops)
     return course, maps, missing
 
 
-def _outlined(photo: MeasuredPhoto, whole: MeasuredPhoto) -> MeasuredPhoto:
+def outlined(photo: MeasuredPhoto, whole: MeasuredPhoto) -> MeasuredPhoto:
     """A photograph of a series, its samples named by place, with the outlines that its record has."""
     told = {(s.centre_px, s.area_px): s.outline_px for s in whole.samples}
     samples = tuple(replace(s, outline_px=told[s.centre_px, s.area_px]) for s in photo.samples)
-    return replace(photo, samples=samples)
+    return replace(photo, samples=samples, rejected=whole.rejected)
 
 
 def _cut_out(

@@ -128,8 +128,8 @@ QUERIES = {
     ),
     "conclusions": (
         "SELECT c.id, c.kind, c.made_at, g.program, c.words, c.photographs, c.gone FROM conclusions c "
-        "JOIN programs g ON g.id = c.program_id WHERE c.id < ? AND c.withdrawn = '' "
-        "ORDER BY c.id DESC LIMIT ?"
+        "JOIN programs g ON g.id = c.program_id WHERE c.id IN (SELECT id FROM conclusions "
+        "WHERE withdrawn = '' ORDER BY id DESC LIMIT ? OFFSET ?) ORDER BY c.id DESC"
     ),
     "maps": (
         "SELECT a.name, f.path, a.time_s, a.fraction, a.by_light, a.pixel_px, a.height, a.width, a.pixels "
@@ -138,21 +138,25 @@ QUERIES = {
         "WHERE a.conclusion_id = ? ORDER BY a.place"
     ),
     "conclusion": "SELECT kind, told, record, withdrawn FROM conclusions WHERE id = ?",
-    "grounds": "SELECT measurement_id FROM grounds WHERE conclusion_id = ? ORDER BY measurement_id",
-    "places of grounds": (
-        "SELECT DISTINCT f.sha256, f.path FROM grounds g JOIN measurements m ON m.id = g.measurement_id "
+    "grounds": (
+        "SELECT g.measurement_id, f.sha256, f.path FROM grounds g "
+        "JOIN measurements m ON m.id = g.measurement_id "
         "JOIN photographs p ON p.id = m.photograph_id JOIN pictures f ON f.id = p.picture_id "
-        "WHERE g.conclusion_id = ?"
+        "WHERE g.conclusion_id = ? AND g.measurement_id > ? ORDER BY g.measurement_id LIMIT ?"
     ),
     "needed": (
-        "SELECT f.sha256 FROM photographs p JOIN pictures f ON f.id = p.picture_id WHERE p.left_out = '' "
-        "UNION ALL SELECT f.sha256 FROM exposures e JOIN photographs p ON p.id = e.photograph_id "
-        "JOIN pictures f ON f.id = e.picture_id WHERE p.left_out = ''"
+        "SELECT p.id, f.sha256 FROM photographs p JOIN pictures f ON f.id = p.picture_id "
+        "WHERE p.left_out = '' AND p.id > ? ORDER BY p.id LIMIT ?"
+    ),
+    "exposures needed": (
+        "SELECT e.picture_id, f.sha256 FROM exposures e JOIN photographs p ON p.id = e.photograph_id "
+        "JOIN pictures f ON f.id = e.picture_id WHERE p.left_out = '' AND e.picture_id > ? "
+        "ORDER BY e.picture_id LIMIT ?"
     ),
     "settings needed": (
         "SELECT told FROM settings s WHERE EXISTS "
         "(SELECT 1 FROM photographs p WHERE p.settings_id = s.id AND p.left_out = '')"
     ),
-    "edits": "SELECT id, made_at, program, words, undone_at FROM edits ORDER BY id DESC LIMIT ?",
+    "edits": "SELECT id, made_at, program, words, undone_at FROM edits ORDER BY id DESC LIMIT ? OFFSET ?",
 }
 """A test goes through them all and sees that each goes by an index."""

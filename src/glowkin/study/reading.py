@@ -46,8 +46,10 @@ if TYPE_CHECKING:
     from glowkin.base.records import MeasuredPhoto, Pair
 
 FEW = 5
-ALL = -1
-"""As many as there are, as SQLite has it."""
+ALL = 1 << 62
+"""As many as there are."""
+_PART = 500
+"""Rows that one question answers; longer lists are asked for in so many parts, each quick."""
 _LEAST_DIGITS = 6
 _MORE_DIGITS = 6
 """Digits of a hash shown beyond those that several have in common."""
@@ -83,15 +85,15 @@ class Reading:
 
     def photographs(self, most: int = 50, after: int = 0) -> list[PhotographRow]:
         """Photographs in order of capture, those of no known time first."""
-        return [_photograph(row) for row in self._all("photographs", most, after)]
+        return [_photograph(row) for row in self._list("photographs", most, after)]
 
     def left_out(self, most: int = 50, after: int = 0) -> list[PhotographRow]:
         """Photographs that the user left out, the reason with each."""
-        return [_photograph(row) for row in self._all("left out", most, after)]
+        return [_photograph(row) for row in self._list("left out", most, after)]
 
     def not_done(self, most: int = 50, after: int = 0) -> list[PhotographRow]:
         """Photographs whose measurement is asked for and not whole."""
-        return [_photograph(row) for row in self._all("not done", most, after)]
+        return [_photograph(row) for row in self._list("not done", most, after)]
 
     def photograph(self, photograph_id: int) -> PhotographRow:
         """One of them; ``WrongUseError`` where there is none of that number."""
@@ -148,7 +150,7 @@ class Reading:
 
     def course(self, name: str, most: int = ALL, after: int = 0) -> list[SampleRow]:
         """One sample through all photographs, in order of capture."""
-        return [_sample(row) for row in self._all("course", name, most, after)]
+        return [_sample(row) for row in self._list("course", most, after, name)]
 
     def samples_of(self, measurement_id: int) -> list[SampleRow]:
         """The samples of one measurement, in reading order."""
@@ -231,18 +233,13 @@ class Reading:
         """Of a bracket the files of the exposures beside the photograph itself; none of another."""
         return [Picture(*row) for row in self._all("exposures", photograph_id)]
 
-    def pictures(self, part: int = 1000) -> Iterator[Picture]:
+    def pictures(self) -> Iterator[Picture]:
         """Every file that is known by its path."""
-        last = 0
-        while rows := self._all("pictures", last, part):
-            yield from (Picture(*row[1:]) for row in rows)
-            last = rows[-1][0]
+        return (Picture(*row[1:]) for row in self._numbered("pictures"))
 
-    def conclusions(self, most: int = 20, before: int = 1 << 62) -> list[ConclusionRow]:
-        """Courses, comparisons and matches that are not withdrawn, the latest first; with a lower number than
-        ``before``.
-        """
-        return [ConclusionRow(*row) for row in self._all("conclusions", before, most)]
+    def conclusions(self, most: int = 20, after: int = 0) -> list[ConclusionRow]:
+        """Courses, comparisons and matches that are not withdrawn, the latest first."""
+        return [ConclusionRow(*row) for row in self._list("conclusions", most, after)]
 
     def withdrawn(self, conclusion_id: int) -> str:
         """Why a conclusion was withdrawn; empty where it was not."""
@@ -254,7 +251,7 @@ class Reading:
         Photographs are named by the paths that they have now.
         """
         kind, _, record, _ = self._concluded(conclusion_id)
-        places = dict(self._all("places of grounds", conclusion_id))
+        places = {sha256: path for _, sha256, path in self._numbered("grounds", conclusion_id)}
         document = walked(json.loads(record), lambda text: places.get(text, text))
         if kind == "track":
             return Conclusion("track", course_from_json(document), self._maps(conclusion_id))
@@ -279,21 +276,22 @@ class Reading:
 
     def grounds_of(self, conclusion_id: int) -> list[int]:
         """The numbers of the measurements that a conclusion was made of."""
-        return [number for (number,) in self._all("grounds", conclusion_id)]
+        return [row[0] for row in self._numbered("grounds", conclusion_id)]
 
     def hashes_of(self, conclusion_id: int) -> dict[str, str]:
         """The hash of each photograph that a conclusion was made of, by its path."""
-        return {path: sha256 for sha256, path in self._all("places of grounds", conclusion_id)}
+        return {path: sha256 for _, sha256, path in self._numbered("grounds", conclusion_id)}
 
     def needed(self) -> set[str]:
         """The content of all that photographs not left out are to be measured from, also of frames beside."""
         used = (json.loads(told) for (told,) in self._all("settings needed"))
         frames = {frame for told in used for kind in FRAME_KINDS for frame in told[kind]}
-        return frames | {sha256 for (sha256,) in self._all("needed")}
+        photographs = (row[1] for query in ("needed", "exposures needed") for row in self._numbered(query))
+        return frames.union(photographs)
 
-    def edits(self, most: int = 20) -> list[EditRow]:
+    def edits(self, most: int = 20, after: int = 0) -> list[EditRow]:
         """What the user changed, the latest first."""
-        return [EditRow(*row) for row in self._all("edits", most)]
+        return [EditRow(*row) for row in self._list("edits", most, after)]
 
     def _concluded(self, conclusion_id: int) -> tuple[str, str, str, str]:
         row = self._one("conclusion", conclusion_id) if conclusion_id < _NO_NUMBER else None
@@ -305,6 +303,25 @@ class Reading:
         """The whole ledger, as it is seen here, as another file."""
         with contextlib.closing(sqlite3.connect(file)) as copy:
             self._connection.backup(copy)
+
+    def _list(self, query: str, most: int, after: int, *values: Any) -> list[Any]:
+        """Rows of a query that takes how many and after how many, asked for in parts."""
+        rows: list[Any] = []
+        while asked := min(_PART, most - len(rows)):
+            part = self._all(query, *values, asked, after + len(rows))
+            rows += part
+            if len(part) < asked:
+                break
+        return rows
+
+    def _numbered(self, query: str, *values: Any) -> Iterator[Any]:
+        """Rows of a query that takes after which number and how many, asked for in parts; the number is the
+        first of each row.
+        """
+        last = 0
+        while rows := self._all(query, *values, last, _PART):
+            yield from rows
+            last = rows[-1][0]
 
     def _one(self, query: str, *values: Any) -> Any:
         return self._connection.execute(QUERIES[query], values).fetchone()

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError, CannotReadError, GlowkinError
 from glowkin.base.files import named
-from glowkin.base.places import base_name, without_folders
+from glowkin.base.places import base_name, tidier, without_folders
 from glowkin.base.study import StudyFile
 from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
-from glowkin.study.discreet import tidier
+from glowkin.study.mapping import outlined
 from glowkin.study.reading import ALL
 from glowkin.study.series import arrangement
 from glowkin.study.study_file import known_glows, study_file_in
@@ -56,7 +56,8 @@ def gathered(reading: Reading, program: str) -> Parts:
     """
     file = study_file_in(reading.folder) or StudyFile()
     rows = reading.photographs(ALL)
-    photos = [reading.record(r.measurement_id) for r in rows if r.measurement_id is not None]
+    numbers = {r.path: r.measurement_id for r in rows if r.measurement_id is not None}
+    photos = [reading.record(number).without_outlines() for number in numbers.values()]
     if not photos:
         raise CannotReadError(
             f"{reading.folder}: nothing in it is measured yet; add photographs with: glowkin study add "
@@ -71,8 +72,10 @@ def gathered(reading: Reading, program: str) -> Parts:
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
     photos, kept_pairs = [*others, *series], bool(pairs)
-    pairs = pairs or (recipes.compare(others, study=file) if others else [])
+    if others and not pairs:
+        pairs = recipes.compare([reading.record(numbers[p.path]) for p in others], study=file)
     shown = {p.path for p in shown_photographs(photos, course)}
+    photos = [outlined(p, reading.record(numbers[p.path])) if p.path in shown else p for p in photos]
     previews = {r.path: jpeg for r in rows if r.path in shown and (jpeg := reading.preview(r.id)) is not None}
     return Parts(
         tuple(photos), tuple(pairs), course, previews, {}, program, versions(), tuple(errors), maps,
@@ -180,7 +183,8 @@ def told(
         for c in reading.conclusions(ALL)
     ]
     left_out = reading.left_out(ALL)
-    tidy = tidier({r.path: base_name(r.path) for r in (*rows, *left_out)})
+    paths = {r.path: base_name(r.path) for r in (*rows, *left_out)}
+    tidy = tidier(paths, samples=reading.every_name())
     edits = [(e.made_at, tidy(e.words)) for e in reading.edits(ALL) if e.undone_at is None]
     checked = {r.path: reading.check(r.measurement_id) for r in rows if r.measurement_id is not None}
     return StudyTold(

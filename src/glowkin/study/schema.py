@@ -329,5 +329,10 @@ CREATE TABLE withdrawals (
 ) STRICT, WITHOUT ROWID;
 """
 
-STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS, _MATCHES, _BESIDE, _WITHDRAWN)
+_STANDING = """
+-- withdrawn stands behind a record that may be long: which are not is asked without reading through it
+CREATE INDEX conclusions_standing ON conclusions (id) WHERE withdrawn = '';
+"""
+
+STEPS = (_FIRST, _CONCLUSIONS, _ORIGINALS, _MATCHES, _BESIDE, _WITHDRAWN, _STANDING)
 """From no tables to version 1, from there to 2, and so on."""

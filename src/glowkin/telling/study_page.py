@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from glowkin.base.places import tidier
 from glowkin.telling import study_tables, study_words
 from glowkin.telling.naming import without_folders
 from glowkin.telling.preparation_page import CAUTION, preparation_tables
 from glowkin.telling.spots import outside_series
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from typing import Any
 
     from glowkin.base.preparations import MassCourse, Preparation
@@ -59,6 +60,8 @@ def parts(
     mass_figure: Callable[[MassCourse, str], Any],
 ) -> StudyPage:
     """The study's sections; ``mass_figure`` draws a vial's mass beside its light, its ids with a prefix."""
+    names = {s.name for p in photos for s in p.samples} | {s.name for s in told.file.sample}
+    tidy = tidier({}, samples=names)
     outside = outside_series(photos, course)
     apart = {p.path for p in outside}
     series = [p for p in photos if p.path not in apart] if course else []
@@ -67,9 +70,9 @@ def parts(
     programs = " and ".join(f"{name} ({versions})" for name, versions, _ in by) or program
     coloured = study_tables.supporting_table(outside)
     return StudyPage(
-        facts=[(key, str(without_folders(value))) for key, value in study_words.facts(told)],
+        facts=[(key, tidy(value)) for key, value in study_words.facts(told)],
         notebook=study_words.notebook(told, photos, summary, caution, program),
-        told=_public(study_tables.told_tables(told)),
+        told=_public(study_tables.told_tables(told), names),
         prepared=[_prepared(p, f"mass{i}", mass_figure) for i, p in enumerate(told.preparations)],
         prepared_caution=CAUTION,
         checks=study_tables.checks_table(told.checks, photos),
@@ -84,7 +87,7 @@ def parts(
             )
             for name, words, n in by
         ],
-        kept=_public(study_tables.kept_tables(told)),
+        kept=_public(study_tables.kept_tables(told), names),
     )
 
 
@@ -94,9 +97,10 @@ def _prepared(p: Preparation, prefix: str, mass_figure: Callable[[MassCourse, st
     return Prepared(str(without_folders(p.notes)), _public(preparation_tables(p)), remarks, figures)
 
 
-def _public(shown: Sequence[Table]) -> list[Table]:
-    """The tables with every path in their words cut to its last part."""
+def _public(shown: Sequence[Table], names: Iterable[str] = ()) -> list[Table]:
+    """The tables with every path in their words cut to its last part; names of samples stay."""
+    tidy = tidier({}, samples=names)
     return [
-        replace(t, caption=without_folders(t.caption), rows=tuple(tuple(without_folders(r)) for r in t.rows))
+        replace(t, caption=tidy(t.caption), rows=tuple(tuple(map(tidy, row)) for row in t.rows))
         for t in shown
     ]
