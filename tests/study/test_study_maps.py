@@ -5,6 +5,7 @@ Truths are the fronts of the rendered series, as in ``tests/test_maps.py``.
 
 from __future__ import annotations
 
+import csv
 import json
 import shutil
 from datetime import datetime
@@ -23,6 +24,7 @@ from glowkin.scene.series import Change, Course, photograph_series
 from glowkin.scene.shot import Exposure
 from glowkin.scene.spectra import band
 from glowkin.scene.stage import Scene, SceneSample, Shape, grid_centres, with_luminance
+from glowkin.study.export import write_tables
 from glowkin.study.reading import open_study
 from glowkin.telling.maps_file import read_maps
 
@@ -81,6 +83,24 @@ def own(made, tmp_path):
 def page_of(study):
     did("report", study)
     return (study / "report.html").read_text("utf-8")
+
+
+def test_fractions_are_told_as_figures_in_pages_and_tables(made):
+    """By the law the vials were rendered by: half is left after 4 h."""
+    with open_study(made / "study") as reading:
+        assert "track-1.csv" in write_tables(reading, made, "test")
+    for page in (page_of(made / "study"), (made / "out" / "report.html").read_text("utf-8")):
+        assert page.count("<caption>Fraction left against time: rim, even") == 1
+    kept_rows, plain_rows = (
+        list(csv.DictReader((made / name).read_text("utf-8").splitlines()))
+        for name in ("track-1.csv", "out/course.csv")
+    )
+    assert kept_rows == plain_rows
+    even = [row for row in kept_rows if row["sample"] == "even"]
+    assert [float(row["time after time zero (s)"]) for row in even] == [h * HOUR for h in HOURS]
+    for row, hour in zip(even, HOURS, strict=True):
+        left = float(row["fraction in the starting form (1)"])
+        assert left == pytest.approx(0.5 ** (hour / 4), abs=0.03)
 
 
 def kept(study, number=1):

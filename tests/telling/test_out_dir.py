@@ -40,7 +40,7 @@ def test_everything_is_there_and_nothing_half_written(written):
     stems = {"chromaticity-1976", "chromaticity-1931", "annotated-IMG_0412.dng", "swatches-IMG_0412.dng",
              "fraction-against-time-1", "path-1976"}  # fmt: skip
     figures = {f"figures/{s}.{kind}" for s in stems for kind in ("svg", "png")}
-    documents = {"measure.json", "compare.json", "track.json", "samples.csv", "report.html",
+    documents = {"measure.json", "compare.json", "track.json", "samples.csv", "course.csv", "report.html",
                  "outlines/IMG_0412.dng.geojson"}  # fmt: skip
     preview = {n for n in names if n.startswith("figures/preview-")}
     assert names == figures | documents | preview

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.base.files import write_parts, write_whole
 from glowkin.base.places import tidier
-from glowkin.base.records import to_json
+from glowkin.base.records import course_from_json, to_json
 from glowkin.study.discreet import walked
 from glowkin.study.reading import ALL
 from glowkin.study.words import conclusion_document, study_document
 from glowkin.telling.cgats import cgats_text
-from glowkin.telling.csv_file import csv_text, samples_csv
+from glowkin.telling.csv_file import course_csv, csv_text, samples_csv
 from glowkin.telling.naming import public_names
 
 if TYPE_CHECKING:
@@ -91,12 +91,19 @@ def write_figures(
 
 
 def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], str]) -> list[str]:
-    """Conclusions, each a document of its kind, by their numbers, and the forms that matches were made by."""
+    """Conclusions, each a document of its kind, by their numbers; courses also as tables, and the forms that
+    matches were made by.
+    """
     names = []
     for row in reversed(reading.conclusions(ALL)):
-        document = conclusion_document(reading.conclusion(row.id), row.program)
+        found = reading.conclusion(row.id)
+        document = conclusion_document(found, row.program)
         names.append(f"{row.kind}-{row.id}.json")
         write_whole(folder / names[-1], _text(walked(document, change)))
+        if found.course is not None:
+            names.append(f"{row.kind}-{row.id}.csv")
+            course = course_from_json(walked(document, change))
+            write_whole(folder / names[-1], course_csv(course).encode())
         if row.kind == "match":
             forms = reading.file(reading.told_of(row.id)["forms"]["sha256"])[1]
             names.append(f"{row.kind}-{row.id}-forms.json")

@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 
 MOST_PAIRS = 60
 """As many comparisons that the study does not keep a page can hold; the words count all."""
+NOT_KEPT = "the study's export, once glowkin study track keeps this course,"
+"""Where all points are of a course that was worked out for the page."""
 Error = dict[str, str]
 
 
@@ -66,8 +68,9 @@ def gathered(reading: Reading, program: str) -> Parts:
     errors, found = _not_measured(rows), kept(reading)
     course, maps, pairs = found.course, found.maps, found.pairs
     series = _along(course, photos, found.swapped) if course else []
+    course_in = f"track-{found.number}.csv of the study's export"
     if not series:
-        maps = {}
+        maps, course_in = {}, NOT_KEPT
         course, series = _followed(arrangement(photos), file, known_glows(reading.folder, file), errors)
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
@@ -80,17 +83,22 @@ def gathered(reading: Reading, program: str) -> Parts:
     return Parts(
         tuple(photos), tuple(pairs), course, previews, {}, program, versions(), tuple(errors), maps,
         latest_matches(found.matches, [p.path for p in photos]),
-        replace(told(reading, file, rows, photos, course), most_pairs=None if kept_pairs else MOST_PAIRS),
+        replace(
+            told(reading, file, rows, photos, course),
+            most_pairs=None if kept_pairs else MOST_PAIRS,
+            course_in=course_in,
+        ),
     )  # fmt: skip
 
 
 @dataclass
 class Kept:
-    """What a study keeps and what stands: the last course with its maps and the swaps it was told of, the
-    last comparison of each two samples, and all matches, the latest first.
+    """What a study keeps and what stands: the last course with its number, maps and the swaps it was told of,
+    the last comparison of each two samples, and all matches, the latest first.
     """
 
     course: TimeCourse | None = None
+    number: int | None = None
     maps: Mapping[str, Sequence[FractionMap]] = field(default_factory=dict)
     swapped: Sequence[tuple[str, str, str]] = ()
     pairs: Sequence[Comparison] = ()
@@ -106,7 +114,7 @@ def kept(reading: Reading) -> Kept:
             continue
         found = reading.conclusion(row.id)
         if found.course is not None:
-            out.course, out.maps = found.course, found.maps
+            out.course, out.number, out.maps = found.course, row.id, found.maps
             out.swapped = [(file, a, b) for file, a, b in reading.told_of(row.id).get("swapped", ())]
         if found.matches is not None:
             out.matches.append(found.matches)

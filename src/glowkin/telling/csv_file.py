@@ -1,4 +1,4 @@
-"""samples.csv: one row a sample, the unit in every column's head."""
+"""samples.csv and course.csv: one row a sample, or a sample at a time; the unit in every column's head."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
-    from glowkin.base.records import MeasuredPhoto, Sample
+    from glowkin.base.records import MeasuredPhoto, Sample, TimeCourse
 
     Take: TypeAlias = Callable[[MeasuredPhoto, Sample], Any]
 
@@ -18,6 +18,22 @@ def samples_csv(photos: Sequence[MeasuredPhoto]) -> str:
     """One row a sample; every column's head names its unit (1 for a pure number); unknown is empty."""
     rows = ([take(photo, s) for _, take in _COLUMNS] for photo in photos for s in photo.samples)
     return csv_text([head for head, _ in _COLUMNS], rows)
+
+
+def course_csv(course: TimeCourse) -> str:
+    """One row a followed sample and photograph; unknown is empty."""
+    heads = (
+        "sample", "time after time zero (s)", "photograph", "fraction in the starting form (1)",
+        "fraction low 95 % (1)", "fraction high 95 % (1)", "share of the light (1)", "u prime (1)",
+        "v prime (1)", "relative luminance (1)", "flags",
+    )  # fmt: skip
+    rows = (
+        (s.name, p.time_s, p.path, p.fraction_start, p.low, p.high, p.light_fraction_start, p.u_prime,
+         p.v_prime, p.luminance_relative, p.flags)
+        for s in course.samples
+        for p in s.points
+    )  # fmt: skip
+    return csv_text(heads, rows)
 
 
 def csv_text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:

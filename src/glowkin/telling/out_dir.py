@@ -1,9 +1,9 @@
 """The folder a run leaves behind, and the report made anew from it.
 
 ``measure.json``, ``compare.json``, ``track.json``, ``match.json`` and ``maps.npz`` (where there is
-something in them), ``samples.csv``, ``outlines/``, ``figures/`` with SVG, PNG and the small pictures, and
-``report.html``. Every file is written whole by rename; paths in them are cut to what tells the photographs
-apart, so that the folder can be published.
+something in them), ``samples.csv``, ``course.csv``, ``outlines/``, ``figures/`` with SVG, PNG and the
+small pictures, and ``report.html``. Every file is written whole by rename; paths in them are cut to what
+tells the photographs apart, so that the folder can be published.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from glowkin.base.records import (
 )
 from glowkin.samples.outlines import outlines_text
 from glowkin.telling import figures
-from glowkin.telling.csv_file import samples_csv
+from glowkin.telling.csv_file import course_csv, samples_csv
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.maps_file import read_maps, write_maps
 from glowkin.telling.match_table import matched_photographs, public_matches
@@ -135,6 +135,10 @@ def _write_documents(out_dir: Path, parts: Parts) -> None:
     for name, document in documents.items():
         text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False, default=str)
         write_whole(out_dir / name, f"{text}\n".encode())
+    if parts.course:
+        write_whole(out_dir / "course.csv", course_csv(parts.course).encode())
+    else:
+        (out_dir / "course.csv").unlink(missing_ok=True)
 
 
 def keep_preview(out_dir: Path, photo: MeasuredPhoto, pixels: Preview) -> Path:

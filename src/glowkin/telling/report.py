@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.telling import drawing, provenance, study_page, tables, wording
 from glowkin.telling.diagram import chromaticity_diagram
+from glowkin.telling.fractions_table import fractions_tables
 from glowkin.telling.mass_figure import mass_against_light
 from glowkin.telling.match_table import matched_photographs, matches_table
 from glowkin.telling.models_table import models_table
@@ -75,7 +76,7 @@ def build_report(
         caution=caution,
         study=study
         and study_page.parts(study, photos, course, summary, caution, program, versions or {}, _mass_figure),
-        course=[tables.without_empty(t) for t in _course_tables(course)],
+        course=[tables.without_empty(t) for t in _course_tables(course, study)],
         course_figures=_course_figures(photos, course, maps or {}),
         pairs=tables.pairs_table(pairs, most) if pairs else None,
         matches=[
@@ -104,13 +105,14 @@ def _template() -> Any:
     return environment.get_template("report.html")
 
 
-def _course_tables(course: TimeCourse | None) -> list[tables.Table]:
+def _course_tables(course: TimeCourse | None, study: StudyTold | None) -> list[tables.Table]:
     if course is None:
         return []
+    fractions = fractions_tables(course, study.course_in if study else "course.csv")
     stored = [storages_table(course)] if course.storages else []
     ratios = [tables.ratios_table(course)] if course.comparisons or course.storage_comparisons else []
     models = [models_table(course)] if any(s.models for s in course.samples) else []
-    return [tables.courses_table(course), *stored, *ratios, *models]
+    return [tables.courses_table(course), *fractions, *stored, *ratios, *models]
 
 
 def _samples_tables(

@@ -37,7 +37,8 @@ class StudyTold:
     """``checks``, ``room_light`` and ``notes`` go by the photograph's path; ``left_out`` are photographs with
     the reason, ``edits`` what was changed and when, ``conclusions`` rows of number, kind, time, program,
     count and state, ``file`` what the study file says, ``missing`` the files it names that are not there
-    or cannot be read, with what is wrong, ``most_pairs`` how many comparisons the table shows, all without.
+    or cannot be read, with what is wrong, ``most_pairs`` how many comparisons the table shows, all without,
+    ``course_in`` where every point of the course is.
     """
 
     title: str
@@ -53,3 +54,4 @@ class StudyTold:
     programs: tuple[Program, ...] = ()
     missing: Sequence[tuple[str, str]] = ()
     most_pairs: int | None = None
+    course_in: str = "the study"
