@@ -149,8 +149,20 @@ titel = "x"
 from = "BaCl2.2H2O"
 to = "BaCl2"
 gives_off = ["H2O"]
+[[conversion]]
+from = "x"
+to = "BaCl2"
+[[conversion]]
+from = "BaCl2.2H2O"
+to = "BaCl2"
 [balance]
 linearity_g = -1
+[product]
+name = "p"
+formula = "NaCl"
+mass_uncertainty_g = 0.1
+[[solvent]]
+name = "water"
 [[reagent]]
 name = "a"
 formula = "Xx2O"
@@ -160,6 +172,13 @@ name = "b"
 formula = "nacl"
 mass_g = -3
 purity_percent = 120
+[[reagent]]
+name = "b"
+formula = "HBr"
+mass_g = 1
+volume_ml = "x"
+concentration_mol_per_l = 1
+purity_percent = 98
 [[weighing]]
 time = "soon"
 mass_g = nan
@@ -182,11 +201,20 @@ def test_all_that_is_wrong_is_told_at_once_with_the_nearest_key(tmp_path):
         "weighing[1].time: must be a time after the start, such as '6h'",
         "weighing[1].mass_g: must be a number, and not infinite",
         "conversion[1]: does not balance (H 2 left over, O 1 left over)",
+        "conversion[2].from: 'x'",
+        "conversion[3]: does not balance (H 4 left over, O 2 left over)",
+        "product: mass_uncertainty_g without mass_g",
+        "solvent[1]: needs one of volume_ml and mass_g",
+        "reagent[3].volume_ml: must be a number",
+        "reagent[3]: has both mass_g and volume_ml",
+        "reagent[3]: a concentration counts the substance itself",
+        "'b' is named twice",
+        "weighing: one says nothing of a change",
     ):
         assert words in done.stderr
     document = json.loads(run(path, "--json").stdout)
     assert document["preparation"] is None
-    assert len(document["errors"]) == 10
+    assert len(document["errors"]) == 19
     assert {row["path"] for row in document["errors"]} == {str(path)}
 
 

@@ -81,6 +81,16 @@ def key_path(place: Sequence[int | str]) -> str:
     )
 
 
+def entries(row: dict[str, Any], sort: str) -> list[tuple[int, dict[str, Any]]]:
+    """The tables of a list in a file that may be wrong in any way, with their places.
+
+    >>> entries({"lamp": [{"name": "a"}, 3]}, "lamp"), entries({"lamp": 3}, "lamp")
+    ([(0, {'name': 'a'})], [])
+    """
+    listed = row.get(sort)
+    return [(i, e) for i, e in enumerate(listed) if isinstance(e, dict)] if isinstance(listed, list) else []
+
+
 def _told(place: Place, sort: str, message: str, given: object, kind: Any) -> str:
     words = _WORDS.get(sort, message.removeprefix("Value error, ").replace("Input should be", "must be"))
     if sort in _UNKNOWN and kind is not None and (there := _keys_at(kind, place[:-1])):

@@ -68,10 +68,10 @@ def left_over_words(told: PreparationFile) -> str:
     return ", ".join([*words, *([f"charge {charge:+g}"] if charge else [])])
 
 
-def step_sentences(steps: Sequence[Step]) -> list[str]:
-    """Conversions whose two sides differ."""
+def step_sentences(steps: Sequence[Step], numbers: Sequence[int]) -> list[str]:
+    """Conversions whose two sides differ, by their numbers in the file."""
     wrong = []
-    for i, step in enumerate(steps, 1):
+    for i, step in zip(numbers, steps, strict=True):
         over, charge = surplus([step.from_, *step.takes_up], [step.to, *step.gives_off])
         words = [f"{symbol} {abs(n):g} {'left over' if n > 0 else 'too much'}" for symbol, n in over.items()]
         words += [f"charge {charge:+g} left over"] if charge else []

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 from glowkin.base.errors import CannotMeasureError
 from glowkin.base.preparations import Preparation, Remark, Scaled, Substance, Yield
 from glowkin.lab.budget import Z95, Figure, Known, carried
+from glowkin.lab.contradictions import UNCERTAINTY_OF
 from glowkin.lab.conversion import conversions
 from glowkin.lab.equation import equation_words, left_over_words
-from glowkin.lab.preparation_file import UNCERTAINTY_OF
 from glowkin.lab.weights import formula_mass, weight_inputs
 
 if TYPE_CHECKING:

@@ -14,7 +14,6 @@ from pydantic import (
     Field,
     InstanceOf,
     ValidationError,
-    model_validator,
 )
 
 from glowkin.base.durations import moment_of, seconds_of
@@ -26,14 +25,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from glowkin.base.wrong_keys import Place
+
 _LARGEST_FILE = 1_000_000
 _SMALLEST, _LARGEST = 1e-9, 1e9
-UNCERTAINTY_OF = {
-    "volume_ml": "volume_uncertainty_ml",
-    "density_g_per_ml": "density_uncertainty_g_per_ml",
-    "concentration_mol_per_l": "concentration_uncertainty_mol_per_l",
-}
-"""Of the keys that tell a reagent's amount but for its mass, that of the standard uncertainty."""
 
 
 def _formula(read: Callable[[str], Formula]) -> BeforeValidator:
@@ -111,12 +106,6 @@ class _Weighable(Taking):
     purity_percent: Percent = 100.0
     purity_uncertainty_percent: NotNegative | None = None
 
-    @model_validator(mode="after")
-    def _uncertainties_belong(self) -> Any:
-        if self.mass_uncertainty_g is not None and self.mass_g is None:
-            raise ValueError("mass_uncertainty_g without mass_g; give the mass, or leave it out")
-        return self
-
 
 class Product(_Weighable):
     """What is prepared; ``mass_g`` once it is weighed."""
@@ -133,25 +122,6 @@ class Reagent(_Weighable):
     concentration_uncertainty_mol_per_l: NotNegative | None = None
     in_excess: Annotated[bool, Field(strict=True)] = False
 
-    @model_validator(mode="after")
-    def _one_amount(self) -> Any:
-        by_mass, by_volume = self.mass_g is not None, self.volume_ml is not None
-        if by_mass and by_volume:
-            raise ValueError("has both mass_g and volume_ml; give the one that was measured")
-        kinds = (self.density_g_per_ml is not None) + (self.concentration_mol_per_l is not None)
-        if by_volume and kinds != 1:
-            raise ValueError("volume_ml needs one of density_g_per_ml and concentration_mol_per_l")
-        if kinds and not by_volume:
-            raise ValueError("a density or concentration needs volume_ml")
-        if not (by_mass or by_volume or self.in_excess):
-            raise ValueError("has no amount; give mass_g or volume_ml, or in_excess = true")
-        if self.concentration_mol_per_l is not None and self.purity_percent != 100.0:
-            raise ValueError("a concentration counts the substance itself; leave purity_percent out")
-        for name, uncertainty in UNCERTAINTY_OF.items():
-            if getattr(self, uncertainty) is not None and getattr(self, name) is None:
-                raise ValueError(f"{uncertainty} without {name}; give both")
-        return self
-
 
 class Solvent(_Table):
     """What takes no part; it is scaled with the rest."""
@@ -159,12 +129,6 @@ class Solvent(_Table):
     name: Name
     volume_ml: Positive | None = None
     mass_g: Positive | None = None
-
-    @model_validator(mode="after")
-    def _one(self) -> Any:
-        if (self.volume_ml is None) == (self.mass_g is None):
-            raise ValueError("needs one of volume_ml and mass_g")
-        return self
 
 
 class Step(_Table):
@@ -215,18 +179,38 @@ def read_preparation(path: Path) -> PreparationFile:
 
     Raises ``WrongFileError`` with every key that is wrong: its path, what is allowed, the nearest there is.
     """
+    from glowkin.lab.contradictions import Sound, amount_sentences, contradictions
+
     row = _toml(path)
+    wrong: list[str] = []
+    unknown: set[Place] = set()
+    broken: set[Place] = set()
     try:
         told = PreparationFile.model_validate(row)
     except ValidationError as error:
-        broken = {str(e["loc"][0]) for e in error.errors()}
-        rest = PreparationFile.model_validate({key: value for key, value in row.items() if key not in broken})
-        raise WrongFileError(
-            path, told_keys(error, PreparationFile) + _contradictions(rest, broken)
-        ) from None
-    if wrong := _contradictions(told, set()):
+        wrong = told_keys(error, PreparationFile)
+        broken = {_entry(e["loc"]) for e in error.errors()}
+        unknown = {_entry(e["loc"]) for e in error.errors() if e["type"] == "extra_forbidden"}
+        told = PreparationFile.model_validate(_without(row, broken))
+    wrong += amount_sentences(row, unknown)
+    wrong += contradictions(row, Sound(told, frozenset(broken)))
+    if wrong:
         raise WrongFileError(path, wrong)
     return told
+
+
+def _entry(place: Place) -> Place:
+    """The entry of a list, or the table, that a key stands in."""
+    return place[:2] if len(place) > 1 and isinstance(place[1], int) else place[:1]
+
+
+def _without(row: dict[str, Any], broken: set[Place]) -> dict[str, Any]:
+    """What a file says less the entries and tables that something is wrong in."""
+    return {
+        key: [v for i, v in enumerate(value) if (key, i) not in broken] if isinstance(value, list) else value
+        for key, value in row.items()
+        if (key,) not in broken
+    }
 
 
 class WrongFileError(CannotReadError):
@@ -249,63 +233,3 @@ def _toml(path: Path) -> dict[str, Any]:
         raise CannotReadError(f"{path}: is a folder; name the preparation file in it") from None
     except (OSError, ValueError, RecursionError) as error:
         raise CannotReadError(f"{path}: is no TOML that can be read ({error}); correct it") from None
-
-
-def _contradictions(told: PreparationFile, broken: set[str]) -> list[str]:
-    """What no key is wrong in alone; of the parts that are not ``broken``, which ``told`` goes without."""
-    from glowkin.lab.equation import no_change_sentences, step_sentences, supply_sentences
-
-    wrong: list[str] = []
-    listed: list[Taking | Solvent] = [*told.reagent, *told.by_product, *told.solvent]
-    names = [s.name for s in listed]
-    names += [told.product.name] if told.product else []
-    wrong += [f"{name!r} is named twice; give each its own name" for name in _twice(names)]
-    if not (broken or told.reagent or told.product or told.by_product or told.conversion):
-        wrong.append("the file names no substance; give [[reagent]], [product] or [[conversion]]")
-    wrong += [] if broken & {"reagent", "product", "by_product"} else supply_sentences(told)
-    wrong += step_sentences(told.conversion)
-    wrong += no_change_sentences(told.conversion) if told.weighing else []
-    wrong += _weighing_sentences(told, conversion_known="conversion" not in broken)
-    return wrong
-
-
-def _twice(names: list[str]) -> list[str]:
-    return [n for n in dict.fromkeys(names) if names.count(n) > 1]
-
-
-def _weighing_sentences(told: PreparationFile, *, conversion_known: bool) -> list[str]:
-    if not told.weighing:
-        return []
-    wrong = []
-    if conversion_known and not told.conversion:
-        wrong.append("weighing: give the [[conversion]] that the weighings follow")
-    if len(told.weighing) < 2:
-        wrong.append("weighing: one says nothing of a change; give at least two")
-    dated = [isinstance(w.time, datetime) for w in told.weighing]
-    if any(dated) and not all(dated):
-        wrong.append("weighing: give all times after the start, such as '6h', or all as date and time")
-    elif all(dated):
-        wrong += _zone_sentences(told)
-    tare = told.vial.tare_g
-    if tare is not None:
-        wrong += [
-            f"weighing[{i}].mass_g: {w.mass_g:g} g is not above the tare, {tare:g} g"
-            for i, w in enumerate(told.weighing, 1)
-            if w.mass_g <= tare
-        ]
-    return wrong
-
-
-def _zone_sentences(told: PreparationFile) -> list[str]:
-    times = [w.time for w in told.weighing if isinstance(w.time, datetime)]
-    times += [told.vial.start] if told.vial.start else []
-    if len({t.tzinfo is None for t in times}) > 1:
-        return ["weighing: some times have a zone and some have none; write all alike"]
-    start = told.vial.start
-    if start is not None:
-        return [
-            f"weighing[{i}].time: {w.time} is before vial.start, {start}"
-            for i, w in enumerate(told.weighing, 1)
-            if isinstance(w.time, datetime) and w.time < start
-        ]
-    return []

@@ -11,7 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 from glowkin.base.errors import CannotReadError
 from glowkin.base.names import split_temperature
 from glowkin.base.study import StudyFile
-from glowkin.base.wrong_keys import key_path, nearest_words, told_keys
+from glowkin.base.wrong_keys import entries, key_path, nearest_words, told_keys
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -88,32 +88,27 @@ def _all_words(path: Path, wrong: list[str]) -> str:
 def _contradictions(row: dict[str, Any]) -> Iterator[str]:
     """Names given twice, and names of what is not listed; of a file that may be wrong in other ways too."""
     names = {
-        sort: [n for _, e in _entries(row, sort) if isinstance(n := e.get("name"), str)] for sort in _NAMED
+        sort: [n for _, e in entries(row, sort) if isinstance(n := e.get("name"), str)] for sort in _NAMED
     }
     for sort in _NAMED:
         seen: set[object] = set()
-        for i, entry in _entries(row, sort):
+        for i, entry in entries(row, sort):
             name = str(entry.get("name", f"[{i}]"))
             if name in seen:
                 yield f"{key_path((sort, i, 'name'))}: {name!r} is listed twice; give each its own name"
             seen.add(name)
     for sort, key, other in _POINTS:
-        for i, entry in _entries(row, sort):
+        for i, entry in entries(row, sort):
             yield from _unlisted((sort, i, key), entry.get(key), other, names[other])
     shot = row.get("shot")
     if isinstance(shot, dict):
         yield from _unlisted(("shot", "lamp"), shot.get("lamp"), "lamp", names["lamp"])
     for key in ("controls", "converted", "blanks"):
         yield from _unlisted_all((key,), row.get(key), names["sample"])
-    for i, entry in _entries(row, "event"):
+    for i, entry in entries(row, "event"):
         yield from _unlisted_all(("event", i, "samples"), entry.get("samples"), names["sample"])
     yield from _both(row)
     yield from _two_temperatures(row)
-
-
-def _entries(row: dict[str, Any], sort: str) -> list[tuple[int, dict[str, Any]]]:
-    listed = row.get(sort)
-    return [(i, e) for i, e in enumerate(listed) if isinstance(e, dict)] if isinstance(listed, list) else []
 
 
 def _unlisted(place: tuple[int | str, ...], value: object, other: str, there: list[str]) -> Iterator[str]:
@@ -140,7 +135,7 @@ def _both(row: dict[str, Any]) -> Iterator[str]:
 
 def _two_temperatures(row: dict[str, Any]) -> Iterator[str]:
     """Conditions whose name tells one temperature and whose key another."""
-    for i, entry in _entries(row, "condition"):
+    for i, entry in entries(row, "condition"):
         name, told = entry.get("name"), entry.get("temperature_c")
         read = split_temperature(name)[1] if isinstance(name, str) else None
         if read is not None and isinstance(told, int | float) and abs(told - read) > 0.5:
