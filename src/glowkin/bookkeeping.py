@@ -9,11 +9,10 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
+from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.base.settings import FRAME_KINDS, Likely
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
-from glowkin.camera.glows import known_glow
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.options import INTERRUPTED
 from glowkin.run.gather import one_a_shot
@@ -25,7 +24,7 @@ from glowkin.studied import filled
 from glowkin.study.edits import Change, Field, Withdrawal
 from glowkin.study.measuring import Done, complete
 from glowkin.study.pictures import copied
-from glowkin.study.study_file import STUDY_FILE, known_glows, study_file_in
+from glowkin.study.study_file import STUDY_FILE, check_files, known_glows, study_file_in
 from glowkin.study.tables import outlines_json
 from glowkin.study.ways import LIKELY, Way, way_of
 from glowkin.study.words import heading
@@ -60,6 +59,7 @@ def add(
     """Take photographs up, those of a ``bracket`` as one, and measure what is awaited; the exit status."""
     with _opened(study, program) as workbook:
         told = as_written(workbook.folder, options)
+        check_written(workbook.folder, options)
         session = begun(program, out=None, **{**options, "camera": told["camera"], "filter": told["filter"]})
         settings, errors = with_likely(session.settings, workbook.folder), list(session.errors)
         if not photos and (given := [k for k in _OF_PHOTOS if options[k] not in (None, ())]):
@@ -86,19 +86,19 @@ def as_written(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
     return options if written is None else filled(written, folder / STUDY_FILE, options)
 
 
+def check_written(folder: Path, options: dict[str, Any]) -> None:
+    """See that files which the study file in a folder names can be read, but for those an option replaces."""
+    written = study_file_in(folder)
+    if written is not None:
+        check_files(folder / STUDY_FILE, written, [key for key, value in options.items() if value])
+
+
 def with_likely(settings: Settings, folder: Path) -> Settings:
     """The settings with the known glows that the study file in a folder tells of, where none are given."""
     written = study_file_in(folder)
     if written is None or settings.references:
         return settings
-    glows = known_glows(folder, written)
-    for name, kind in glows:
-        try:
-            known_glow(kind)
-        except GlowkinError as error:
-            why = str(error).removeprefix("--reference ")
-            raise CannotReadError(f"{folder / STUDY_FILE}: reference of sample {name}: {why}") from None
-    return dataclasses.replace(settings, likely=Likely((), glows))
+    return dataclasses.replace(settings, likely=Likely((), known_glows(folder, written)))
 
 
 def taken_up(

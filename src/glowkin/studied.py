@@ -19,10 +19,11 @@ def taken(path: Path | None, options: dict[str, Any]) -> tuple[StudyFile | None,
     """
     if path is None:
         return None, options
-    from glowkin.study.study_file import located, read_study_file
+    from glowkin.study.study_file import check_files, located, read_study_file
 
     try:
         study = read_study_file(path)
+        check_files(path, study, [key for key, value in options.items() if value])
     except CannotReadError as error:
         return None, {**options, "unread": [{"path": str(path), "message": str(error)}]}
     return located(study, path.parent), filled(study, path, options)

@@ -78,6 +78,9 @@ class Study:
         """
         with open_workbook(self.folder, PROGRAM) as workbook:
             told = bookkeeping.as_written(self.folder, {"outlines": None, "camera": camera, "filter": filter})
+            bookkeeping.check_written(
+                self.folder, {"camera": camera, "filter": filter, "references": references}
+            )
             off, dark, even, nothing = (tuple(f) for f in (lamp_off, lens_capped, flat, blank))
             described = told["camera"], told["filter"]
             glows = tuple((references or {}).items())

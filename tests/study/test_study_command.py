@@ -11,8 +11,10 @@ import signal
 import sqlite3
 
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
+from glowkin.cli import main
 from glowkin.study.reading import open_study
 
 
@@ -377,10 +379,39 @@ def test_samples_of_known_glow_in_the_study_file_count_where_they_are(run, study
     assert run("remeasure", study, "--without", "reference").exit_code == 0
     with open_study(study) as reading:
         assert not any(r.references for r in reading.measured())
-    (study / "study.toml").write_text(told.replace("green.csv", "grene.csv"), "utf-8")
-    wrong = run("add", study, photos / "11.jpg")
-    assert wrong.exit_code == 1
-    assert "study.toml: reference of sample green:" in wrong.stderr
+
+
+def test_all_files_that_the_study_file_names_are_looked_into_at_once(run, study, photos):
+    row = {
+        "schema": "glowkin.camera.v1",
+        "basis": "chart",
+        "make": "",
+        "wavelength_nm": [500, 400],
+        "loadings": [],
+    }
+    (study / "cam.json").write_text(
+        json.dumps({**row, "mean": {"r": [1], "g": [0, 0], "b": [1, 1]}}), "utf-8"
+    )
+    (study / "study.toml").write_text(
+        '[camera]\nfile = "cam.json"\n[shot]\nfilter = "gg420.csv"\n'
+        '[[sample]]\nname = "red"\n[[sample]]\nname = "green"\nreference = "grene.csv"\n', "utf-8"
+    )  # fmt: skip
+    said = (
+        "study.toml: 3 things to correct:",
+        "camera.file: ", "model: is missing; wavelength_nm: must rise from each value to the next; "
+        "wavelength_nm: must reach from 430 to 650; "
+        "mean.r: must hold as many values as there are wavelengths; mean.g: is zero at all wavelengths",
+        f"shot.filter: {study / 'gg420.csv'}: there is no such file",
+        "sample[2].reference: grene.csv: there is no such file",
+    )  # fmt: skip
+    track = ["track", str(photos), "--study-file", str(study / "study.toml")]
+    for done in (run("add", study, photos), CliRunner().invoke(main, track)):
+        assert done.exit_code == 1
+        for words in said:
+            assert words in done.stderr, words
+    with open_study(study) as reading:
+        assert reading.overview().photographs == 0
+    assert run("edit", study, "09.jpg", "--note", "x").exit_code == 2, "what measures nothing needs no camera"
 
 
 def test_frames_are_copied_with_their_photographs(run, study, photos):

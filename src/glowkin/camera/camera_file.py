@@ -10,10 +10,10 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeGuard
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.files import write_whole
@@ -24,6 +24,7 @@ from glowkin.camera.grid import WAVELENGTH_NM, on_grid
 from glowkin.camera.sensitivities import Sensitivities, camera_prior, structured
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from glowkin.base.uncertainty import Array
@@ -72,21 +73,35 @@ class _Written(BaseModel):
     mean: _Channels
     loadings: list[list[list[FiniteFloat]]]
 
-    @model_validator(mode="after")
-    def _fits(self) -> _Written:
-        nm = self.wavelength_nm
-        if any(b <= a for a, b in pairwise(nm)):
-            raise ValueError("wavelength_nm: must rise from each value to the next")
-        if not nm or nm[0] > NEEDED_NM[0] or nm[-1] < NEEDED_NM[1]:
-            raise ValueError(f"wavelength_nm: must reach from {NEEDED_NM[0]:g} to {NEEDED_NM[1]:g}")
-        tables = {"mean": [self.mean.rows], "loadings": self.loadings}
-        tables |= {"filter_transmittance": [[self.filter_transmittance or nm] * 3]}
-        for key, table in tables.items():
-            if any([len(row) for row in part] != [len(nm)] * 3 for part in table):
-                raise ValueError(f"{key}: must hold as many values as there are wavelengths")
-        if not all(any(row) for row in self.mean.rows):
-            raise ValueError("mean: a channel is zero at all wavelengths, so it sees nothing")
-        return self
+
+def _misfits(row: dict[str, Any]) -> Iterator[str]:
+    """What lists of a camera file say against each other; those that are no numbers are passed over."""
+    nm = row.get("wavelength_nm")
+    if not _are_numbers(nm):
+        return
+    if any(b <= a for a, b in pairwise(nm)):
+        yield "wavelength_nm: must rise from each value to the next"
+    if not nm or min(nm) > NEEDED_NM[0] or max(nm) < NEEDED_NM[1]:
+        yield f"wavelength_nm: must reach from {NEEDED_NM[0]:g} to {NEEDED_NM[1]:g}"
+    mean, loadings = row.get("mean"), row.get("loadings")
+    channels = [(f"mean.{c}", mean.get(c)) for c in "rgb"] if isinstance(mean, dict) else []
+    parts = [p for p in loadings if isinstance(p, list)] if isinstance(loadings, list) else []
+    if any(len(part) != 3 for part in parts):
+        yield "loadings: each must hold the three channels"
+    lists = [*channels, ("filter_transmittance", row.get("filter_transmittance"))]
+    lists += [("loadings", values) for part in parts for values in part]
+    wrong = [key for key, values in lists if isinstance(values, list) and len(values) != len(nm)]
+    for key in dict.fromkeys(wrong):
+        yield f"{key}: must hold as many values as there are wavelengths"
+    for key, values in channels:
+        if values and _are_numbers(values) and not any(values):
+            yield f"{key}: is zero at all wavelengths, so this channel sees nothing"
+
+
+def _are_numbers(values: Any) -> TypeGuard[list[float]]:
+    if not isinstance(values, list):
+        return False
+    return all(isinstance(v, int | float) and not isinstance(v, bool) and not np.isnan(v) for v in values)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,13 +171,15 @@ class CameraFile:
                 f"{path}: is no camera file, it is of schema {row.get('schema')!r}; make one with glowkin "
                 "camera fit"
             )
+        wrong, told = list(_misfits(row)), None
         try:
             told = _Written.model_validate(row)
         except ValidationError as error:
+            wrong = [wrong_keys(error, _Written), *wrong]
+        if told is None or wrong:
             raise CannotReadError(
-                f"{path}: {wrong_keys(error, _Written)}; make the file anew with glowkin camera fit or "
-                "camera import"
-            ) from None
+                f"{path}: {'; '.join(wrong)}; make the file anew with glowkin camera fit or camera import"
+            )
         nm = np.array(told.wavelength_nm)
         parts = [_regridded(nm, np.array(part)) for part in (told.mean.rows, *told.loadings)]
         spread = np.stack(parts[1:], axis=-1) if parts[1:] else np.zeros((*parts[0].shape, 0))

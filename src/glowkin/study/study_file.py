@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from glowkin.base.errors import CannotReadError
+from glowkin.base.errors import CannotReadError, GlowkinError
 from glowkin.base.names import split_temperature
 from glowkin.base.study import StudyFile
 from glowkin.base.wrong_keys import entries, key_path, nearest_words, told_keys
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Collection, Iterator
     from pathlib import Path
 
+_TABLES = (".csv", ".txt", ".tsv", ".dat")
 STUDY_FILE = "study.toml"
 """The name of the study file in a study's folder."""
 _NAMED = ("lamp", "form", "batch", "condition", "sample")
@@ -63,6 +65,40 @@ def study_file_in(folder: Path) -> StudyFile | None:
     return read_study_file(path) if path.exists() else None
 
 
+def check_files(path: Path, study: StudyFile, given: Collection[str] = ()) -> None:
+    """See that what a study file names to measure with can be read: camera file, filter, known glows.
+
+    ``given`` are options that stand in for some. Raises ``CannotReadError`` with all that is wrong.
+    """
+    from glowkin.camera.camera_file import CameraFile
+    from glowkin.camera.filter import read_filter
+    from glowkin.camera.glows import known_glow
+
+    folder, wrong = path.parent, list[str]()
+
+    def see(key: str, read: Callable[[], object]) -> None:
+        try:
+            read()
+        except GlowkinError as error:
+            wrong.append(f"{key}: {str(error).removeprefix('--reference ')}")
+
+    if study.camera.file and "camera" not in given:
+        see("camera.file", lambda: CameraFile.load(folder / study.camera.file))
+    if study.shot.filter and "filter" not in given and _is_file(folder, study.shot.filter):
+        see("shot.filter", lambda: read_filter(folder / study.shot.filter))
+    for i, sample in enumerate(study.sample if "references" not in given else ()):
+        if sample.reference:
+            glow = _from_folder(folder, sample.reference)
+            see(key_path(("sample", i, "reference")), partial(known_glow, glow))
+    if wrong:
+        raise CannotReadError(_all_words(path, wrong, mend=""))
+
+
+def _is_file(folder: Path, name: str) -> bool:
+    """Whether a filter is meant as a file, not as a name that a camera file knows."""
+    return (folder / name).exists() or name.lower().endswith(_TABLES)
+
+
 def known_glows(folder: Path, study: StudyFile) -> tuple[tuple[str, str], ...]:
     """Samples of known glow with what that is: a file is found from the study file's folder."""
     return tuple((name, _from_folder(folder, glow)) for name, glow in study.references)
@@ -79,9 +115,9 @@ def _from_folder(folder: Path, glow: str) -> str:
     return f"{folder / file}{colon}{form}" if (folder / file).is_file() else glow
 
 
-def _all_words(path: Path, wrong: list[str]) -> str:
+def _all_words(path: Path, wrong: list[str], mend: str = "; correct it") -> str:
     if len(wrong) == 1:
-        return f"{path}: {wrong[0]}; correct it"
+        return f"{path}: {wrong[0]}{mend}"
     return "\n  ".join([f"{path}: {len(wrong)} things to correct:", *wrong])
 
 
