@@ -13,6 +13,7 @@ from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.base.settings import FRAME_KINDS, Likely
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
+from glowkin.camera.glows import known_glow
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.options import INTERRUPTED
 from glowkin.run.gather import one_a_shot
@@ -77,7 +78,8 @@ def add(
                 taken, refused = taken_up(workbook, paths, settings, **how)
                 errors += refused
                 _say_taken(taken, 1 if bracket else len(paths))
-        return _completed(workbook, study, errors, program, options["jobs"], as_json=options["as_json"])
+        how = {"again": True, "as_json": options["as_json"]}
+        return _completed(workbook, study, errors, program, options["jobs"], **how)
 
 
 def as_written(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
@@ -225,6 +227,8 @@ def _checked_way(settings: Settings, folder: Path) -> Way:
         CameraFile.load(Path(settings.camera))
     if settings.filter is not None:
         given_filter(Path(settings.filter))
+    for _, glow in settings.references:
+        known_glow(glow)
     return way_of(settings, folder)
 
 
@@ -300,11 +304,14 @@ def _words(rows: Sequence[PhotographRow], options: dict[str, Any]) -> str:
 
 
 def _completed(
-    workbook: Workbook, study: Path, errors: list[Error], program: str, jobs: int, *, as_json: bool
-) -> int:
-    """Measure all that is awaited, and say how the study stands; the exit status."""
+    workbook: Workbook, study: Path, errors: list[Error], program: str, jobs: int, *, as_json: bool,
+    again: bool = False,
+) -> int:  # fmt: skip
+    """Measure all that is awaited, what failed before only ``again``, and say how the study stands; the exit
+    status.
+    """
     written = study_file_in(workbook.folder)
-    done = complete(workbook, jobs, _told, written.names if written else ())
+    done = complete(workbook, jobs, _told, written.names if written else (), again=again)
     errors += [{"path": path, "message": message} for path, message in done.errors]
     if as_json:
         print_document(workbook.folder, errors, program)

@@ -31,7 +31,7 @@ from glowkin.camera.sensitivity_file import read_sensitivities
 from glowkin.colour.observer import white_point_xy
 from glowkin.findings.across import across, across_states, states_in
 from glowkin.findings.assemble import Evidence, exposure_records, ground_record, sample_records
-from glowkin.findings.check import CheckedShot, check_look, concluded
+from glowkin.findings.check import CheckedShot, check_look, concluded, of_bracket
 from glowkin.findings.check_series import series_advice
 from glowkin.findings.compare import TOLERANCE, Lab, all_pairs, compare_samples, find_sample
 from glowkin.findings.known_forms import form_of_sample, match_photos
@@ -90,11 +90,13 @@ def measure_and_show(
 
 def measure_check_show(
     path: str | Path | Sequence[str | Path], settings: Settings
-) -> tuple[MeasuredPhoto, ShotCheck | None, NDArray[np.uint8]]:
-    """The measured photograph, what a check of it says (not of a bracket), and a small picture."""
+) -> tuple[MeasuredPhoto, ShotCheck, NDArray[np.uint8]]:
+    """The measured photograph, what a check of it, or of all exposures, says, and a small picture."""
     scene = _opened(path)
     seen = evidence_of(scene, settings)
-    checked = concluded(check_look(Look(seen)).check) if len(scene.exposures) == 1 else None
+    same = replace(settings, outlines=tuple(tuple(map(tuple, f.outline_px.tolist())) for f in seen.found))
+    shots = [evidence_of(view([p]), same) for p in scene.exposures] if scene.exposures[1:] else [seen]
+    checked = concluded(of_bracket([check_look(Look(e)).check for e in shots]))
     return measured_from(seen, settings), checked, preview(scene.photo, scene.frame)
 
 

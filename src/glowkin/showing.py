@@ -11,6 +11,7 @@ from glowkin.base.files import write_whole
 from glowkin.base.records import measure_document, to_json
 from glowkin.study import ledger, words
 from glowkin.study.reading import ALL, open_study
+from glowkin.study.study_file import STUDY_FILE, check_files, study_file_in
 from glowkin.terminal import plain_console, print_json, print_table
 
 if TYPE_CHECKING:
@@ -38,7 +39,10 @@ def show(
         if conclusion is not None:
             return _conclusion(reading, conclusion, str(study), program, as_json=as_json)
         if edits and not as_json:
-            _tables(words.edits_table(reading.edits(ALL)))
+            if found := reading.edits(ALL):
+                _tables(words.edits_table(found))
+            else:
+                sys.stdout.write("No edits yet.\n")
             return 0
         return (
             _photos(reading, rows, program, as_json=as_json)
@@ -70,13 +74,16 @@ def print_document(study: Path, errors: Sequence[Error], program: str) -> None:
 
 def _study(reading: Reading, study: str, program: str, *, as_json: bool) -> int:
     """The study at a glance, and what is amiss with its files; the exit status."""
-    amiss = list(words.amiss(reading, study))
+    amiss = [*_study_file(reading.folder), *words.amiss(reading, study)]
     if as_json:
         print_json(words.study_document(reading, amiss, program))
     else:
         overview, console = reading.overview(), plain_console()
         console.print(words.heading(overview), highlight=False, markup=False)
-        _tables(words.photographs_table(reading.photographs(words.MOST), overview.photographs))
+        if overview.photographs:
+            _tables(words.photographs_table(reading.photographs(words.MOST), overview.photographs))
+        else:
+            console.print(words.begin_words(study), highlight=False, markup=False)
         if names := reading.names():
             _tables(words.names_table(names))
         if conclusions := reading.conclusions(ALL):
@@ -96,6 +103,18 @@ def _study(reading: Reading, study: str, program: str, *, as_json: bool) -> int:
             f"Error: and {len(amiss) - words.MOST // 5} more files like these; --json has all.\n"
         )
     return 1 if amiss else 0
+
+
+def _study_file(folder: Path) -> list[Error]:
+    """What is wrong with the study file, or with a file that it names to measure with."""
+    path = folder / STUDY_FILE
+    try:
+        told = study_file_in(folder)
+        if told is not None:
+            check_files(path, told)
+    except CannotReadError as error:
+        return [{"path": STUDY_FILE, "message": str(error)}]
+    return []
 
 
 def _photos(reading: Reading, rows: Sequence[PhotographRow], program: str, *, as_json: bool) -> int:

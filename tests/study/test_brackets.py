@@ -68,6 +68,21 @@ def test_a_bracket_is_one_measurement_with_the_figures_of_measure(held, frames):
     assert {m.path for m in record.merged_from} == {f"../shots/{name}" for name in NAMES}
 
 
+def test_what_one_exposure_lacks_another_makes_up_for_in_its_check(held, frames):
+    alone = json.loads(CliRunner().invoke(main, ["check", *map(str, frames), "--json"]).stdout)["checks"]
+    causes = [{a["cause"] for a in check["advice"]} | set(check["also"]) for check in alone]
+    assert "clipped" in causes[0]
+    assert "underexposed" in causes[1]
+    with open_study(held) as reading:
+        (row,) = reading.photographs()
+        check = reading.check(row.measurement_id)
+    assert check is not None
+    told = {a.cause for a in check.advice} | set(check.also)
+    assert not told & {"clipped", "underexposed"}
+    assert "lamp-leakage" in told & causes[0] & causes[2], "what the short one alone is too dark to show"
+    assert check.headroom_stops == tuple(alone[1]["headroom_stops"])
+
+
 def test_adding_it_twice_or_its_folder_is_harmless(run, held, frames):
     again = run("add", held, "--bracket", *frames[::-1])
     assert (again.exit_code, "1 of 1 was in the study already" in again.stderr) == (0, True)

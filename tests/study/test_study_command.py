@@ -196,13 +196,63 @@ def test_two_that_write_take_turns_and_others_read(run, added):
     assert run("add", added).exit_code == 0
 
 
+def test_what_is_no_picture_is_told_and_stands_in_no_way(run, study, photos):
+    (photos / "notes.pdf").write_bytes(b"%PDF-1.7")
+    (photos / "notes.jpg").write_text("weighed on Monday", "utf-8")
+    (photos / "bad.jpg").write_bytes(b"\xff\xd8\xff\xe0nothing")
+    done = run(
+        "add", study, photos / "notes.pdf", photos / "notes.jpg", photos / "bad.jpg", photos / "09.jpg"
+    )
+    assert done.exit_code == 1
+    assert "notes.pdf: a PDF document" in done.stderr
+    assert "notes.jpg: holds text, no picture" in done.stderr
+    with open_study(study) as reading:
+        assert [r.path for r in reading.photographs()] == ["../shots/bad.jpg", "../shots/09.jpg"]
+    for command in (
+        ("edit", study, "09.jpg", "--note", "x"),
+        ("undo", study),
+        ("remeasure", study, "09.jpg"),
+    ):
+        other = run(*command)
+        assert other.exit_code == 0, other.output
+        assert "Error" not in other.stderr
+    assert "bad.jpg: could not be measured" in " ".join(run("show", study).stdout.split())
+    (photos / "bad.jpg").unlink()
+    assert run("remeasure", study, "bad.jpg").exit_code == 1, "asked for by name"
+
+
+def test_wrong_references_are_told_before_anything_is_kept(run, added):
+    done = run("remeasure", added, "--reference", "green=quinin")
+    assert done.exit_code == 2
+    assert "--reference quinin: is not known" in " ".join(done.stderr.split())
+    with open_study(added) as reading:
+        assert all(not row.told["references"] for row in reading.settings())
+        assert reading.overview().awaited == 0
+    assert run("remeasure", added).exit_code == 0
+
+
+def test_show_tells_a_study_file_that_is_wrong_and_what_is_not_there_yet(run, study):
+    assert "No edits yet." in run("show", study, "--edits").stdout
+    empty = run("show", study)
+    assert empty.exit_code == 0
+    assert "No photographs yet; add some with: glowkin study add" in empty.stdout
+    (study / "study.toml").write_text("contrils = []\n[camera]\nfile = 'no.json'\n", "utf-8")
+    wrong = run("show", study)
+    assert wrong.exit_code == 1
+    assert "contrils: there is no such key; nearest: controls" in wrong.stderr
+    (study / "study.toml").write_text("[camera]\nfile = 'no.json'\n", "utf-8")
+    (error,) = json.loads(run("show", study, "--json").stdout)["errors"]
+    assert error["path"] == "study.toml"
+    assert "camera.file: " in error["message"]
+
+
 def test_a_touched_photograph_is_the_same(run, added, photos):
     (photos / "09.jpg").touch()
     assert run("show", added).exit_code == 0
 
 
 def test_a_bad_photograph_costs_the_others_nothing(run, study, photos):
-    (photos / "bad.jpg").write_bytes(b"no picture")
+    (photos / "bad.jpg").write_bytes(b"\xff\xd8\xff\xe0nothing")
     done = run("add", study, photos, photos / "missing.jpg")
     assert done.exit_code == 1
     assert done.stderr.count("Error: ") == 2

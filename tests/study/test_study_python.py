@@ -51,7 +51,7 @@ def test_rows_show_all_fields_or_those_chosen():
 
 def test_what_cannot_be_measured_is_named_once_the_others_are_kept(tmp_path, photos):
     study = glowkin.Study.new(tmp_path / "s")
-    (photos / "bad.jpg").write_bytes(b"no picture")
+    (photos / "bad.jpg").write_bytes(b"\xff\xd8\xff\xe0nothing")
     with pytest.raises(CannotMeasureError, match=r"00\.jpg: no such file[^\0]*bad\.jpg"):
         study.add([photos / "00.jpg", photos])
     with pytest.raises(WrongUseError, match="--white-point"):

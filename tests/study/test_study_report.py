@@ -7,10 +7,14 @@ import re
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
+from PIL import Image
 
 from glowkin.cli import main
+from glowkin.study.reading import open_study
+from glowkin.study.reporting import _seen, gathered
 
 PREPARATION = Path(__file__).parents[2] / "sample_images" / "preparation.toml"
 STUDY = """
@@ -130,6 +134,20 @@ def test_room_light_may_be_of_any_kind_that_is_measured(filled, suffix):
     shutil.copy(source[suffix], filled / f"room.{suffix}")
     (filled / "study.toml").write_text(STUDY.replace("room.jpg", f"room.{suffix}"), "utf-8")
     assert f"Room light, not measured: room.{suffix}" in reported(filled)
+
+
+def test_room_light_may_be_without_colour(filled, photos):
+    with Image.open(photos / "10.jpg") as shot:
+        sixteen = Image.fromarray(np.asarray(shot.convert("L")).astype(np.uint16) * 257)
+        for picture in (shot.convert("L"), shot.convert("P"), sixteen):
+            picture.save(filled / "room.png")
+            pixels = _seen(filled / "room.png")
+            assert (pixels.dtype, pixels.shape[2]) == (np.uint8, 3)
+            assert pixels.max() > 40
+    (filled / "study.toml").write_text(STUDY.replace("room.jpg", "room.png"), "utf-8")
+    with open_study(filled) as reading:
+        told = gathered(reading, "test").study
+    assert not [why for name, why in told.missing if name == "room.png"]
 
 
 def test_room_light_that_cannot_be_read_is_listed(filled):

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 GOOD, CARE, CANNOT = "good", "usable with care", "cannot be measured"
 _MOST = 3
 _KIND = "rendered-file"
+_OF_EXPOSURE = ("clipped", "underexposed", "noisy", "brightness-range", "no-sample")
 _CARE = 0.003
 _NOTHING = 1.0
 _HOPELESS = 0.1
@@ -90,6 +91,30 @@ def concluded(check: ShotCheck, extra: Sequence[Advice] = ()) -> ShotCheck:
         verdict = CANNOT
     also = tuple(dict.fromkeys(a.cause for a in ordered[_MOST:]))
     return replace(check, verdict=verdict, advice=tuple(ordered[:_MOST]), also=also)
+
+
+def of_bracket(checks: Sequence[ShotCheck]) -> ShotCheck:
+    """The check of several exposures of one scene, the shortest of them first.
+
+    Of how much light there was it says only what every exposure suffers, as the one that suffers least: what
+    one lacks another makes up for. All else counts that any of them shows.
+    """
+    by_cause: dict[str, list[Advice]] = {}
+    for advice in (a for check in checks for a in check.advice):
+        by_cause.setdefault(advice.cause, []).append(advice)
+    kept = [
+        (min if cause in _OF_EXPOSURE else max)(found, key=lambda a: a.harm_u_prime_v_prime)
+        for cause, found in by_cause.items()
+        if cause not in _OF_EXPOSURE or len(found) >= len(checks)
+    ]
+    resolutions = [r for c in checks if (r := c.resolution_u_prime_v_prime) is not None]
+    return replace(
+        checks[0],
+        verdict=GOOD if any(c.verdict != CANNOT for c in checks) else CANNOT,
+        advice=tuple(kept),
+        samples=max(c.samples for c in checks),
+        resolution_u_prime_v_prime=min(resolutions, default=None),
+    )
 
 
 def _causes_first(found: Sequence[Advice]) -> list[Advice]:

@@ -33,6 +33,7 @@ _NO_PHOTOGRAPHS: tuple[tuple[bytes, str], ...] = (
     (b"\x1f\x8b", "a packed file; unpack it and name the photographs"),
 )
 _TOO_LARGE = "does not fit in the memory; crop it or export it smaller"
+_HEAD = 4096
 _VIDEO_BOXES = (b"moov", b"mdat", b"wide", b"free", b"skip", b"ftyp")
 
 
@@ -57,6 +58,20 @@ def open_photo(path: str | Path, limits: Limits | None = None) -> Photograph:
         if "nsufficient memory" in str(error):  # as OpenCV has it
             raise CannotReadError(f"{path}: {_TOO_LARGE}") from error
         raise CannotReadError(f"{path}: a broken file; copy it from the camera again") from error
+
+
+def check_kind(path: Path) -> None:
+    """Raise CannotReadError where a file's first bytes are of no kind in ``READABLE``; nothing is decoded."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(_HEAD)
+    except OSError as error:
+        raise CannotReadError(
+            f"{path}: cannot be opened ({error.strerror}); check its permissions"
+        ) from error
+    if not head:
+        raise CannotReadError(f"{path}: is empty; copy it from the camera again")
+    _decoder(path, head)
 
 
 def _decoder(path: Path, data: bytes) -> Callable[[Path, bytes, str, Limits], Photograph]:

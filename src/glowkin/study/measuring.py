@@ -39,7 +39,7 @@ class Done:
 
 def measured_and_shown(
     path: Path, settings: Settings, beside: Mapping[Path, Sequence[Path]]
-) -> tuple[MeasuredPhoto, ShotCheck | None, bytes]:
+) -> tuple[MeasuredPhoto, ShotCheck, bytes]:
     """The measured photograph, its check, and a small JPEG of it; ``beside``: other exposures of brackets."""
     photo, check, picture = recipes.measure_check_show([path, *beside.get(path, ())], settings)
     return photo, check, jpeg(picture)
@@ -50,13 +50,16 @@ def complete(
     jobs: int,
     kept: Callable[[Path, int], None] = lambda _path, _left: None,
     names: Sequence[str] = (),
+    *,
+    again: bool = True,
 ) -> Done:
-    """Measure all that is awaited; ``kept`` is told each photograph that is kept, and how many are left.
+    """Measure all that is awaited, what failed before only ``again``; ``kept`` is told each photograph that
+    is kept, and how many are left.
 
     ``names`` are given to samples that have none, where a photograph shows just as many. An interrupt ends it
     with what is done kept, the rest stays awaited.
     """
-    done, tasks = Done(), workbook.tasks()
+    done, tasks = Done(), workbook.tasks(again=again)
     left = len(tasks)
     try:
         with tempfile.TemporaryDirectory(prefix="glowkin-") as drawer:

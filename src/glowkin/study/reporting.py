@@ -251,12 +251,17 @@ def _room_light(
 
 
 def _seen(path: Path) -> NDArray[np.uint8]:
-    """A small picture of a photograph of any kind that can be measured."""
+    """A small picture of a photograph of any kind that can be measured, or without colour."""
     from glowkin.light.decode import open_photo
     from glowkin.light.linear import reduced
-    from glowkin.light.preview import preview
+    from glowkin.light.preview import preview, without_colour
 
-    photo = open_photo(path)
+    try:
+        photo = open_photo(path)
+    except CannotReadError:
+        if (grey := without_colour(path, LONGEST_PX)) is None:
+            raise
+        return grey
     return preview(photo, reduced(photo, LONGEST_PX))
 
 

@@ -192,6 +192,11 @@ def not_done_words(r: PhotographRow, study: str = "STUDY") -> str:
     return f"{r.path}: could not be measured: {why}. Or leave it out with: {mend}.{stands}"
 
 
+def begin_words(study: str) -> str:
+    """What to do with an empty study."""
+    return f"No photographs yet; add some with: glowkin study add {study} PHOTO..."
+
+
 def go_on(awaited: int, study: str) -> str:
     """How to do what is left to do."""
     return f"{_many(awaited, 'photograph')} still to be measured; go on with: glowkin study add {study}"

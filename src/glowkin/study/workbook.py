@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
 from glowkin.base.records import to_json
+from glowkin.light.decode import check_kind
 from glowkin.study import ledger, pictures
 from glowkin.study.brackets import Brackets, another_shot, check_scene
 from glowkin.study.discreet import walked
@@ -93,14 +94,15 @@ class Workbook(Brackets):
     ) -> Taken:  # fmt: skip
         """Take a photograph up, and ask for its measurement; harmless where it is in the study already.
 
-        ``CannotReadError`` where it cannot be read, or where the content of one in the study is another now
-        and ``replace`` does not say that it takes its place.
+        ``CannotReadError`` where it cannot be read or is no picture, or where the content of one in the study
+        is another now and ``replace`` does not say that it takes its place.
         """
         seen = pictures.seen(path, self.folder)
         known = self._known(seen)
         if known is not None:
             again = self._added_again(known, seen, copy=copy)
             return dataclasses.replace(again, otherwise=self.settings_id(known) != settings_id)
+        check_kind(path)
         before = self._in_place_of(seen, path, replace=replace)
         source, seen = seen, pictures.copied(seen, self.folder) if copy else seen
         with transaction(self._connection):
@@ -236,13 +238,14 @@ class Workbook(Brackets):
         """The number of a photograph's settings."""
         return int(self._one("SELECT settings_id FROM photographs WHERE id = ?", photograph)[0])
 
-    def tasks(self) -> list[Task]:
-        """What is still to be measured, those alike one after another."""
+    def tasks(self, *, again: bool = True) -> list[Task]:
+        """What is still to be measured, those alike one after another; what failed before only ``again``."""
         rows = self._connection.execute(
             "SELECT p.id, f.path, f.sha256, f.size_bytes, f.modified_ns, p.settings_id, p.names, p.outlines "
             "FROM awaited a JOIN photographs p ON p.id = a.photograph_id "
             "JOIN pictures f ON f.id = p.picture_id WHERE p.left_out = '' "
-            "ORDER BY p.settings_id, p.names, p.outlines, p.id"
+            "AND (? OR a.message IS NULL) ORDER BY p.settings_id, p.names, p.outlines, p.id",
+            (again,),
         )
         return [
             Task(
