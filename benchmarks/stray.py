@@ -5,7 +5,9 @@
 A camera that meets the Luther condition, measured with its exact matrix, so that what is left is stray
 light. Room light: the same scenes in the dark, in room light, and in room light with a lamp-off frame.
 Neighbour: a dim sample beside one 30 times brighter of another colour; the lens's veil is drawn in several
-shapes, some of them no mixture of a few bells, and put on by convolution here, not by the renderer.
+shapes, some of them no mixture of a few bells, and put on by convolution here, not by the renderer. Stray
+light matters where it pulls the dim sample further than ``MATTERS`` from where it lies in the same scene
+without any (nothing removed in either); told by themselves, since where there is none nothing can be halved.
 """
 
 from __future__ import annotations
@@ -191,7 +193,8 @@ def beside(rng, spectra, gap, **stray):
 
 def neighbour(kind, scenes, folder):
     spectra = emitters() if kind == "dng" else in_gamut()
-    path, everything = folder / f"shot.{kind}", {0.0: ([], []), 0.006: ([], [])}
+    path, everything, still = folder / f"shot.{kind}", {0.0: ([], []), 0.006: ([], [])}, {}
+    pulled = []
     for crosslight, both in everything.items():
         for veil in VEILS:
             rows, raw = [], []
@@ -202,8 +205,12 @@ def neighbour(kind, scenes, folder):
                 measured = measured_of(shot_of(scene, rng, exposure, veil), path)
                 found = figures(measured, scene.truths())
                 if "dim" in found:
+                    off = untouched(measured, scene.truths(), path)
                     rows.append(found["dim"])
-                    raw.append(untouched(measured, scene.truths(), path))
+                    raw.append(float(np.hypot(*off)))
+                    pull = np.hypot(*(off - still.setdefault(seed, off)))
+                    if pull > MATTERS:
+                        pulled.append((raw[-1], rows[-1]))
             both[0].extend(rows)
             both[1].extend(raw)
             title = f"{kind} {veil} veil, light thrown {crosslight}"
@@ -214,10 +221,12 @@ def neighbour(kind, scenes, folder):
     raw = np.concatenate([both[1] for both in everything.values()])
     rows = [row for both in everything.values() for row in both[0]]
     line(f"{kind}, all of these; none removed {np.median(raw):.5f}", rows)
+    before, after = zip(*pulled, strict=True)
+    line(f"{kind}, pulled by over {MATTERS}; none removed {np.median(before):.5f}", after)
 
 
 def untouched(measured, truths, path):
-    """The dim sample's error had nothing been taken off."""
+    """The dim sample's error (u', v') had nothing been taken off."""
     photo, matrices = open_photo(path), (np.linalg.inv(LUTHER),)
     if path.suffix != ".dng":
         matrices = photo.to_xyz
@@ -225,8 +234,8 @@ def untouched(measured, truths, path):
         if truth.name == "dim":
             rgb = np.add(sample.linear_rgb, sample.stray_rgb)
             uv = exact_camera(matrices[-1]).infer(rgb[None], np.zeros((1, 3, 3))).uv_prime[0]
-            return float(np.hypot(*(uv - (truth.u_prime, truth.v_prime))))
-    return np.nan
+            return uv - (truth.u_prime, truth.v_prime)
+    raise ValueError("the dim sample is not there")
 
 
 def speed(folder):

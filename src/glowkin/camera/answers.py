@@ -3,19 +3,21 @@
 Each spectrum is seen once, by a camera drawn from what is known of it (and, for a rendered file, by a drawn
 development): a point in the space of channel shares. A measured answer is read by local linear regression
 over its neighbours there: those by place, or, where noise reaches farther than they, those whose rays pass
-it within its noise. What the points' residuals scatter is the error, the part that follows the drawn camera
-being shared by all samples it photographs, the rest each sample's own.
+it within its noise. The part of the neighbours' residuals that follows the drawn camera is shared by all
+samples it photographs; each sample's own is what they scatter at the most probable camera, or, where none is
+known (rendered files, clipped channels), what is left of their scatter.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from glowkin.base.uncertainty import Z95
+from glowkin.camera.rays import FLOOR, NEIGHBOURS, Rays
 from glowkin.camera.weighted import fit_95, location, quantiles, regress, squared
 
 if TYPE_CHECKING:
@@ -27,22 +29,19 @@ if TYPE_CHECKING:
     from glowkin.camera.emission_prior import EmissionPrior
     from glowkin.camera.sensitivities import Sensitivities
 
-NEIGHBOURS = 400
-WITHIN, _ENOUGH = 9.0, 800
-"""Squared distance, in widths of the kernel, up to which points count, and how many should."""
-_WIDTHS = 0.002 * 1.5 ** np.arange(14)
-"""Widths of the kernel in cube roots of shares: the narrowest that reaches enough points."""
-_SCOUTS = 16
-"""One point in so many is looked at to choose the width."""
+VERSION = "2"
+"""To be raised with every change of what is kept of a camera: caches are keyed by it."""
 _NEAREST = 25
-_FLOOR = 5e-4
 _STEP, _NARROWEST = 1e-4, 1e-3
 """Step of differences, relative to the highest channel; and the narrowest kernel by place."""
 _NOISY = 3.0
 """So many standard deviations of noise reach farther than the kernel: the answer is read along rays."""
-_CHUNK, _ROWS = 256, 32
+_CHUNK = 256
 _LEAST_SD = 4e-4
 """Standard deviation of u'v' at least: no prior knows colours along the spectrum locus better."""
+_THIN, _WIDER = (0.3, 0.5), 1.7
+"""From where on the prior's spectra lie thin (as ``Read.apart``), and by what covariances are widened there:
+else it holds too few narrow bands and lines (``benchmarks/accuracy.py --emitters hard``)."""
 _SHAPE_SD = np.array([0.006, 0.12])
 """Error of centre and width, relative, by shapes that the prior has not (``benchmarks/accuracy.py``)."""
 _ONE_BAND = 0.25
@@ -53,7 +52,7 @@ def shares(rgb: Array) -> Array:
     """Cube roots of the channels' shares, (..., 3): near to relative terms, but tame close to 0."""
     positive = np.clip(rgb, 0.0, None)
     total = np.maximum(positive.sum(axis=-1, keepdims=True), 1e-300)
-    return np.asarray(np.cbrt(positive / total + _FLOOR))
+    return np.asarray(np.cbrt(positive / total + FLOOR))
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +125,7 @@ def neighbours_of(
 class Answers:
     """N points: ``at`` (N x 3, shares), the ``drawn`` camera (N x r, standard normals), and of their spectra
     ``uv_prime`` (N x 2), the logarithm of luminance over the channels' sum ``log_luminance`` (N), and
-    ``band`` (N x 2).
+    ``band`` (N x 2); ``likely`` (N x 3) are the same spectra by the most probable camera, where there is one.
     """
 
     at: Array
@@ -134,6 +133,7 @@ class Answers:
     uv_prime: Array
     log_luminance: Array
     band: Array
+    likely: Array | None = None
 
     @cached_property
     def _tree(self) -> Any:
@@ -149,27 +149,63 @@ class Answers:
     def _read(self, rgb: Array, covariance: Array) -> Read:
         seen = self.neighbours(rgb, covariance)
         w, near, away = seen.weight, seen.near, seen.away
-        log_luminance = self.log_luminance[near] + np.log(seen.level)
-        told = np.concatenate([self.uv_prime[near], log_luminance[..., None]], axis=2)
-        # Not at one camera: what differs with the camera drawn may well be told by the way.
-        slope, _ = regress(w, away, self.drawn[near][..., :0], told)
+        told, slope, moved, mean = self._walked(seen)
         _, loads = regress(w, away, self.drawn[near], told)
-        moved = told - seen.back @ slope.transpose(0, 2, 1)
-        mean = location(w, moved)
-        rest = (moved - mean[:, None])[..., :2]
-        total = (rest * w[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
-        total = total * fit_95(w, rest, total)
-        total = total + self.least_variance(total)[:, None, None] * np.eye(2)
-        slope = slope[:, :2]
+        shared, slope, apart = loads[:, :2], slope[:, :2], self._apart(rgb)
+        total = self._scattered(seen, moved, mean, slope)
+        if self.likely is not None:
+            total = self._by_camera(rgb, covariance, total, shared, apart)
         return Read(
             mean[:, :2],
-            total + slope @ seen.untold @ slope.transpose(0, 2, 1),
-            loads[:, :2],
+            total,
+            shared,
             slope @ seen.by_channels,
             np.exp(self.log_luminance_told(w, moved[..., 2])) * seen.size,
             self._band(w, near, away, seen.back),
-            self._apart(rgb),
+            apart,
         )
+
+    def _by_camera(self, rgb: Array, covariance: Array, total: Array, shared: Array, apart: Array) -> Array:
+        """The total covariance of a camera that is known: at the most probable camera, and by its error.
+
+        Where the prior's spectra lie thin that is too little, and all that the drawn cameras scatter counts.
+        """
+        probable = total
+        if self.drawn.shape[1]:
+            probable = self._by_likely.own(rgb, covariance) + shared @ shared.transpose(0, 2, 1)
+        thin = np.clip((apart - _THIN[0]) / (_THIN[1] - _THIN[0]), 0.0, 1.0)[:, None, None]
+        return np.asarray((1.0 - thin) * probable + thin * _WIDER * total)
+
+    def own(self, rgb: Array, covariance: Array) -> Array:
+        """Covariance (n x 2 x 2) of the colours of channel means by these points alone."""
+        seen = self.neighbours(rgb, covariance)
+        _, slope, moved, mean = self._walked(seen)
+        return self._scattered(seen, moved, mean, slope[:, :2])
+
+    def _walked(self, seen: Neighbours) -> tuple[Array, Array, Array, Array]:
+        """What the neighbours tell (n x k x 3: u', v', log luminance), its slopes by the way, what they tell
+        walked back, and where that crowds (n x 3).
+        """
+        log_luminance = self.log_luminance[seen.near] + np.log(seen.level)
+        told = np.concatenate([self.uv_prime[seen.near], log_luminance[..., None]], axis=2)
+        # Not at one camera: what differs with the camera drawn may well be told by the way.
+        slope, _ = regress(seen.weight, seen.away, self.drawn[seen.near][..., :0], told)
+        moved = told - seen.back @ slope.transpose(0, 2, 1)
+        return told, slope, moved, location(seen.weight, moved)
+
+    def _scattered(self, seen: Neighbours, moved: Array, mean: Array, slope: Array) -> Array:
+        """Covariance by the neighbours' residuals, and by the noise that their places leave untold."""
+        rest = (moved - mean[:, None])[..., :2]
+        total = (rest * seen.weight[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
+        total = total * fit_95(seen.weight, rest, total)
+        total = total + self.least_variance(total)[:, None, None] * np.eye(2)
+        return np.asarray(total + slope @ seen.untold @ slope.transpose(0, 2, 1))
+
+    @cached_property
+    def _by_likely(self) -> Answers:
+        """The points by the most probable camera."""
+        assert self.likely is not None  # noqa: S101 - asked for only where there is one
+        return Answers(self.likely, self.drawn[:, :0], self.uv_prime, self.log_luminance, self.band)
 
     def neighbours(self, rgb: Array, covariance: Array) -> Neighbours:
         """The points that answer like channel means (n x 3), covariance n x 3 x 3, at whatever level."""
@@ -218,10 +254,10 @@ class Answers:
         # More or less of the sample's own light is no error of its colour.
         level_kept = (np.eye(3) - y[:, :, None] * (y > 0)[:, None]) / size[:, :, None]
         C = level_kept @ covariance @ level_kept.transpose(0, 2, 1)
-        H = self._kernel(y, C)
+        H = self._rays.kernel(y, C)
         K = np.linalg.inv(C + H)
-        near = self._within(y, K)
-        away, level = _to_rays(y, K, self._rays[near])
+        near = self._rays.first_within(y, K)
+        away, level = self._rays.ways(y, K, near)
         # Nor does the way along the ray tell anything.
         Ky = (y[:, None] @ K)[:, 0]
         across = np.eye(3) - y[:, :, None] * Ky[:, None] / (Ky * y).sum(axis=1)[:, None, None]
@@ -240,17 +276,8 @@ class Answers:
         return np.full(len(total), _LEAST_SD**2)
 
     @cached_property
-    def _rays(self) -> NDArray[np.float32]:
-        """The points' shares of the channels, N x 3."""
-        return np.maximum(self.at**3 - _FLOOR, 0.0).astype(np.float32)
-
-    @cached_property
-    def _scouts(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        return _with_products(self._rays[::_SCOUTS])
-
-    @cached_property
-    def _all(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        return _with_products(self._rays)
+    def _rays(self) -> Rays:
+        return Rays(np.maximum(self.at**3 - FLOOR, 0.0).astype(np.float32))
 
     def _apart(self, rgb: Array) -> Array:
         """Distance to the nearest points in cube roots of shares, over what is usual among the points."""
@@ -260,32 +287,6 @@ class Answers:
     def _usual_spacing(self) -> float:
         distance = self._tree.query(self.at[::97], _NEAREST)[0]
         return float(np.quantile(distance.mean(axis=1), 0.99))
-
-    def _kernel(self, y: Array, C: Array) -> Array:
-        """The kernel's own covariance (n x 3 x 3) for answers y (n x 3, shares) with noise C."""
-        size = 3.0 * np.square(np.cbrt(np.clip(y, 0.0, None) + _FLOOR))
-        H, left = np.zeros_like(C), np.arange(len(y))
-        for width in _WIDTHS:
-            H[left] = np.square(width * size[left])[:, :, None] * np.eye(3)
-            d2 = _beside(y[left], np.linalg.inv(C[left] + H[left]), *self._scouts)
-            left = left[(d2 < WITHIN).sum(axis=1) * _SCOUTS < _ENOUGH]
-            if not len(left):
-                break
-        return H
-
-    def _within(self, y: Array, K: Array) -> NDArray[np.intp]:
-        """Of the points within a kernel of inverse covariance K the first ``NEIGHBOURS`` (n x k).
-
-        The points are in no order; answers that are alike have the same ones, so differences hold no noise.
-        """
-        near = np.empty((len(y), NEIGHBOURS), dtype=np.intp)
-        for some in (slice(k, k + _ROWS) for k in range(0, len(y), _ROWS)):
-            d2 = _beside(y[some], K[some], *self._all)
-            rows, columns = np.nonzero(d2 < np.maximum(WITHIN, d2.min(axis=1, keepdims=True) + 1.0))
-            count = np.bincount(rows, minlength=len(d2))
-            step = np.arange(NEIGHBOURS) % count[:, None]
-            near[some] = columns[(np.cumsum(count) - count)[:, None] + step]
-        return near
 
     def _band(self, w: Array, near: NDArray[np.intp], away: Array, back: Array) -> Array:
         """Centre and width of the single bands among the neighbours: median and 95 % bounds."""
@@ -304,7 +305,9 @@ class Answers:
 
 def seen_by(prior: EmissionPrior, camera: Sensitivities, observer: int, seed: int = 0) -> Answers:
     """The answers of one camera, drawn anew for each spectrum from what is known of it."""
-    return answers_of(prior, *channels_seen(prior, camera, seed), observer)
+    drawn_so = answers_of(prior, *channels_seen(prior, camera, seed), observer)
+    probable = prior.spectra @ camera.mean.T.astype(np.float32)
+    return replace(drawn_so, likely=shares(probable.astype(float)))
 
 
 def channels_seen(prior: EmissionPrior, camera: Sensitivities, seed: int) -> tuple[Array, Array]:
@@ -323,31 +326,6 @@ def answers_of(prior: EmissionPrior, rgb: Array, drawn: Array, observer: int) ->
     """The prior's spectra with what was seen of them: channels (N x 3) and the drawn camera (N x r)."""
     log_luminance = -np.log(np.maximum(np.clip(rgb, 0.0, None).sum(axis=1), 1e-12))
     return Answers(shares(rgb), drawn, prior.uv_prime[observer], log_luminance, prior.band)
-
-
-def _with_products(rays: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Rays as columns (3 x N) and what squared lengths are linear in (9 x N)."""
-    x = np.ascontiguousarray(rays.T)
-    return x, (x[:, None] * x[None]).reshape(9, -1)
-
-
-def _beside(
-    y: Array, K: NDArray[np.floating], rays: NDArray[np.float32], products: NDArray[np.float32]
-) -> Array:
-    """Squared distances (n x N) of answers y (n x 3) from rays (3 x N), by inverse covariances K."""
-    Ky = (y[:, None] @ K)[:, 0]
-    along = np.maximum(Ky.astype(np.float32) @ rays, 0.0)
-    length = np.maximum(K.reshape(-1, 9).astype(np.float32) @ products, 1e-12)
-    return np.asarray((Ky * y).sum(axis=1, keepdims=True).astype(np.float32) - along * along / length)
-
-
-def _to_rays(y: Array, K: Array, rays: NDArray[np.floating]) -> tuple[Array, Array]:
-    """The way from each answer to the nearest place on its rays (n x k x 3), and how far along they lie."""
-    s = rays.astype(float)
-    Ks = s @ K
-    level = (Ks @ y[:, :, None])[..., 0] / np.maximum((Ks * s).sum(axis=2), 1e-12)
-    level = np.maximum(level, 1e-6)
-    return level[..., None] * s - y[:, None], level
 
 
 def _replaced(mine: NDArray[Any], rows: NDArray[np.bool_], other: NDArray[Any]) -> NDArray[Any]:

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.camera.answers import NEIGHBOURS, WITHIN, Answers, Neighbours, channels_seen
+from glowkin.camera.answers import Answers, Neighbours, channels_seen
 from glowkin.camera.development import DEVELOPMENTS, PARAMETERS, develop_over, draw_development
+from glowkin.camera.rays import NEIGHBOURS, WITHIN
 from glowkin.camera.weighted import quantile
 from glowkin.colour.spaces import srgb_decode
 from glowkin.light.rendered import LOSSY_CLIP

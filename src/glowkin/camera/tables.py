@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
+from glowkin.camera.answers import VERSION as ANSWERS_VERSION
 from glowkin.camera.answers import Answers, seen_by
 from glowkin.camera.cache import cached, content
 from glowkin.camera.development import VERSION as DEVELOPMENT_VERSION
@@ -73,7 +74,10 @@ def _kept(
             made = of_files(prior, np.asarray(camera.space), camera.balance, observer)
         else:
             made = of_camera(prior, camera.sensitivities, observer)
-        return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn])
+        likely = () if made.likely is None else (made.likely,)
+        return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn, *likely])
 
-    t = cached(f"{VERSION} {version}{observer} {camera.key}", table).astype(float)
-    return kind(t[:, :3], t[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8])
+    t = cached(f"{ANSWERS_VERSION} {VERSION} {version}{observer} {camera.key}", table).astype(float)
+    one = kind is Answers and camera.sensitivities is not None
+    end = t.shape[1] - 3 if one else t.shape[1]
+    return kind(t[:, :3], t[:, 8:end], t[:, 3:5], t[:, 5], t[:, 6:8], t[:, end:] if one else None)

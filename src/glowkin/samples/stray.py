@@ -144,7 +144,8 @@ def surroundings(
     for i, outline in enumerate(outlines):
         blocks = patches[i] if len(patches) else np.zeros((0, 6))
         thrown, error = _neighbours(veil, i, outline, blocks, sources, frame.faintest)
-        (around, around_sd), (ghost, ghost_sd) = veil.around(i), veil.ghost_on(i)
+        points, weights = _places(outline, blocks)
+        (around, around_sd), (ghost, ghost_sd) = veil.around(i), (weights @ g for g in veil.ghost_on(points))
         of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
         may_be = _ROOM * room * _fitting(_ROOM * room, blocks, frame.faintest)
         # Of what does not show no more than any channel holds: else no saturated colour would be told.
@@ -212,6 +213,13 @@ def _fitting(light: Array, blocks: Array, cut: float = 0.0) -> float:
     return float(min(1.0, _MOST_TAKEN * (seen[telling] / light[telling]).min(initial=np.inf)))
 
 
+def _places(outline: Array, blocks: Array) -> tuple[Array, Array]:
+    """Points (m x 2, pixels) of a sample and their weights (m): its blocks, or its middle without any."""
+    if not len(blocks):
+        return outline.mean(axis=0, keepdims=True), np.ones(1)
+    return blocks[:, :2], blocks[:, 2] / blocks[:, 2].sum()
+
+
 def _times(light: Array, blocks: Array, faintest: float) -> float:
     """How many times this light (3) fits into all that a sample of these blocks shows, two codes allowed."""
     if not len(blocks) or not (light > 0).any():
@@ -227,8 +235,7 @@ def _neighbours(
 
     A ground too dark for the file to show any veil leaves the pattern to distance from the ``sources``.
     """
-    points = blocks[:, :2] if len(blocks) else outline.mean(axis=0, keepdims=True)
-    weights = blocks[:, 2] / blocks[:, 2].sum() if len(blocks) else np.ones(1)
+    points, weights = _places(outline, blocks)
     pattern, believed, sd, shape = veil.on(i, points), _VEIL, _VEIL_SD, _SHAPE
     if sources is not None:
         pattern, believed, sd, shape = _CROSS_SD * sources.on(outline, points), 0.0, 1.0, _SHAPE_UNSEEN

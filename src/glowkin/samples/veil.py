@@ -69,21 +69,22 @@ class Veil:
         """The veil (n x 3) that everything but the i-th sample lays on points (n x 2, pixels) in it."""
         box, mask = self.masks[i]
         others = self.whole[box] - _veil(self.light[box] * mask[..., None], self.shares)
-        at = (points_px + 0.5) / self.scale_px - 0.5 - (box[1].start, box[0].start)
-        x, y = at.T.astype(np.float32)
-        found = cv2.remap(others, x[None], y[None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(np.clip(found[0], 0.0, None), dtype=float)
+        return np.clip(self._at(others, points_px, (box[1].start, box[0].start)), 0.0, None)
+
+    def _at(self, plane: Plane, points_px: Array, corner: tuple[int, int] = (0, 0)) -> Array:
+        """A plane (of the picture, or of a box whose corner is given) at points (n x 2, pixels), n x 3."""
+        x, y = ((points_px + 0.5) / self.scale_px - 0.5 - corner).T.astype(np.float32)
+        found = cv2.remap(plane, x[None], y[None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(found[0], dtype=float)
 
     def blind(self, faintest: float) -> bool:
         """Whether a rendered file shows hardly any veil: on most of the dark ground less than half a code."""
         laid = self.whole.max(axis=2)[self.covered == 0]
         return faintest > 0 and (not laid.size or float(np.quantile(laid, 0.95)) < faintest / 12.0)
 
-    def ghost_on(self, i: int) -> tuple[Array, Array]:
-        """The lens's reflection on the i-th sample (3), and its error (3)."""
-        box, mask = self.masks[i]
-        level, error = (cv2.mean(plane[box], mask)[:3] for plane in (self.ghost, self.ghost_sd))
-        return np.array(level), np.array(error)
+    def ghost_on(self, points_px: Array) -> tuple[Array, Array]:
+        """The lens's reflection on points (n x 2, pixels), n x 3, and its error."""
+        return self._at(self.ghost, points_px), self._at(self.ghost_sd, points_px)
 
     def around(self, i: int) -> tuple[Array, Array]:
         """Light (3) just around the i-th sample that nothing explains, and its error (3); none if faint.
