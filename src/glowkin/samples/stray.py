@@ -143,9 +143,10 @@ def surroundings(
     sources = _sources(frame, [*glowing] or outlines) if blind else None
     for i, outline in enumerate(outlines):
         blocks = patches[i] if len(patches) else np.zeros((0, 6))
-        thrown, error = _neighbours(veil, i, outline, blocks, sources, frame.faintest)
         points, weights = _places(outline, blocks)
-        (around, around_sd), (ghost, ghost_sd) = veil.around(i), (weights @ g for g in veil.ghost_on(points))
+        reflected = veil.ghost_on(points)
+        thrown, error = _neighbours(veil, i, outline, _without(blocks, reflected[0]), sources, frame.faintest)
+        (around, around_sd), (ghost, ghost_sd) = veil.around(i), (weights @ g for g in reflected)
         of_lamp, of_room = (_LAMP * _fitting(_LAMP * lamp, blocks), _ROOM * _fitting(_ROOM * room, blocks))
         may_be = _ROOM * room * _fitting(_ROOM * room, blocks, frame.faintest)
         # Of what does not show no more than any channel holds: else no saturated colour would be told.
@@ -220,6 +221,11 @@ def _places(outline: Array, blocks: Array) -> tuple[Array, Array]:
     return blocks[:, :2], blocks[:, 2] / blocks[:, 2].sum()
 
 
+def _without(blocks: Array, light: Array) -> Array:
+    """The blocks without light (m x 3) that lies on them."""
+    return np.hstack([blocks[:, :3], blocks[:, 3:] - light]) if len(blocks) else blocks
+
+
 def _times(light: Array, blocks: Array, faintest: float) -> float:
     """How many times this light (3) fits into all that a sample of these blocks shows, two codes allowed."""
     if not len(blocks) or not (light > 0).any():
@@ -244,7 +250,7 @@ def _neighbours(
         sd = min(sd, _UNSEEN * faintest / max(float(mean.max()), 1e-12))
     most = _times(mean, blocks, faintest)
     q, error = amount(blocks, pattern, min(believed, 0.5 * most), min(sd, most))
-    q, error = min(q, most), min(error, most)
+    q, error = min(max(q, 0.0), most), min(error, most)
     return q * mean, np.hypot(error, shape * q) * mean
 
 
