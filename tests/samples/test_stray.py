@@ -75,6 +75,32 @@ def test_the_amount_of_a_neighbours_light_is_told_by_the_samples_own_gradient():
     assert error < 1.0
 
 
+def blocks_of(picture, outline, size=6):
+    """Blocks of a sample: x, y, cells, RGB."""
+    inside, rows = picture.mask([outline]), []
+    for y in range(0, inside.shape[0], size):
+        for x in range(0, inside.shape[1], size):
+            box = np.s_[y : y + size, x : x + size]
+            if inside[box].all():
+                middle = (x + (size - 1) / 2, y + (size - 1) / 2)
+                rows.append((*middle, size**2, *picture.linear[box].mean(axis=(0, 1))))
+    return np.array(rows)
+
+
+def test_a_reflection_in_the_lens_on_half_of_a_sample_is_taken_off():
+    """A share of 0.002 of a bright sample, turned about the middle of the frame, meets half of a dim one."""
+    dim, green = np.array([0.02, 0.01, 0.002]), np.array([0.1, 0.4, 0.1])
+    picture = veiled((100, 120, 25, dim), (245, 120, 25, green), background=0 * VIOLET, share=0.01)
+    bright = frame((245, 120, 25, green), background=0 * VIOLET).linear
+    ghost = 0.002 * cv2.GaussianBlur(bright[::-1, ::-1], (0, 0), 6.0)
+    picture = Frame(picture.linear + ghost.astype(np.float32), 1)
+    outlines = [disc(100, 120, 22), disc(245, 120, 22)]
+    stray = surroundings(picture, outlines, patches=[blocks_of(picture, o) for o in outlines])
+    truly = cv2.mean(ghost + 0.01 * cv2.GaussianBlur(bright, (0, 0), 25.0), picture.mask(outlines[:1]))[:3]
+    assert truly[1] > 0.2 * 0.002 * green[1]
+    assert stray.level[0] == pytest.approx(truly, rel=0.25)
+
+
 def test_a_pattern_that_tells_nothing_leaves_the_amount_as_it_was_believed():
     x, y = (v.ravel() for v in np.meshgrid(np.arange(7.0), np.arange(7.0)))
     seen = np.tile([0.02, 0.01, 0.002], (49, 1)) * (1 + 0.1 * np.sin(x + y))[:, None]
