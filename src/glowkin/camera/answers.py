@@ -303,9 +303,16 @@ class Answers:
         return np.where((share >= _ONE_BAND)[:, None, None], out, np.nan)
 
 
-def seen_by(prior: EmissionPrior, camera: Sensitivities, observer: int, seed: int = 0) -> Answers:
-    """The answers of one camera, drawn anew for each spectrum from what is known of it."""
+def seen_by(
+    prior: EmissionPrior, camera: Sensitivities, observer: int, seed: int = 0, *, calibrated: bool = True
+) -> Answers:
+    """The answers of one camera, drawn anew for each spectrum from what is known of it.
+
+    What is known of one that is not ``calibrated`` is too little for its most probable self to tell anything.
+    """
     drawn_so = answers_of(prior, *channels_seen(prior, camera, seed), observer)
+    if not calibrated:
+        return drawn_so
     probable = prior.spectra @ camera.mean.T.astype(np.float32)
     return replace(drawn_so, likely=shares(probable.astype(float)))
 

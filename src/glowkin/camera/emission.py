@@ -93,6 +93,11 @@ class Camera:
         """What this camera's errors are named by."""
         return self.source or f"{self.name}, {self.basis}"
 
+    @property
+    def calibrated(self) -> bool:
+        """Whether its sensitivities were measured or fitted: a file's matrices alone tell too little."""
+        return self.basis != "generic"
+
     def with_answers(
         self,
         sensitivities: Sensitivities | None,
@@ -124,7 +129,7 @@ class Camera:
 
     @property
     def _description(self) -> Description:
-        return Description(self.sensitivities, self.space, self.balance)
+        return Description(self.sensitivities, self.space, self.balance, self.calibrated)
 
     @cached_property
     def to_xyz(self) -> Array:
@@ -284,7 +289,7 @@ class Camera:
 
     def save(self, path: str | Path) -> None:
         """Write a camera file. Raises ``WrongUseError`` for a camera of which no sensitivities are known."""
-        if self.sensitivities is None or self.basis == "generic":
+        if self.sensitivities is None or not self.calibrated:
             raise WrongUseError(f"{self.name}: nothing is known of its sensitivities that a file could keep")
         file = self.file or CameraFile(self.sensitivities, self.basis, model=self.name)
         file.save(Path(path))

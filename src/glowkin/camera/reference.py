@@ -134,7 +134,8 @@ def recentred(
     sources = [(f"{camera.shared_source}, camera", known.loadings.shape[2])]
     sources += [(_spectrum_source(one, seen), len(one.glow.modes)) for one in seen]
     sources += [(f"reference in {photograph}", 2 * len(seen))]
-    return camera.with_answers(moved, {observer: seen_by(emission_prior(), moved, observer)}, tuple(sources))
+    answers = seen_by(emission_prior(), moved, observer, calibrated=camera.calibrated)
+    return camera.with_answers(moved, {observer: answers}, tuple(sources))
 
 
 def _spectrum_source(one: Seen, seen: Sequence[Seen]) -> str:

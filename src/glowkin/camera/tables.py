@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -29,20 +30,21 @@ _Kind = TypeVar("_Kind", bound=Answers)
 
 @dataclass(frozen=True, eq=False)
 class Description:
-    """What is known of a camera: its sensitivities, or of a rendered file its colour space (3 x 3 to XYZ) and
-    the error of its white balance.
+    """What is known of a camera: its sensitivities, and whether they are ``calibrated`` or only follow from a
+    file's matrices, or of a rendered file its colour space (3 x 3 to XYZ) and the error of its white balance.
     """
 
     sensitivities: Sensitivities | None
     space: Array | None
     balance: float
+    calibrated: bool
 
     @property
     def key(self) -> str:
         """What its answers are kept by."""
         known = self.sensitivities
         if known is not None:
-            return content(known.mean, known.loadings)
+            return f"{self.calibrated} {content(known.mean, known.loadings)}"
         cameras = camera_prior()
         told = content(np.asarray(self.space), cameras.mean, cameras.loadings)
         return f"{DEVELOPMENT_VERSION} {told} {self.balance}"
@@ -50,7 +52,8 @@ class Description:
 
 def answers_kept(camera: Description, observer: int) -> Answers:
     """What the camera shows of the prior's spectra."""
-    return _kept(camera, observer, "", Answers, seen_by, developed)
+    of_camera = partial(seen_by, calibrated=camera.calibrated)
+    return _kept(camera, observer, "", Answers, of_camera, developed)
 
 
 def overexposed_kept(camera: Description, observer: int) -> Overexposed:
@@ -78,6 +81,7 @@ def _kept(
         return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn, *likely])
 
     t = cached(f"{ANSWERS_VERSION} {VERSION} {version}{observer} {camera.key}", table).astype(float)
-    one = kind is Answers and camera.sensitivities is not None
-    end = t.shape[1] - 3 if one else t.shape[1]
-    return kind(t[:, :3], t[:, 8:end], t[:, 3:5], t[:, 5], t[:, 6:8], t[:, end:] if one else None)
+    told, likely = t, None
+    if kind is Answers and camera.sensitivities is not None and camera.calibrated:
+        told, likely = t[:, :-3], t[:, -3:]
+    return kind(t[:, :3], told[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8], likely)
