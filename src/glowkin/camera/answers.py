@@ -37,6 +37,7 @@ _STEP, _NARROWEST = 1e-4, 1e-3
 _NOISY = 3.0
 """So many standard deviations of noise reach farther than the kernel: the answer is read along rays."""
 _CHUNK = 256
+_MOST_TAKEN, _NEGLIGIBLE = 0.5, 1e-4
 _LEAST_SD = 4e-4
 """Standard deviation of u'v' at least: no prior knows colours along the spectrum locus better."""
 _THIN, _WIDER = (0.3, 0.5), 1.7
@@ -175,6 +176,31 @@ class Answers:
             probable = self._by_likely.own(rgb, covariance) + shared @ shared.transpose(0, 2, 1)
         thin = np.clip((apart - _THIN[0]) / (_THIN[1] - _THIN[0]), 0.0, 1.0)[:, None, None]
         return np.asarray((1.0 - thin) * probable + thin * _WIDER * total)
+
+    def allowed(self, rgb: Array, C: Array, allowance: Array) -> Array:
+        """Covariance (n x 2 x 2) of u'v' from one step of each kind of light (n x 3 x r) up and one down.
+
+        A step down that would take most of the light away is shortened, and its effect scaled up.
+        """
+        total = np.clip(rgb, 0.0, None).sum(axis=1)
+        size = np.abs(allowance).sum(axis=1) / np.maximum(total, 1e-300)[:, None]
+        kinds = np.flatnonzero(size.max(axis=0, initial=0.0) > _NEGLIGIBLE)
+        out = np.zeros((len(rgb), 2, 2))
+        if not len(kinds):
+            return out
+        here = self.colours(rgb, C)
+        for kind in kinds:
+            down = np.minimum(1.0, _MOST_TAKEN / np.maximum(size[:, kind], 1e-9))
+            for part in (np.ones_like(down), -down):
+                moved = self.colours(rgb + part[:, None] * allowance[:, :, kind], C)
+                step = (moved - here) / np.abs(part)[:, None]
+                out += 0.5 * step[:, :, None] * step[:, None, :]
+        return out
+
+    def colours(self, rgb: Array, covariance: Array) -> Array:
+        """U'v' (n x 2) of channel means alone."""
+        parts = [self._walked(self.neighbours(rgb[s], covariance[s]))[3][:, :2] for s in _chunks(len(rgb))]
+        return np.concatenate(parts)
 
     def own(self, rgb: Array, covariance: Array) -> Array:
         """Covariance (n x 2 x 2) of the colours of channel means by these points alone."""

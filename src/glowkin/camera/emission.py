@@ -44,7 +44,6 @@ if TYPE_CHECKING:
 NO_NAME = "unknown camera"
 """Of a camera whose files do not tell it."""
 _DAYLIGHT_K = 6504.0
-_MOST_TAKEN, _NEGLIGIBLE = 0.5, 1e-4
 
 
 @dataclass(frozen=True)
@@ -227,7 +226,7 @@ class Camera:
         read = table.read(rgb[known], C[known])
         own, shared = self._parts(read, C[known])
         if allowance is not None:
-            own = own + _allowed(table, rgb[known], C[known], allowance[known])
+            own = own + table.allowed(rgb[known], C[known], allowance[known])
         sources = iter(shared)
         return Emissions(
             _filled(known, read.luminance),
@@ -314,27 +313,6 @@ class Camera:
         from glowkin.light.decode import open_photo
 
         return cls.from_file(fit_chart(open_photo(chart_photo), corners, chart, chart_light, lights))
-
-
-def _allowed(table: Answers, rgb: Array, C: Array, allowance: Array) -> Array:
-    """Covariance (n x 2 x 2) of u'v' from one step of each kind of light up and one down.
-
-    A step down that would take most of the light away is shortened, and its effect scaled up.
-    """
-    total = np.clip(rgb, 0.0, None).sum(axis=1)
-    size = np.abs(allowance).sum(axis=1) / np.maximum(total, 1e-300)[:, None]
-    kinds = np.flatnonzero(size.max(axis=0, initial=0.0) > _NEGLIGIBLE)
-    out = np.zeros((len(rgb), 2, 2))
-    if not len(kinds):
-        return out
-    here = table.read(rgb, C).uv_prime
-    for kind in kinds:
-        down = np.minimum(1.0, _MOST_TAKEN / np.maximum(size[:, kind], 1e-9))
-        for part in (np.ones_like(down), -down):
-            moved = table.read(rgb + part[:, None] * allowance[:, :, kind], C).uv_prime
-            step = (moved - here) / np.abs(part)[:, None]
-            out += 0.5 * step[:, :, None] * step[:, None, :]
-    return out
 
 
 def camera_of(
