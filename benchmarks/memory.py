@@ -1,14 +1,16 @@
 """What ``glowkin track`` takes of the memory for few and for many photographs: the command and its workers.
 
-    python benchmarks/memory.py [FEW MANY [WIDTH]]      100 and 1000; 1000 and 10000 take an hour
+    python benchmarks/memory.py [FEW MANY [WIDTH]] [--out]      100 and 1000; 1000 and 10000 take an hour
 
 The photographs are copies of one rendered JPEG of 1 MP (or as wide as told, in less time: the share of each
 photograph then counts for more), ten minutes apart by their Exif time. Memory is the
-proportional share (Pss) of the process and its workers, added up five times a second; Linux only.
+proportional share (Pss) of the process and its workers, added up five times a second; Linux only. With
+``--out`` the folder of results is written, report and figures with it; else the document is printed.
 """
 
 from __future__ import annotations
 
+import argparse
 import subprocess
 import sys
 import tempfile
@@ -68,13 +70,18 @@ def peak_mb(folder: Path, *options: str) -> tuple[float, float]:
 
 
 def main() -> None:
-    few, many = map(int, sys.argv[1:3]) if len(sys.argv) > 2 else (100, 1000)
-    width = int(sys.argv[3]) if len(sys.argv) > 3 else WIDTH
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("few", type=int, nargs="?", default=100)
+    parser.add_argument("many", type=int, nargs="?", default=1000)
+    parser.add_argument("width", type=int, nargs="?", default=WIDTH)
+    parser.add_argument("--out", action="store_true")
+    options = parser.parse_args()
+    few, many = options.few, options.many
     found = []
     for number in (few, many):
-        with tempfile.TemporaryDirectory() as folder:
-            photographs(Path(folder), number, width)
-            found.append(peak_mb(Path(folder), "--json"))
+        with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as out:
+            photographs(Path(folder), number, options.width)
+            found.append(peak_mb(Path(folder), *(("--out", out) if options.out else ("--json",))))
             print(f"{number} photographs: {found[-1][0]:.0f} MB, {found[-1][1]:.0f} s", flush=True)
     growth = found[1][0] / found[0][0] - 1
     print(f"{100 * growth:+.0f} %, {1024 * (found[1][0] - found[0][0]) / (many - few):.1f} kB a photograph")

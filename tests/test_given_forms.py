@@ -21,6 +21,7 @@ from glowkin.base.given import LuminanceRatio
 from glowkin.base.records import course_from_json
 from glowkin.base.settings import Settings
 from glowkin.cli import main
+from glowkin.findings.given_forms import check_alike
 from glowkin.findings.track import Plan
 from glowkin.giving import with_forms
 from glowkin.scene.cameras import default_camera
@@ -226,9 +227,14 @@ def test_what_is_not_there_is_refused_with_the_mend(tenfold, forms, tmp_path):
     ):
         with pytest.raises(WrongUseError, match=words):
             followed(tenfold, old_form=told)
-    other = [replace(p, kind="rendered") for p in tenfold]
     with pytest.raises(CannotMeasureError, match="by the same camera"):
-        followed(other, old_form=f"{forms}:S1")
+        check_alike("old", f"{forms}:S1", replace(tenfold[0], kind="rendered"), tenfold[0])
+    other = [replace(p, kind="rendered") for p in tenfold]
+    ratio = LuminanceRatio(10.0, 1.0)
+    with pytest.raises(CannotMeasureError, match=r"--old-form and --luminance-ratio: .*JPEG.*photograph raw"):
+        followed(other, old_form=f"{forms}:S1", luminance_ratio=ratio)
+    with pytest.raises(CannotMeasureError, match=r"^--luminance-ratio: a series of JPEG"):
+        followed(other, luminance_ratio=ratio)
     for text in ("ten", "0", "10±20", "-3", "1e9", "10±"):
         with pytest.raises(WrongUseError, match="write the new form's luminance"):
             LuminanceRatio.read(text)

@@ -12,7 +12,7 @@ from glowkin.base.errors import CannotMeasureError, CannotReadError, WrongUseErr
 from glowkin.base.given import LuminanceRatio
 from glowkin.base.spectra import read_forms
 from glowkin.camera.glows import known_glow
-from glowkin.findings.given_forms import check_alike, form_from_glow, form_from_sample
+from glowkin.findings.given_forms import check_alike, check_raw, form_from_glow, form_from_sample
 from glowkin.run.many import map_photos
 
 if TYPE_CHECKING:
@@ -44,16 +44,18 @@ def with_forms(
     Raises WrongUseError, CannotReadError or CannotMeasureError with the option and the mend.
     """
     forms: list[FormGiven] = []
-    for form, told in (("old", plan.old_form), ("new", plan.new_form)):
-        if told and photos:
-            file, name = parted(form, told)
+    if photos:
+        check_raw([f"--{key.replace('_', '-')}" for key in told(plan)], photos[0])
+    for form, words in (("old", plan.old_form), ("new", plan.new_form)):
+        if words and photos:
+            file, name = parted(form, words)
             if file.lower().endswith(".json"):
                 first = camera or _camera(folder / photos[0].path, settings)
-                forms.append(form_from_glow(form, told, first, known_glow(told), _basis(form, file, name)))
+                forms.append(form_from_glow(form, words, first, known_glow(words), _basis(form, file, name)))
                 continue
             photo = (look and look(file)) or _measured(file, settings)
-            check_alike(form, told, photo, photos[0])
-            forms.append(form_from_sample(form, told, _named(photo, settings.names), name))
+            check_alike(form, words, photo, photos[0])
+            forms.append(form_from_sample(form, words, _named(photo, settings.names), name))
     return replace(plan, forms=tuple(forms))
 
 

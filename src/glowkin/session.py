@@ -61,7 +61,6 @@ class Session:
     outlet: Outlet
     told: dict[str, Any]
     photos: Photos = field(default_factory=list)
-    previews: dict[str, Any] = field(default_factory=dict)
     errors: list[Error] = field(default_factory=list)
     pairs: list[Comparison] | None = None
     course: TimeCourse | None = None
@@ -104,7 +103,7 @@ class Session:
             return photo
         from glowkin.telling.out_dir import keep_preview
 
-        self.previews[photo.path] = keep_preview(self.outlet.out, photo, picture)
+        keep_preview(self.outlet.out, photo, picture)
         return photo
 
     def _keep(self, outcome: Outcome[Any]) -> None:
@@ -170,7 +169,6 @@ class Session:
             self.photos,
             self.pairs or (),
             self.course,
-            previews=self.previews,
             settings=self.told,
             program=self.program,
             versions=versions(),
@@ -200,7 +198,7 @@ def start(
     settings = session.settings
     if series:
         session.series, session.settings = True, of_a_series(settings)
-        session.photos = Shelf() if session.outlet.out is None else []
+        session.photos = Shelf()
     paths, session.errors = meant(photos, settings)
     if series or bracket:
         paths = one_a_shot(paths, RAW_SUFFIXES)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin import giving, recipes
 from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.base.records import TimeCourse
+from glowkin.base.shelf import Shelf
 from glowkin.light.photo import RAW_SUFFIXES, SUFFIXES
 from glowkin.run.arrivals import arrivals
 from glowkin.run.gather import is_photograph, one_a_shot
@@ -66,10 +67,11 @@ class Watch:
         self._session, self._folder, self._plan, self._jobs, self._stop = session, folder, plan, jobs, stop
         session.series, self._settings = True, of_a_series(session.settings)
         self._beside = frames_beside(session.settings)
-        self._photos: dict[Path, MeasuredPhoto] = {}
+        self._shelf: Shelf[MeasuredPhoto] = Shelf()
+        self._photos: dict[Path, int] = {}
         self._refused: dict[Path, str] = {}
-        self._digest: dict[Path, str] = {}
-        self._path: dict[str, Path] = {}
+        self._digest: dict[Path, bytes] = {}
+        self._path: dict[bytes, Path] = {}
         self._course: Course | None = None
 
     def run(self) -> None:
@@ -100,8 +102,9 @@ class Watch:
         session, course = self._session, self._course
         if course is not None:
             course.join()
-        if course is None or course.photos != session.photos:
-            course = self._course_of(session.photos)
+        photos = self._series()
+        if course is None or not course.photos.holds_what(photos):
+            course = self._course_of(photos)
             course.run()
         session.photos = course.series
         if course.error is None:
@@ -127,7 +130,7 @@ class Watch:
         """Whether its content is; if so, it takes the place of what stood there before."""
         try:
             with path.open("rb") as file:
-                digest = hashlib.file_digest(file, "sha256").hexdigest()
+                digest = hashlib.file_digest(file, "sha256").digest()
         except OSError:
             return path.exists()
         first = self._path.get(digest)
@@ -135,7 +138,7 @@ class Watch:
             if first not in (path,) and first.exists():
                 self.screen.line(f"{path.name}: the same as {first.name}, not measured again")
             return False
-        self._path.pop(self._digest.get(path, ""), None)
+        self._path.pop(self._digest.get(path, b""), None)
         self._path[digest], self._digest[path] = path, digest
         return True
 
@@ -153,11 +156,13 @@ class Watch:
             self.screen.sentence(f"{outcome.message}. It is tried again when it changes.")
             return
         self._refused.pop(path, None)
-        self._photos[path] = self._session.kept(outcome.result)
-        self.screen.line(f"{len(self._photos)} {path.name}: {_words(self._photos[path])}")
+        photo = self._session.kept(outcome.result)
+        self._photos[path] = len(self._shelf)
+        self._shelf.append(photo)
+        self.screen.line(f"{len(self._photos)} {path.name}: {_words(photo)}")
 
-    def _series(self) -> list[MeasuredPhoto]:
-        return [self._photos[path] for path in one_a_shot(sorted(self._photos), RAW_SUFFIXES)]
+    def _series(self) -> Shelf[MeasuredPhoto]:
+        return self._shelf.of(self._photos[path] for path in one_a_shot(sorted(self._photos), RAW_SUFFIXES))
 
     def _keep_up(self) -> None:
         """Show the course that was worked out, and begin with the next where there are more photographs."""
@@ -171,20 +176,22 @@ class Watch:
             elif len(course.photos) > 1:
                 self.screen.sentence(f"No course yet: {course.error}")
         photos = self._series()
-        if photos and (course is None or course.photos != photos) and not self._stop.told():
+        more = course is None or not course.photos.holds_what(photos)
+        if photos and more and not self._stop.told():
             self._course = self._course_of(photos)
             self._course.start()
 
-    def _course_of(self, photos: Photos) -> Course:
+    def _course_of(self, photos: Shelf[MeasuredPhoto]) -> Course:
         return Course(photos, self._plan, self._session)
 
 
 class Course(threading.Thread):
     """The course of the photographs so far, worked out beside the watching, so that nothing waits for it."""
 
-    def __init__(self, photos: Photos, plan: Plan, session: Session) -> None:
+    def __init__(self, photos: Shelf[MeasuredPhoto], plan: Plan, session: Session) -> None:
         super().__init__(daemon=True)
-        self.photos = self.series = photos
+        self.photos = photos
+        self.series: Photos = photos
         self.course = TimeCourse((), ())
         self.error: Exception | None = None
         self.shown = False

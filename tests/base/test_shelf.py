@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import io
 import json
+import threading
 import tracemalloc
 from dataclasses import dataclass
 
@@ -63,3 +64,31 @@ def test_a_document_written_piece_by_piece_is_the_same():
     assert json.loads(out.getvalue()) == json.loads(json.dumps(to_json(course)))
     with pytest.raises(TypeError, match="set is not a record"):
         shallow(set())
+
+
+def test_chosen_records_stay_where_they_lie():
+    shelf = Shelf(RECORDS)
+    chosen = shelf.of([4, 1])
+    shelf.append(Record(7))
+    assert list(chosen) == [RECORDS[4], RECORDS[1]]
+    assert chosen.holds_what(shelf.of([4, 1]))
+    assert not chosen.holds_what(shelf.of([1, 4]))
+    assert not chosen.holds_what(Shelf(RECORDS).of([4, 1]))
+    del shelf
+    assert chosen[0] == RECORDS[4]
+
+
+def test_a_shelf_is_read_while_another_thread_fills_it():
+    shelf = Shelf(RECORDS)
+    wrong = []
+
+    def read():
+        for _ in range(300):
+            wrong.extend(r for i, r in enumerate(shelf.of(range(7))) if r != RECORDS[i])
+
+    thread = threading.Thread(target=read)
+    thread.start()
+    for i in range(2000):
+        shelf.append(Record(i, ("b",) * 50))
+    thread.join()
+    assert not wrong

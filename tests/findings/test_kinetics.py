@@ -162,7 +162,7 @@ def kept_names(*fits):
 
 def fitted(name, rss, score):
     """Of 30 degrees of freedom, the noise as declared where the RSS is 30."""
-    return FittedCourse(Course(RATE_MODELS[name]), Fit(np.zeros(2), np.eye(2), rss, 30), score)
+    return FittedCourse(Course(RATE_MODELS[name]), Fit(np.zeros(2), np.eye(2), rss, 30), score, score)
 
 
 def test_models_are_kept_within_two_units_and_with_an_exponent_of_one_first_order_comes_back():

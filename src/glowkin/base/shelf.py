@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import pickle
 import tempfile
 import weakref
@@ -13,6 +14,30 @@ from typing import Any, TypeVar, overload
 T = TypeVar("T")
 
 
+class _File:
+    """A file without a name; gone with the last shelf that has it."""
+
+    def __init__(self) -> None:
+        self._file = tempfile.TemporaryFile()  # noqa: SIM115 - open as long as a shelf has it
+        weakref.finalize(self, self._file.close)
+        self._end = 0
+
+    def put(self, packed: bytes) -> tuple[int, int]:
+        """Write behind all else; answers where it begins and how long it is."""
+        self._file.seek(self._end)
+        self._file.write(packed)
+        self._file.flush()
+        self._end += len(packed)
+        return self._end - len(packed), len(packed)
+
+    def take(self, begins: int, length: int) -> bytes:
+        """Read, in whichever thread, while another puts."""
+        if hasattr(os, "pread"):
+            return os.pread(self._file.fileno(), length, begins)
+        self._file.seek(begins)
+        return self._file.read(length)
+
+
 class Shelf(Sequence[T]):
     """Records in the order they came; each is read back from this process's own file when it is asked for.
 
@@ -20,23 +45,34 @@ class Shelf(Sequence[T]):
     """
 
     def __init__(self, items: Iterable[T] = ()) -> None:
-        self._file = tempfile.TemporaryFile()  # noqa: SIM115 - open as long as the shelf is there
-        weakref.finalize(self, self._file.close)
-        self._ends = array("q", [0])
+        self._file = _File()
+        self._begins, self._length = array("q"), array("q")
         self._last: tuple[int, T] | None = None
         for item in items:
             self.append(item)
 
     def append(self, item: T) -> None:
         """Put a record behind the others."""
-        packed = pickle.dumps(item, protocol=5)
-        self._file.seek(self._ends[-1])
-        self._file.write(packed)
-        self._ends.append(self._ends[-1] + len(packed))
+        begins, length = self._file.put(pickle.dumps(item, protocol=5))
+        self._begins.append(begins)
+        self._length.append(length)
+
+    def of(self, places: Iterable[int]) -> Shelf[T]:
+        """The records at these places, in that order, without writing them again."""
+        out: Shelf[T] = Shelf.__new__(Shelf)
+        out._file, out._last = self._file, None
+        wanted = list(places)
+        out._begins = array("q", (self._begins[i] for i in wanted))
+        out._length = array("q", (self._length[i] for i in wanted))
+        return out
+
+    def holds_what(self, other: Shelf[T]) -> bool:
+        """Whether both hold the same records of one file in the same order."""
+        return self._file is other._file and self._begins == other._begins
 
     def __len__(self) -> int:
         """How many there are."""
-        return len(self._ends) - 1
+        return len(self._begins)
 
     @overload
     def __getitem__(self, index: int) -> T: ...
@@ -51,11 +87,11 @@ class Shelf(Sequence[T]):
         return self._read(index % len(self))
 
     def _read(self, index: int) -> T:
-        if self._last is None or self._last[0] != index:
-            self._file.seek(self._ends[index])
-            packed = self._file.read(self._ends[index + 1] - self._ends[index])
-            self._last = index, pickle.loads(packed)  # noqa: S301 - what append wrote
-        return self._last[1]
+        last = self._last
+        if last is None or last[0] != index:
+            packed = self._file.take(self._begins[index], self._length[index])
+            self._last = last = index, pickle.loads(packed)  # noqa: S301 - what append wrote
+        return last[1]
 
 
 def kept_as(like: Sequence[T], items: Iterable[T]) -> list[T] | Shelf[T]:

@@ -83,11 +83,16 @@ class Course:
 
 @dataclass(frozen=True)
 class FittedCourse:
-    """A course with its best parameters and what the data leave open."""
+    """A course with its best parameters and what the data leave open.
+
+    ``cautious`` is AICc with the noise not taken for less than the frames declare: a few of them that happen
+    to scatter little are no proof against a model that others follow within their errors.
+    """
 
     course: Course
     fit: Fit
     aicc: float
+    cautious: float
     half_time_interval_s: Interval = (None, None)
 
     @property
@@ -217,19 +222,20 @@ def fit_one(frames: Frames, course: Course, plain: FittedCourse | None = None) -
     if plain is not None and not _gains(frames, float(rss.min()), grid.shape[1], plain):
         return None
     best = fit(residuals, ends[np.argmin(rss)], box, frames.n_linear + frames.n_bounds)
-    score = _score(frames, best.rss, best.values.size)
-    return FittedCourse(course, best, score) if np.isfinite(score) else None
+    scores = _scores(frames, best.rss, best.values.size)
+    return FittedCourse(course, best, *scores) if np.isfinite(scores[0]) else None
 
 
 def _gains(frames: Frames, rss: float, n_parameters: int, plain: FittedCourse) -> bool:
     """Whether one more parameter than ``plain`` has is worth looking at."""
     by_chance = chance(plain.fit)
-    return plain.fit.rss - rss > by_chance or _score(frames, rss, n_parameters) <= plain.aicc + SAME
+    return plain.fit.rss - rss > by_chance or _scores(frames, rss, n_parameters)[0] <= plain.aicc + SAME
 
 
-def _score(frames: Frames, rss: float, n_parameters: int) -> float:
-    """AICc; the frames' noise is not taken for less than they declare."""
-    return aicc(rss, frames.n_data, frames.n_linear + n_parameters, declared=1.0)
+def _scores(frames: Frames, rss: float, n_parameters: int) -> tuple[float, float]:
+    """AICc, and the cautious one."""
+    n, k = frames.n_data, frames.n_linear + n_parameters
+    return aicc(rss, n, k), aicc(rss, n, k, declared=1.0)
 
 
 def chance(fit: Fit) -> float:
@@ -255,8 +261,8 @@ def better_ends(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
 
 
 def not_excluded(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
-    """All within 2 AICc units of the best, any other model that fits as well, and any whose exponent may be 1
-    together with first order.
+    """All within 2 AICc units of the best, or 2 cautious ones, any other model that fits as well, and any
+    whose exponent may be 1 together with first order.
 
     As well fits what has no more RSS than the best within its F limit: one parameter more is a reason to
     prefer the simpler model, not evidence against the other. The exponent's interval reaches 1 where first
@@ -264,7 +270,8 @@ def not_excluded(fits: Sequence[FittedCourse]) -> tuple[FittedCourse, ...]:
     one that stops part-way are two candidates.
     """
     best = min(fits, key=lambda f: f.aicc)
-    kept = [f for f in fits if f.aicc <= best.aicc + SAME]
+    cautious = min(f.cautious for f in fits)
+    kept = [f for f in fits if f.aicc <= best.aicc + SAME or f.cautious <= cautious + SAME]
     first = next((f for f in fits if f.course == Course(RATE_MODELS["first-order"])), None)
     if first is not None:
         reaching = [f for f in fits if _reaches_one(f, first)]

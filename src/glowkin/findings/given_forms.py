@@ -9,7 +9,6 @@ import numpy as np
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.given import FormGiven
 from glowkin.base.uncertainty import matrix
-from glowkin.camera.development import BALANCE
 from glowkin.camera.predicted import direction_of
 from glowkin.findings.given import FormLight, Given
 
@@ -22,17 +21,11 @@ if TYPE_CHECKING:
     from glowkin.camera.emission import Camera
     from glowkin.camera.glows import Glow
 
-_BALANCED = ", balanced in "
-_AT_ZERO = 0.004
-"""Share of the highest channel below which one of a rendered file is a bound, as in ``rendered``."""
 _CLIPPED = 0.01
 
 
 def form_from_sample(form: str, told: str, photo: MeasuredPhoto, name: str) -> FormGiven:
-    """A form from a measured sample: its channels' direction, with noise and the stray light taken off it.
-
-    A rendered file of automatic white balance has one of its own, and that is part of the error.
-    """
+    """A form from a measured sample: its channels' direction, with noise and the stray light taken off it."""
     sample = photo.sample(name)
     if sample is None:
         there = ", ".join(s.name for s in photo.samples) or "none"
@@ -46,11 +39,6 @@ def form_from_sample(form: str, told: str, photo: MeasuredPhoto, name: str) -> F
         )
     s, stray = np.array(sample.linear_rgb), np.array(sample.stray_rgb or (0.0, 0.0, 0.0))
     C = np.array(sample.linear_rgb_covariance) + np.outer(stray, stray)
-    if _BALANCED in photo.camera.name:
-        C = C + np.diag(np.square(BALANCE["automatic"] * s))
-    if photo.kind == "rendered":
-        cut = s <= _AT_ZERO * s.max()
-        C = C + np.diag(np.where(cut, np.square(10.0 * s.max()), 0.0))
     return _given(form, told, "photograph", s, C, sample.flags)
 
 
@@ -61,7 +49,7 @@ def form_from_glow(form: str, told: str, camera: Camera, glow: Glow, basis: str)
 
 def check_alike(form: str, told: str, photo: MeasuredPhoto, series: MeasuredPhoto) -> None:
     """Channels of another camera, or of a file of another kind, are not those of the series."""
-    one, other = ((p.kind, p.camera.name.split(_BALANCED)[0]) for p in (photo, series))
+    one, other = ((p.kind, p.camera.name) for p in (photo, series))
     if one != other:
         raise CannotMeasureError(
             f"--{form}-form {told}: is {one[0]} by {one[1]}, the series is {other[0]} by {other[1]}; give a "
@@ -70,24 +58,31 @@ def check_alike(form: str, told: str, photo: MeasuredPhoto, series: MeasuredPhot
         )
 
 
-def known_beforehand(forms: Sequence[FormGiven], ratio: LuminanceRatio | None, tone: float) -> Given | None:
-    """What a course is held to, None where nothing is given; the light of rendered files is theirs to the
-    power of ``tone``.
+def check_raw(given: Sequence[str], series: MeasuredPhoto) -> None:
+    """A rendered series is held to nothing ``given`` (names of options): its tone curve is known too little.
+
+    On rendered JPEG series forms outside sRGB, as saturated glows are, told nothing, and others told wrongly
+    where a change stops (docs/following-a-change.md).
     """
+    if given and series.kind == "rendered":
+        raise CannotMeasureError(
+            f"{' and '.join(given)}: a series of JPEG files cannot be held to it, as their tone curve bends "
+            "what lies between two forms; photograph raw, or leave it away"
+        )
+
+
+def known_beforehand(forms: Sequence[FormGiven], ratio: LuminanceRatio | None) -> Given | None:
+    """What a course is held to, None where nothing is given."""
     if not forms and ratio is None:
         return None
-    old, new = (next((_light(f, tone) for f in forms if f.form == which), None) for which in ("old", "new"))
+    old, new = (next((_light(f) for f in forms if f.form == which), None) for which in ("old", "new"))
     if ratio is None:
         return Given(old, new)
     return Given(old, new, ratio.value, ratio.sd / ratio.value)
 
 
-def _light(form: FormGiven, tone: float) -> FormLight:
-    s, C = np.clip(form.linear_rgb, 1e-6, None), np.array(form.linear_rgb_covariance)
-    if tone == 1.0:
-        return FormLight(np.array(form.linear_rgb), C)
-    slope = tone * s ** (tone - 1.0)
-    return FormLight(s**tone, C * slope * slope[:, None])
+def _light(form: FormGiven) -> FormLight:
+    return FormLight(np.array(form.linear_rgb), np.array(form.linear_rgb_covariance))
 
 
 def _given(form: str, told: str, basis: str, s: Array, C: Array, flags: tuple[str, ...] = ()) -> FormGiven:

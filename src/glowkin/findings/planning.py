@@ -148,7 +148,7 @@ def _excluded(frames: Frames, truth: Course, rival: Course, theta: Array) -> boo
     rss, rss_rival = n - k, n - k_rival + max(0.0, misfit - 2.0 * _ONE_SIDED * float(np.sqrt(misfit)))
     if rss_rival <= rss_limit(rss, n - k):
         return False
-    return aicc(rss_rival, n, k_rival, declared=1.0) > aicc(rss, n, k, declared=1.0) + SAME
+    return all(aicc(rss_rival, n, k_rival, v) > aicc(rss, n, k, v) + SAME for v in (0.0, 1.0))
 
 
 def _least_misfit(frames: Frames, rival: Course, log_half_time: float) -> float:

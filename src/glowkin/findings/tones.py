@@ -31,6 +31,8 @@ _SHAPE_SD = 0.07
 _TRIED, _FINE = np.linspace(-0.5, 0.5, 9), np.linspace(-0.5, 0.5, 401)
 _BELIEVED = np.exp(2.0 * _PRIOR_SD * np.linspace(-1.0, 1.0, 13))
 _FEWEST = 5
+_SURE = 1e-4
+"""Errors are declared, not learnt from the scatter, and a curve is more than a power: hence so small."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,18 @@ def denied(filed: Filed, name: str, of: Callable[[Series], Series]) -> bool:
     That they do is never said: some curve straightens the path of a moving band too, and what samples of one
     kind tell of the curve does not count here, for moving bands would tell their own.
     """
-    return all(two_forms_suffice(of(filed.toned(power)(name))) is False for power in _BELIEVED)
+    tried = [of(filed.toned(power)(name)) for power in _BELIEVED]
+    return all(two_forms_suffice(series) is False for series in tried) or _bent(tried)
+
+
+def _bent(tried: Sequence[Series]) -> bool:
+    """Whether under each curve a sample's path, with the lamp's brightness and all that channels tell where
+    they are clear of zero, is off every straight line by far more than errors.
+    """
+    from scipy.special import chdtrc
+
+    seen = straight([believable(series) for series in tried])
+    return seen.dof > 0 and bool((chdtrc(seen.dof, seen.rss) < _SURE).all())
 
 
 def straightness(tried: Sequence[Series]) -> Straight:

@@ -149,12 +149,9 @@ def _fit(
     plan: Plan,
     told: Occasions,
     told_of: Mapping[str, Open] | None = None,
-    power: float = 1.0,
 ) -> Mapping[str, CourseFit]:
-    """Every sample's course; of a rendered file from what it tells of each, light being this ``power`` of its
-    values.
-    """
-    given = known_beforehand(plan.forms, plan.luminance_ratio, power)
+    """Every sample's course; of a rendered file from what it tells of each."""
+    given = known_beforehand(plan.forms, plan.luminance_ratio)
     found = _all_series(frames, names, plan, told)
     series = {name: replace(s, given=given if changes(name, plan) else None) for name, s in found.items()}
     steady = bool(plan.controls) or told.violet is not None
@@ -188,8 +185,8 @@ def _fit_rendered(
     telling = [n for n in names if len(told_of[n].channels) and not clipped_at_an_end(frames, n)]
     filed = _filed(frames, plain, plan, told)
     power, *limits = powers_told(filed, telling, lambda name, series: told_of[name].of(series))
-    best = _fit(toned(frames, power), names, plan, told, told_of, power)
-    more = [_fit(toned(frames, limit), names, plan, told, told_of, limit) for limit in limits]
+    best = _fit(toned(frames, power), names, plan, told, told_of)
+    more = [_fit(toned(frames, limit), names, plan, told, told_of) for limit in limits]
     fits = {name: over_tones(best[name], [fits[name] for fits in more]) for name in names}
     return {name: _seen_whole(fit, filed, name, told_of[name]) for name, fit in fits.items()}
 

@@ -7,7 +7,7 @@ import io
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from glowkin.base.records import MeasuredPhoto, Sample, TimeCourse
 
@@ -16,12 +16,23 @@ if TYPE_CHECKING:
 
 def samples_csv(photos: Sequence[MeasuredPhoto]) -> str:
     """One row a sample; every column's head names its unit (1 for a pure number); unknown is empty."""
-    rows = ([take(photo, s) for _, take in _COLUMNS] for photo in photos for s in photo.samples)
-    return csv_text([head for head, _ in _COLUMNS], rows)
+    return b"".join(samples_csv_parts(photos)).decode()
+
+
+def samples_csv_parts(photos: Iterable[MeasuredPhoto]) -> Iterator[bytes]:
+    """The same, a photograph at a time."""
+    yield csv_text([head for head, _ in _COLUMNS], ()).encode()
+    for photo in photos:
+        yield _csv([take(photo, s) for _, take in _COLUMNS] for s in photo.samples).encode()
 
 
 def course_csv(course: TimeCourse) -> str:
     """One row a followed sample and photograph; unknown is empty."""
+    return b"".join(course_csv_parts(course)).decode()
+
+
+def course_csv_parts(course: TimeCourse) -> Iterator[bytes]:
+    """The same, a row at a time."""
     heads = (
         "sample", "time after time zero (s)", "photograph", "fraction in the starting form (1)",
         "fraction low 95 % (1)", "fraction high 95 % (1)", "share of the light (1)", "u prime (1)",
@@ -33,14 +44,18 @@ def course_csv(course: TimeCourse) -> str:
         for s in course.samples
         for p in s.points
     )  # fmt: skip
-    return csv_text(heads, rows)
+    yield csv_text(heads, ()).encode()
+    yield from (_csv([row]).encode() for row in rows)
 
 
 def csv_text(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     """A table of any rows, its cells as ``samples_csv`` has them."""
+    return _csv([head]) + _csv(rows)
+
+
+def _csv(rows: Iterable[Sequence[Any]]) -> str:
     buffer = io.StringIO()
     out = csv.writer(buffer, lineterminator="\n")
-    out.writerow(head)
     out.writerows([_cell(value) for value in row] for row in rows)
     return buffer.getvalue()
 

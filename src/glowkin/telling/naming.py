@@ -24,6 +24,10 @@ def public_names(paths: Iterable[str]) -> dict[str, str]:
     >>> public_names(["/data/a/1.jpg", "/data/b/1.jpg", "/data/b/2.jpg"])["/data/b/1.jpg"]
     'b/1.jpg'
     """
+    paths = dict.fromkeys(paths)
+    short = {path: base_name(path) for path in paths}
+    if len(set(short.values())) == len(short):
+        return short
     parts = {path: _parts(path) for path in paths}
     times = Counter(tail for own in parts.values() for tail in _tails(own))
     return {

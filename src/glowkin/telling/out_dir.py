@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from glowkin.base.errors import CannotReadError
-from glowkin.base.files import write_whole
+from glowkin.base.files import write_parts, write_whole
 from glowkin.base.matches import Matches, match_document, matches_from_json
 from glowkin.base.records import (
     Comparison,
@@ -28,13 +28,15 @@ from glowkin.base.records import (
     photos_from_json,
     track_document,
 )
+from glowkin.base.shelf import kept_as, shallow
 from glowkin.samples.outlines import outlines_text
 from glowkin.telling import figures
-from glowkin.telling.csv_file import course_csv, samples_csv
+from glowkin.telling.csv_file import course_csv_parts, samples_csv_parts
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.maps_file import read_maps, write_maps
 from glowkin.telling.match_table import matched_photographs, public_matches
 from glowkin.telling.naming import base_name, public_names, without_folders
+from glowkin.telling.pieces import Each, json_parts
 from glowkin.telling.previews import jpeg, pixels_of
 from glowkin.telling.progress import pages
 from glowkin.telling.report import build_report, shown_photographs
@@ -56,9 +58,9 @@ DOCUMENTS = ("measure.json", "compare.json", "track.json", "match.json")
 
 @dataclass(frozen=True)
 class Parts:
-    """All a report is made from; ``previews`` by the photograph's path."""
+    """All a report is made from; ``previews`` by the photograph's path. Photographs may be on a shelf."""
 
-    photos: tuple[MeasuredPhoto, ...] = ()
+    photos: Sequence[MeasuredPhoto] = ()
     pairs: tuple[Comparison, ...] = ()
     course: TimeCourse | None = None
     previews: Mapping[str, Preview] = field(default_factory=dict)
@@ -84,13 +86,17 @@ def write_out(
     maps: Mapping[str, Sequence[FractionMap]] | None = None,
     matches: Matches | None = None,
 ) -> Path:
-    """Write the whole folder; answers the path of its report.html."""
+    """Write the whole folder; answers the path of its report.html.
+
+    ``previews`` by the photograph's path; those there already, by ``keep_preview``, need not be told.
+    """
+    there = _read_previews(out_dir / "figures", shown_photographs(photos, course))
     parts = published(
         Parts(
-            tuple(photos),
+            photos,
             tuple(pairs),
             course,
-            previews or {},
+            {**there, **(previews or {})},
             settings or {},
             program,
             versions or {},
@@ -103,7 +109,7 @@ def write_out(
         (out_dir / folder).mkdir(parents=True, exist_ok=True)
     _write_documents(out_dir, parts)
     write_maps(out_dir, parts.maps)
-    write_whole(out_dir / "samples.csv", samples_csv(parts.photos).encode())
+    write_parts(out_dir / "samples.csv", samples_csv_parts(parts.photos))
     for photo in parts.photos:
         name = f"{file_stem(photo.path)}.geojson"
         write_whole(out_dir / "outlines" / name, outlines_text(photo).encode())
@@ -124,7 +130,7 @@ def write_records(
 ) -> None:
     """The documents alone, of a series that goes on; ``rebuild`` makes a report of them."""
     out_dir.mkdir(parents=True, exist_ok=True)
-    parts = Parts(tuple(photos), course=course, settings=settings, program=program, versions=versions)
+    parts = Parts(photos, course=course, settings=settings, program=program, versions=versions)
     _write_documents(out_dir, published(parts))
 
 
@@ -133,10 +139,9 @@ def _write_documents(out_dir: Path, parts: Parts) -> None:
     for name in set(DOCUMENTS) - set(documents):
         (out_dir / name).unlink(missing_ok=True)
     for name, document in documents.items():
-        text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False, default=str)
-        write_whole(out_dir / name, f"{text}\n".encode())
+        write_parts(out_dir / name, json_parts(document))
     if parts.course:
-        write_whole(out_dir / "course.csv", course_csv(parts.course).encode())
+        write_parts(out_dir / "course.csv", course_csv_parts(parts.course))
     else:
         (out_dir / "course.csv").unlink(missing_ok=True)
 
@@ -210,11 +215,13 @@ def _parts(out_dir: Path, found: Mapping[str, dict[str, Any]]) -> Parts:
 def _documents(parts: Parts) -> dict[str, dict[str, Any]]:
     """The documents by file name; settings and versions ride along so that a report can be made again."""
     more = {"settings": dict(parts.settings), "versions": dict(parts.versions)}
-    out = {"measure.json": {**measure_document(parts.photos, parts.errors, parts.program), **more}}
+    measured = measure_document((), parts.errors, parts.program)
+    out = {"measure.json": {**measured, "photos": Each([parts.photos]) if parts.photos else [], **more}}
     if parts.pairs:
         out["compare.json"] = {**compare_document(parts.pairs, parts.errors, parts.program), **more}
     if parts.course:
-        out["track.json"] = {**track_document(parts.course, parts.errors, parts.program), **more}
+        head = track_document(TimeCourse((), ()), parts.errors, parts.program)
+        out["track.json"] = {**head, **shallow(parts.course), **more}
     for matches in parts.matches:
         out["match.json"] = {**match_document(matches, parts.errors, parts.program), **more}
     return out
@@ -229,7 +236,7 @@ def published(parts: Parts) -> Parts:
     )
     return replace(
         parts,
-        photos=tuple(_public_photo(p, short[p.path]) for p in parts.photos),
+        photos=kept_as(parts.photos, (_public_photo(p, short[p.path]) for p in parts.photos)),
         pairs=pairs,
         course=parts.course and _public_course(parts.course, short),
         matches=tuple(public_matches(m, short) for m in parts.matches),

@@ -12,6 +12,7 @@ from glowkin.telling import drawing
 from glowkin.telling.event_lines import mark_events
 from glowkin.telling.naming import by_storage
 from glowkin.telling.numbers import at_least, duration, duration_unit
+from glowkin.telling.spots import thinned
 from glowkin.telling.tables import stop_words
 
 if TYPE_CHECKING:
@@ -163,7 +164,7 @@ def _panel(ax: Axes, condition: str, samples: Sequence[SampleCourse], axis: _Tim
 
 def _vial(ax: Axes, i: int, sample: SampleCourse, axis: _TimeAxis, by_light: bool, alone: bool) -> None:
     colour = drawing.colour(i)
-    counted, spoiled = _apart(sample.points)
+    counted, spoiled = (thinned(points) for points in _apart(sample.points))
     t, y, below, above = _values(counted, by_light)
     ax.errorbar(
         t, y, yerr=(below, above), linestyle="none", marker=drawing.marker(i), markersize=4.5, color=colour,

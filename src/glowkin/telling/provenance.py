@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.flags import FLAGS, Flag
@@ -11,7 +12,7 @@ from glowkin.telling.numbers import NOTHING
 from glowkin.telling.tables import Table
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
 
@@ -82,6 +83,8 @@ GRAVITY = (
 
 
 _SEVERAL = 3
+MOST_LISTED = 1000
+"""Photographs that a report lists; of more the first and the last half as many."""
 
 
 @dataclass(frozen=True)
@@ -93,10 +96,19 @@ class FlagRow:
 
 
 def photos_table(photos: Sequence[MeasuredPhoto], names: dict[str, str]) -> Table:
-    """The files, how they were taken, and the hash that tells them from any other."""
+    """The files, how they were taken, and the hash that tells them from any other; of very many the first and
+    the last.
+    """
     heads = ("Photograph", "Taken", "Exposure", "ISO", "Aperture", "Kind", "Camera description", "SHA-256")
-    rows = tuple(_photo_row(p, names[p.path]) for p in photos)
-    return _told_once(Table("Photographs", heads, rows))
+    listed = list(range(len(photos)))
+    if len(photos) > MOST_LISTED:
+        listed = listed[: MOST_LISTED // 2] + listed[-MOST_LISTED // 2 :]
+    rows = tuple(_photo_row(p, names[p.path]) for p in (photos[i] for i in listed))
+    table = _told_once(Table("Photographs", heads, rows))
+    if len(rows) == len(photos):
+        return table
+    left = f"The first and the last {MOST_LISTED // 2} of {len(photos)} photographs; the records hold all."
+    return replace(table, note=f"{left} {table.note}".strip())
 
 
 def _told_once(table: Table) -> Table:
@@ -154,8 +166,8 @@ def flag_rows(
 ) -> list[FlagRow]:
     """Every flag raised, gravest first, with the places that raised it."""
     places: dict[str, dict[str, None]] = {}
-    raised = _raised(photos, course) + [(f"{c.a.name} and {c.b.name}", c.flags) for c in pairs]
-    for where, names in raised:
+    between = ((f"{c.a.name} and {c.b.name}", c.flags) for c in pairs)
+    for where, names in chain(_raised(photos, course), between):
         for name in names:
             places.setdefault(name, {})[where] = None
     order = {name: i for i, name in enumerate(GRAVITY)}
@@ -163,20 +175,21 @@ def flag_rows(
     return [FlagRow(FLAGS[n], _few(list(places[n]))) for n in known]
 
 
-def _raised(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[tuple[str, tuple[str, ...]]]:
-    out: list[tuple[str, tuple[str, ...]]] = []
+def _raised(
+    photos: Sequence[MeasuredPhoto], course: TimeCourse | None
+) -> Iterator[tuple[str, tuple[str, ...]]]:
     for p in photos:
-        out.append((base_name(p.path), p.flags))
-        out += [(s.name, s.flags) for s in p.samples]
+        yield base_name(p.path), p.flags
+        yield from ((s.name, s.flags) for s in p.samples)
     for followed in course.samples if course else ():
-        out.append((followed.name, followed.flags))
-        out += [(followed.name, point.flags) for point in followed.points]
+        yield followed.name, followed.flags
+        yield from ((followed.name, point.flags) for point in followed.points)
     if course is None:
-        return out
-    out += [(s.name, s.flags) for s in course.storages]
+        return
+    yield from ((s.name, s.flags) for s in course.storages)
     compared = course.storage_comparisons or course.comparisons
-    out += [(f"{c.a} against {c.b}", c.flags) for c in compared]
-    return [*out, ("the whole series", course.flags)]
+    yield from ((f"{c.a} against {c.b}", c.flags) for c in compared)
+    yield "the whole series", course.flags
 
 
 def _few(places: list[str], most: int = 6) -> str:

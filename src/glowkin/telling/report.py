@@ -16,7 +16,7 @@ from glowkin.telling.numbers import NOTHING
 from glowkin.telling.picture import annotated_photograph, swatches
 from glowkin.telling.previews import data_uri, jpeg, pixels_of
 from glowkin.telling.progress import fraction_against_time, pages
-from glowkin.telling.spots import outside_series
+from glowkin.telling.spots import MOST_DRAWN, outside_series
 from glowkin.telling.storage_table import storages_table
 from glowkin.telling.strip import begins_words, map_pages, map_strip, strip_caption
 
@@ -178,8 +178,8 @@ def shown_photographs(
     apart = outside_series(photos, course)
     if len(apart) < len(photos):
         paths = {p.path for p in apart}
-        series = [p for p in photos if p.path not in paths]
-        return [*shown_photographs(apart), series[0], series[-1]]
+        first, last = (next(p for p in row if p.path not in paths) for row in (photos, reversed(photos)))
+        return [*shown_photographs(apart), first, last]
     return [photos[0], photos[-1]]
 
 
@@ -308,4 +308,7 @@ def _fractions(part: TimeCourse, whole: TimeCourse, prefix: str) -> Shown:
         "Amount left in the starting form (where marked: its share of the light), with 95 % bars where they "
         "exceed the marker, and the best model as a line. One marker shape for each vial."
     )
+    most = max((len(s.points) for s in part.samples), default=0)
+    if most > MOST_DRAWN:
+        caption += f" Of {most} photographs {MOST_DRAWN} are drawn, evenly spread; the records hold all."
     return _inline(fraction_against_time(part, whole), prefix, f"Fraction against time. {said}.", caption)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -16,11 +16,15 @@ if TYPE_CHECKING:
     from glowkin.base.records import MeasuredPhoto, Sample, SampleCourse, TimeCourse
     from glowkin.base.uncertainty import Array
 
+T = TypeVar("T")
 MOST_SPOTS = 30
 """More than that and only the first and the last photograph are drawn."""
 
 FORM = -1
 """The number of a known form, which is drawn in ink."""
+
+MOST_DRAWN = 400
+"""Photographs of a series that figures draw; of more, evenly many."""
 
 GATHERED = 3
 """So many vials of one condition in one place are labelled once."""
@@ -55,10 +59,10 @@ class Path:
         return np.asarray(np.mean([v[-1] for v in self.vials], axis=0))
 
 
-def outside_series(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> list[MeasuredPhoto]:
+def outside_series(photos: Sequence[MeasuredPhoto], course: TimeCourse | None) -> Sequence[MeasuredPhoto]:
     """The photographs that are not part of a series, whose path has a diagram of its own; all if none is."""
     series = {p.path for s in course.samples for p in s.points} if course else set()
-    return [p for p in photos if p.path not in series] or list(photos)
+    return [p for p in photos if p.path not in series] or photos
 
 
 def spots_of(photos: Sequence[MeasuredPhoto]) -> list[Spot]:
@@ -100,6 +104,17 @@ def _first_and_last(photos: Sequence[MeasuredPhoto]) -> Sequence[MeasuredPhoto]:
     return [photos[0], photos[-1]] if many else photos
 
 
+def thinned(items: Sequence[T]) -> Sequence[T]:
+    """Evenly many of a long row, the first and the last among them.
+
+    >>> len(thinned(range(1000))), thinned("abc")
+    (400, 'abc')
+    """
+    if len(items) <= MOST_DRAWN:
+        return items
+    return [items[round(i)] for i in np.linspace(0, len(items) - 1, MOST_DRAWN)]
+
+
 def paths_of(course: TimeCourse) -> list[Path]:
     """The samples of a time course under their conditions; those without any colour are left out."""
     groups = by_storage(s for s in course.samples if _track(s).size)
@@ -110,7 +125,7 @@ def paths_of(course: TimeCourse) -> list[Path]:
 
 
 def _track(sample: SampleCourse) -> Array:
-    points = sorted(sample.points, key=lambda p: p.time_s)
+    points = thinned(sorted(sample.points, key=lambda p: p.time_s))
     uv = [(p.u_prime, p.v_prime) for p in points if p.u_prime is not None and p.v_prime is not None]
     return np.array(uv, dtype=float).reshape(-1, 2)
 

@@ -50,9 +50,9 @@ def summary(
 
 
 def _measured(photos: Sequence[MeasuredPhoto]) -> str:
-    found = [s for p in photos for s in p.samples]
-    without = sum(s.u_prime is None for s in found)
-    names = len({s.name for s in found})
+    coloured = [(s.name, s.u_prime is not None) for p in photos for s in p.samples]
+    without = sum(not colour for _, colour in coloured)
+    names = len({name for name, _ in coloured})
     cameras = ", ".join(dict.fromkeys(camera_words(p) for p in photos))
     text = f"{_count(names, 'sample')} in {_count(len(photos), 'photograph')}, camera description: {cameras}."
     if without:
@@ -64,12 +64,16 @@ def support_words(photos: Sequence[MeasuredPhoto]) -> list[str]:
     """How little files support that an unknown camera developed with automatic white balance: a sentence, in
     the figures of these very photographs; none where there is no such file.
     """
-    files = [p for p in photos if p.camera.basis == "generic" and set(p.flags) >= AUTOMATIC]
-    seen = [s.u_prime_v_prime_covariance for p in files for s in p.samples if s.u_prime_v_prime_covariance]
+    files, seen = list[str](), list[float]()
+    for photo in photos:
+        if photo.camera.basis == "generic" and set(photo.flags) >= AUTOMATIC:
+            files.append(photo.path)
+            known = [C for s in photo.samples if (C := s.u_prime_v_prime_covariance)]
+            seen += [float(ellipse_95(np.array(C))[0]) for C in known]
     if not seen:
         return []
-    axis = median(ellipse_95(np.array(C))[0] for C in seen)
-    who = base_name(files[0].path) if len(files) == 1 else f"{len(files)} photographs"
+    axis = median(seen)
+    who = base_name(files[0]) if len(files) == 1 else f"{len(files)} photographs"
     support, it, gives = ("supports", "it", "gives") if len(files) == 1 else ("support", "they", "give")
     return [
         f"{who} {support} little: developed by a camera unknown to us, with white balance automatic, {it} "
