@@ -16,16 +16,25 @@ from glowkin.study.words import heading
 from glowkin.terminal import print_json
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from glowkin.telling.print_size import Column
 
 
-def export(
-    study: Path, program: str, *, out: Path | None, zip_file: Path | None, width: Column, with_metadata: bool,
-    jobs: int, as_json: bool,
-) -> int:  # fmt: skip
+def export(study: Path, program: str, *, as_json: bool, **how: Any) -> int:
     """Write the folder, the zip or both; the exit status."""
+    told = exported(study, program, **how, say=_say)
+    if as_json:
+        print_json(told)
+    return 0
+
+
+def exported(
+    study: Path, program: str, *, out: Path | None, zip_file: Path | None, width: Column, with_metadata: bool,
+    jobs: int, say: Callable[[str], None],
+) -> dict[str, Any]:  # fmt: skip
+    """Write the folder, the zip or both; answers the document that tells of it. ``say`` is told in words."""
     if out is None and zip_file is None:
         raise WrongUseError(
             "nothing to write; say where: --out DIR for tables and figures, --zip FILE for all of it"
@@ -43,7 +52,7 @@ def export(
                 {"name": n, "width_mm": round(w, 2), "height_mm": round(h, 2)} for n, w, h in figures
             ]
             count = f"{len(figures)} figure{'' if len(figures) == 1 else 's'}"
-            _say(f"{out}: {', '.join(told['tables'])}; {count} as SVG and PNG, {width} column")
+            say(f"{out}: {', '.join(told['tables'])}; {count} as SVG and PNG, {width} column")
         if zip_file is not None:
             packed = pack(reading, zip_file, program, jobs, with_metadata=with_metadata)
             told["zip"] = {
@@ -52,12 +61,10 @@ def export(
                 "stripped": packed.stripped,
             }
             told["zip"]["left_behind"] = list(packed.missing)
-            _say(_packed_words(zip_file, packed.photographs, packed.stripped, with_metadata=with_metadata))
+            say(_packed_words(zip_file, packed.photographs, packed.stripped, with_metadata=with_metadata))
             for path in packed.missing:
-                _say(f"{path}: is not in the zip: it counts nowhere, and is not there or cannot be read")
-    if as_json:
-        print_json(told)
-    return 0
+                say(f"{path}: is not in the zip: it counts nowhere, and is not there or cannot be read")
+    return told
 
 
 def open_zip(zip_file: Path, folder: Path, program: str, *, as_json: bool) -> int:

@@ -7,7 +7,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from glowkin import bookkeeping, concluding, showing
+from glowkin import bookkeeping, concluding, exporting, recipes, showing
 from glowkin.base.errors import CannotMeasureError
 from glowkin.base.html_table import Rows
 from glowkin.base.matches import Assumed
@@ -23,6 +23,7 @@ from glowkin.study.reading import ALL, open_study
 from glowkin.study.study_file import study_file_in
 from glowkin.study.words import heading
 from glowkin.study.workbook import new_study, open_workbook
+from glowkin.telling.forms_file import add_form
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
     from glowkin.study.rows import NameRow, PhotographRow, SampleRow
+    from glowkin.telling.print_size import Column
 
 Name: TypeAlias = "str | Path"
 _SHOWN = ("path", "taken_at", "status", "samples", "camera", "flags", "note")
@@ -190,6 +192,36 @@ class Study:
         file = None if forms is None else Path(forms)
         with open_workbook(self.folder, PROGRAM) as workbook:
             return concluding.matched(workbook, _paths(photos), PROGRAM, file, assumed)[3]
+
+    def keep_form(
+        self, photo: Name, sample: str, name: str, forms: Name, *, source: str = "", excitation: str = ""
+    ) -> Path:
+        """Put a sample of a photograph in the study into a forms file, which is made where there is none, as
+        the known form ``name``; answers the file.
+
+        ``source`` is a reference or DOI, ``excitation`` such as "365 nm". ``WrongUseError`` where the file
+        has a form of that name.
+        """
+        form = recipes.form_of([self.measured(photo)], sample, name, source or None, excitation or None)
+        return add_form(Path(forms), form, PROGRAM)
+
+    def export(
+        self,
+        out: Name | None = None,
+        *,
+        zip_file: Name | None = None,
+        width: Column = "single",
+        with_metadata: bool = False,
+        jobs: int = 2,
+    ) -> dict[str, Any]:
+        """Write tables and figures into a folder, all of the study into a zip, or both; answers what was
+        written, as ``glowkin.export.v1`` has it. The options are those of the command.
+        """
+        folder, file = (None if place is None else Path(place) for place in (out, zip_file))
+        return exporting.exported(
+            self.folder, PROGRAM, out=folder, zip_file=file, width=width, with_metadata=with_metadata,
+            jobs=jobs, say=lambda _: None,
+        )  # fmt: skip
 
     def report(self) -> Path:
         """Write report.html in the study's folder; answers its path."""

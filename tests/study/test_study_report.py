@@ -173,10 +173,18 @@ def test_comparisons_that_are_not_shown_are_counted(run, study, photos, monkeypa
 def test_what_the_study_keeps_comes_before_what_is_reckoned_for_the_page(run, filled):
     reckoned = reported(filled)
     assert "that the study keeps" not in reckoned
+    assert "This course was worked out for this page. The command glowkin study track keeps it" in reckoned
+    assert "new_form" not in reckoned
+    (filled / "study.toml").write_text('new_form = "11.jpg:green"\n', "utf-8")
+    with open_study(filled) as reading:
+        note = gathered(reading, "test").study.course_note
+    assert note.endswith("and takes new_form of the study file, which were not used here.")
+    (filled / "study.toml").unlink()
     run("compare", filled, "09.jpg", "--pair", "left", "right")
     run("track", filled)
     page = reported(filled)
     assert "Courses, comparisons and matches that the study keeps" in page
+    assert "worked out for this page" not in page
     assert {"Change over time", "Comparisons"} <= set(headings(page))
     assert "left and right" in page
     assert "left and green" not in page

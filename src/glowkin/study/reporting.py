@@ -87,6 +87,7 @@ def gathered(reading: Reading, program: str) -> Parts:
             told(reading, file, rows, photos, course),
             most_pairs=None if kept_pairs else MOST_PAIRS,
             course_in=course_in,
+            course_note=_not_kept_words(file) if course_in == NOT_KEPT and course else "",
         ),
     )  # fmt: skip
 
@@ -163,13 +164,23 @@ def _followed(
         return None, []
     there = {s.name for p in series for s in p.samples}
     controls, converted = (tuple(n for n in names if n in there) for names in (file.controls, file.converted))
-    plan = Plan(controls, converted, file.start, study=file)
+    plan = Plan(controls, converted, file.start, study=file, luminance_ratio=file.ratio)
     try:
         named_along, course = recipes.track(series, plan, (), [g for g in glows if g[0] in there])
     except CannotMeasureError as error:
         errors.append({"path": "series", "message": str(error)})
         return None, []
     return course, list(named_along)
+
+
+def _not_kept_words(file: StudyFile) -> str:
+    """What a course that was worked out for the page goes without."""
+    forms = [key for key, value in (("old_form", file.old_form), ("new_form", file.new_form)) if value]
+    more = f" and takes {' and '.join(forms)} of the study file, which were not used here" if forms else ""
+    return (
+        "This course was worked out for this page. The command glowkin study track keeps it, with maps of "
+        f"where each sample changes{more}."
+    )
 
 
 def _not_measured(rows: Sequence[PhotographRow]) -> list[Error]:

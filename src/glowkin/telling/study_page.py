@@ -47,6 +47,7 @@ class StudyPage:
     uncertainty: list[str]
     programs: list[tuple[str, str]]
     kept: list[Table]
+    course_note: str
 
 
 def parts(
@@ -88,6 +89,7 @@ def parts(
             for name, words, n in by
         ],
         kept=_public(study_tables.kept_tables(told), names),
+        course_note=told.course_note,
     )
 
 

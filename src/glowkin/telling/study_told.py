@@ -38,7 +38,7 @@ class StudyTold:
     the reason, ``edits`` what was changed and when, ``conclusions`` rows of number, kind, time, program,
     count and state, ``file`` what the study file says, ``missing`` the files it names that are not there
     or cannot be read, with what is wrong, ``most_pairs`` how many comparisons the table shows, all without,
-    ``course_in`` where every point of the course is.
+    ``course_in`` where every point of the course is, ``course_note`` what it goes without.
     """
 
     title: str
@@ -55,3 +55,4 @@ class StudyTold:
     missing: Sequence[tuple[str, str]] = ()
     most_pairs: int | None = None
     course_in: str = "the study"
+    course_note: str = ""
