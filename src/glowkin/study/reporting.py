@@ -164,7 +164,8 @@ def _followed(
         return None, []
     there = {s.name for p in series for s in p.samples}
     controls, converted = (tuple(n for n in names if n in there) for names in (file.controls, file.converted))
-    plan = Plan(controls, converted, file.start, study=file, luminance_ratio=file.ratio)
+    ratio = file.ratio if series[0].kind == "raw" else None
+    plan = Plan(controls, converted, file.start, study=file, luminance_ratio=ratio)
     try:
         named_along, course = recipes.track(series, plan, (), [g for g in glows if g[0] in there])
     except CannotMeasureError as error:
