@@ -7,7 +7,7 @@ import time
 import numpy as np
 import pytest
 
-from glowkin.camera import cache, emission_prior
+from glowkin.camera import cache, emission_prior, tables
 from glowkin.camera.emission import Camera
 from glowkin.scene.cameras import default_camera
 from glowkin.scene.spectra import WAVELENGTH_NM, band
@@ -18,6 +18,7 @@ FIRST_USE_S, THOUSAND_S = 3 * 3.0, 3 * 1.0
 @pytest.fixture
 def camera(tmp_path, monkeypatch):
     monkeypatch.setattr(cache, "_folder", lambda: tmp_path)
+    monkeypatch.setattr(tables, "_LATELY", {})
     emission_prior.emission_prior.cache_clear()
     return Camera.from_sensitivities(WAVELENGTH_NM, default_camera().sensitivities)
 

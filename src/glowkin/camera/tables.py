@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, TypeVar, cast
 
 import numpy as np
 
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from glowkin.camera.sensitivities import Sensitivities
 
 _Kind = TypeVar("_Kind", bound=Answers)
+_FEW = 4
+_LATELY: dict[str, Answers] = {}
+"""Answers lately asked for: a series is seen by one camera, photograph after photograph."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +72,23 @@ def _kept(
     of_camera: Callable[[EmissionPrior, Sensitivities, int], _Kind],
     of_files: Callable[[EmissionPrior, Array, float, int], _Kind],
 ) -> _Kind:
-    """Answers of a kind, from the disk where they were made before."""
+    """Answers of a kind, from memory or the disk where they were made before."""
+    key = f"{ANSWERS_VERSION} {VERSION} {version}{observer} {camera.key}"
+    if key not in _LATELY:
+        while len(_LATELY) >= _FEW:
+            del _LATELY[next(iter(_LATELY))]
+        _LATELY[key] = _from_disk(key, camera, observer, kind, of_camera, of_files)
+    return cast("_Kind", _LATELY[key])
+
+
+def _from_disk(
+    key: str,
+    camera: Description,
+    observer: int,
+    kind: type[_Kind],
+    of_camera: Callable[[EmissionPrior, Sensitivities, int], _Kind],
+    of_files: Callable[[EmissionPrior, Array, float, int], _Kind],
+) -> _Kind:
 
     def table() -> Array:
         prior = emission_prior()
@@ -80,7 +99,7 @@ def _kept(
         likely = () if made.likely is None else (made.likely,)
         return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn, *likely])
 
-    t = cached(f"{ANSWERS_VERSION} {VERSION} {version}{observer} {camera.key}", table).astype(float)
+    t = cached(key, table).astype(float)
     told, likely = t, None
     if kind is Answers and camera.sensitivities is not None and camera.calibrated:
         told, likely = t[:, :-3], t[:, -3:]
