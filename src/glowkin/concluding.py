@@ -223,13 +223,14 @@ def _numbers(workbook: Workbook, photos: Sequence[Path]) -> list[int]:
     reading = workbook.reading
     rows = reading.find_all(map(str, photos)) or reading.photographs(ALL)
     missing = [row.path for row in rows if row.measurement_id is None]
+    add = f"glowkin study add {workbook.folder.name}"
     if photos and missing:
-        raise CannotMeasureError(f"{', '.join(missing)}: not measured yet; go on with: glowkin study add")
+        raise CannotMeasureError(f"{', '.join(missing)}: not measured yet; go on with: {add}")
     wanted = {p.as_posix() for p in one_a_shot([Path(row.path) for row in rows], RAW_SUFFIXES)}
     numbers = [row.measurement_id for row in rows if row.measurement_id is not None and row.path in wanted]
     if not numbers:
         raise CannotMeasureError(
-            f"{workbook.folder.name}: holds no measured photograph; add some with: glowkin study add"
+            f"{workbook.folder.name}: holds no measured photograph; add some with: {add} PHOTO..."
         )
     return numbers
 
