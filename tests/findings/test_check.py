@@ -14,6 +14,7 @@ from glowkin.base.flags import FLAGS
 from glowkin.base.records import to_json
 from glowkin.base.settings import Settings
 from glowkin.findings.check import CANNOT, CARE, GOOD, measurable
+from glowkin.findings.check_light import _neighbours
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng
 from glowkin.scene.faults import competent, lamp_off_of, sent_by_messenger, series_with_fault, with_fault
@@ -177,3 +178,21 @@ def test_no_more_than_three_things_to_change_and_the_rest_by_name(tmp_path):
 def test_a_photograph_whose_best_colour_is_lost_in_noise_cannot_be_measured(resolution, told):
     look = SimpleNamespace(names=["a", "b"][: len(resolution)], resolution=np.array(resolution))
     assert measurable(look) is told
+
+
+def test_a_neighbour_that_is_no_brighter_is_not_called_brighter():
+    """Two samples of like brightness, side by side, whose light pulls each other's colour."""
+    found = [SimpleNamespace(area_px=100.0, centre_px=(x, 0.0)) for x in (0.0, 30.0)]
+
+    def words(other: float) -> str:
+        evidence = SimpleNamespace(
+            stray=SimpleNamespace(may_hold=lambda *_: None),
+            emitted=SimpleNamespace(mean=np.array([[0.2] * 3, [other] * 3])),
+            found=found,
+        )
+        look = SimpleNamespace(names=("S1", "S2"), evidence=evidence, shift=lambda _: np.array([0.1, 0.0]))
+        (advice,) = _neighbours(look)
+        return advice.sentence
+
+    assert "black card between them: the light of S2 may pull the colour of S1 by 0.1" in words(0.06)
+    assert "S2 is 30 times brighter, and its light may pull the colour of S1" in words(6.0)

@@ -188,9 +188,10 @@ def _neighbours(look: Look) -> Iterator[Advice]:
         light, np.array([f.area_px for f in e.found]), np.array([f.centre_px for f in e.found]), i
     )
     ratio = float(light[j].max() / max(light[i].max(), 1e-6))
+    brighter = f"{look.names[j]} is {ratio:.0f} times brighter, and its light"
     sentence = (
         f"Samples {look.names[i]} and {look.names[j]} farther apart, or black card between them: "
-        f"{look.names[j]} is {ratio:.0f} times brighter, and its light may pull the colour of "
+        f"{brighter if ratio >= 1.5 else f'the light of {look.names[j]}'} may pull the colour of "
         f"{look.names[i]} by {shift[i]:.2g} in u'v'."
     )
     yield Advice("lit-by-neighbour", sentence, (look.names[i],), round(ratio, 1), "times", float(shift[i]))
