@@ -102,12 +102,24 @@ def test_cameras_of_the_prior_are_like_it_and_a_bare_sensor_is_not(shared_data):
         ("\n".join(f"{w},0.5,-0.5,0.5" for w in range(380, 781, 10)), "negative"),
         ("\n".join(f"{w},0.5,0.5,0.5" for w in range(380, 781, 50)), "must reach|gaps"),
         ("\n".join(f"{w},0.5,0.5,0.5" for w in [*range(380, 781, 10), 500]), "repeat"),
+        ("\n".join(f"{w},0.5,0.5,0.5" for w in range(380, 781, 10)), "red, green and blue"),
+        ("\n".join(f"{w / 1000},0.5,0.5,0.5" for w in range(380, 781, 10)), "wavelengths in nm"),
     ],
 )
 def test_what_is_no_table_of_sensitivities_is_said(tmp_path, text, what):
     path = tmp_path / "bad.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(CannotReadError, match=what):
+        read_sensitivities(path)
+
+
+@pytest.mark.parametrize("order", [[2, 1, 0], [1, 0, 2], [0, 2, 1]])
+def test_columns_in_another_order_are_no_camera(tmp_path, camera_csv, order):
+    table = np.loadtxt(camera_csv, delimiter=",", skiprows=1)
+    rows = (f"{row[0]:g}," + ",".join(f"{v:.6g}" for v in row[1:][order]) for row in table)
+    path = tmp_path / "swapped.csv"
+    path.write_text("wavelength_nm,r,g,b\n" + "\n".join(rows), encoding="utf-8")
+    with pytest.raises(CannotReadError, match="put them in the order wavelength_nm,r,g,b"):
         read_sensitivities(path)
 
 
@@ -238,9 +250,10 @@ def test_a_filter_of_which_only_the_name_is_known_cannot_be_counted(camera_csv, 
 
 
 def test_a_table_that_resembles_no_camera_is_flagged_and_widened(camera_csv, tmp_path):
-    """Red and green taken for each other: a slip when a table is typed."""
+    """A response that rises towards the red, as of a sensor without its infrared filter."""
     right = import_camera(camera_csv)
-    wrong = import_camera(csv_of(tmp_path / "wrong.csv", default_camera().sensitivities[:, [1, 0, 2]]))
+    rising = np.exp((SCENE_NM - 550.0) / 60.0)[:, None]
+    wrong = import_camera(csv_of(tmp_path / "wrong.csv", default_camera().sensitivities * rising))
     assert not right.unlike
     assert wrong.unlike
     spread = [np.sqrt(np.square(f.sensitivities.loadings).sum(axis=(1, 2))) for f in (right, wrong)]
