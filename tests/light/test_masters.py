@@ -252,3 +252,16 @@ def test_an_automatic_white_balance_does_not_match(tmp_path):
     shot = photograph(scene.lamp_off(), luther_camera(), np.random.default_rng(2), automatic)
     off = write_jpeg(shot, tmp_path / "off.jpg", Development())
     assert "lamp-off-mismatch" in recipes.measure(photo, Settings(lamp_off=(off,))).flags
+
+
+def test_a_lamp_off_frame_that_is_clipped_does_not_match(tmp_path):
+    """The same exposure in a bright room: all of it at the top of the scale."""
+    scene = scene_of(n=1)
+    photo, _ = taken(scene, tmp_path / "a.jpg")
+    shot = photograph(
+        replace(scene.lamp_off(), room=300.0), luther_camera(), np.random.default_rng(2), SETTINGS
+    )
+    off = write_jpeg(shot, tmp_path / "off.jpg", Development())
+    assert "lamp-off-mismatch" in recipes.measure(photo, Settings(lamp_off=(off,))).flags
+    dim, _ = taken(scene.lamp_off(), tmp_path / "dim.jpg")
+    assert "lamp-off-mismatch" not in recipes.measure(photo, Settings(lamp_off=(dim,))).flags

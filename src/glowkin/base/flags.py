@@ -98,7 +98,7 @@ _TABLE = (
     ),
     Flag(
         "lamp-off-mismatch",
-        "A frame taken beside the photograph differs from it in exposure, white balance or framing.",
+        "A frame beside the photograph differs from it in exposure, white balance or framing, or is clipped.",
         "Take such frames right after, from the same tripod, with the same settings.",
     ),
     Flag(

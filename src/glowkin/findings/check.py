@@ -138,7 +138,7 @@ def file_advice(look: Look) -> Iterator[Advice]:
     if "lamp-off-mismatch" in flags:
         sentence = (
             "A new lamp-off frame, right after, from the same tripod and with the same settings: this one "
-            "was taken with others or has moved."
+            "was taken with others, has moved or is clipped."
         )
         yield Advice("lamp-off-mismatch", sentence, (), None, None, 0.06)
     if "edited-file" in flags:

@@ -163,7 +163,7 @@ def _which(look: Look, dark: Array, share: float) -> str:
 
 def _stray_words(cause: str, look: Look, i: int, share: float, harm: float) -> str:
     amount = f"the ground is {_percent(share)} as bright as the brightest sample"
-    pull = f"and may pull the colour of sample {look.names[i]} by {min(harm, 0.5):.2g} in u'v'"
+    pull = f"and may pull the colour of sample {look.names[i]} by {_far(harm)} in u'v'"
     if cause == "room-light":
         return f"A darker room, or a lamp-off frame: room light lies on the scene; {amount}, {pull}."
     if cause == "glowing-background":
@@ -173,6 +173,11 @@ def _stray_words(cause: str, look: Look, i: int, share: float, harm: float) -> s
         )
     mend = "A UV-blocking filter before the lens, or a cleaner lamp filter"
     return f"{mend}: the lamp's violet shows; {amount}, {pull}."
+
+
+def _far(distance: float) -> str:
+    """A distance in u'v', which is reckoned to first order and so to 0.5 at most."""
+    return f"{distance:.2g}" if distance < 0.5 else "0.5 or more"
 
 
 def _neighbours(look: Look) -> Iterator[Advice]:
@@ -192,7 +197,7 @@ def _neighbours(look: Look) -> Iterator[Advice]:
     sentence = (
         f"Samples {look.names[i]} and {look.names[j]} farther apart, or black card between them: "
         f"{brighter if ratio >= 1.5 else f'the light of {look.names[j]}'} may pull the colour of "
-        f"{look.names[i]} by {shift[i]:.2g} in u'v'."
+        f"{look.names[i]} by {_far(float(shift[i]))} in u'v'."
     )
     yield Advice("lit-by-neighbour", sentence, (look.names[i],), round(ratio, 1), "times", float(shift[i]))
 

@@ -26,7 +26,8 @@ def mismatch_flags(exposures: Sequence[Photograph], seen: Frame, masters: Master
     """``lamp-off-mismatch`` where a frame was taken otherwise than all exposures, reduced to ``seen``.
 
     A flat may be exposed as it likes, but not through another aperture. Several exposures of one scene need
-    room light scaled to each of them, which nothing tells where a file does not tell its exposure.
+    room light scaled to each of them, which nothing tells where a file does not tell its exposure. Nor
+    do lamp-off frames fit that are all clipped.
     """
     others = any(
         all(_taken_otherwise(photo, name, frame) for photo in exposures) for name, frame in masters.named()
@@ -34,7 +35,8 @@ def mismatch_flags(exposures: Sequence[Photograph], seen: Frame, masters: Master
     shifted = any(moved(seen.linear, m.linear, seen.faintest) for m in (*masters.lamp_off, *masters.blank))
     scaled = [*exposures, *(m.photo for m in (*masters.lamp_off, *masters.blank))]
     untold = 1 < len(exposures) < len(scaled) and not told_exposures(scaled)
-    return ("lamp-off-mismatch",) if others or shifted or untold else ()
+    too_long = bool(masters.lamp_off) and all(m.clipped for m in masters.lamp_off)
+    return ("lamp-off-mismatch",) if others or shifted or untold or too_long else ()
 
 
 def _taken_otherwise(photo: Photograph, name: str, frame: Photograph) -> bool:
