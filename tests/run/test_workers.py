@@ -156,6 +156,8 @@ def started(tmp_path, root):
         [sys.executable, "-m", "glowkin.cli", "measure", photo, pipe, "--json", "--jobs", "1"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True,
         env={**os.environ, "MARK": mark, "PYTHONPATH": os.pathsep.join(sys.path)},
+        # a run that was itself started in the background passes over interrupts
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),  # noqa: PLW1509
     )  # fmt: skip
 
     held = []
