@@ -52,6 +52,15 @@ def test_a_long_series_is_told_from_its_first_to_its_last_photograph(course):
     )
 
 
+def test_times_stand_in_the_unit_of_their_column(course):
+    days = many(course, 1, 3)
+    times = (0.0, 7200.0, 12 * 86400.0)
+    points = tuple(replace(p, time_s=t) for p, t in zip(days.samples[0].points, times, strict=True))
+    (table,) = fractions_tables(replace(days, samples=(replace(days.samples[0], points=points),)), "")
+    assert table.heads[0] == "Time, d"
+    assert [row[0] for row in table.rows] == ["0", "0.08333", "12"]
+
+
 def test_of_many_samples_the_rest_is_counted(course):
     tables = fractions_tables(many(course, 100, 3), "course.csv")
     assert len(tables) == MOST_TABLES

@@ -6,7 +6,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from glowkin.telling.naming import by_storage
-from glowkin.telling.numbers import NOTHING, duration, duration_unit, fixed, significant, with_interval
+from glowkin.telling.numbers import NOTHING, duration, duration_unit, significant, with_interval
 from glowkin.telling.tables import Table
 
 if TYPE_CHECKING:
@@ -96,10 +96,10 @@ def _spread(count: int) -> list[int]:
 
 
 def _time(seconds: float, length: float) -> str:
-    """In the table's unit; one that is short beside it in its own."""
-    if 0 < abs(seconds) < length / 10:
+    """In the table's unit; one that hardly shows in it in its own."""
+    if 0 < abs(seconds) < length / 1000:
         return duration(seconds)
-    return fixed(seconds / length, 2).rstrip("0").rstrip(".")
+    return f"{seconds / length:.4g}"
 
 
 def _cell(p: TrackPoint, *, amount: bool) -> str:
