@@ -19,7 +19,7 @@ from glowkin.base.uncertainty import Z95
 from glowkin.lab.preparation import prepare
 from glowkin.lab.preparation_file import PreparationFile
 from glowkin.lab.weighings import with_weighings
-from glowkin.scene.series import progress
+from glowkin.scene.series import COURSES, progress
 
 SERIES = 500
 SERIES_WITHOUT_LAG = 2500
@@ -64,16 +64,6 @@ def lit(fractions: np.ndarray, hours: np.ndarray, half: float) -> TimeCourse:
         "vial", "changing", True, Ratio(10.0, 9.0, 11.0), None, None, (), None, None, None, None, (), points
     )
     return TimeCourse((course,), (), start="2026-05-04T09:00")
-
-
-COURSES = {
-    "first order": ("first-order", 1.0, 0.0),
-    "Avrami 2": ("avrami-erofeev", 2.0, 0.0),
-    "Avrami 3": ("avrami-erofeev", 3.0, 0.0),
-    "contracting volume": ("contracting-volume", 1.0, 0.0),
-    "after a wait": ("first-order", 1.0, 0.8),
-}
-"""The law, its exponent, and how long it waits, in half-times."""
 
 
 def gaps() -> None:

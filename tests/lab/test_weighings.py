@@ -15,7 +15,7 @@ from glowkin.lab.preparation import prepare
 from glowkin.lab.preparation_file import PreparationFile
 from glowkin.lab.weighings import with_weighings
 from glowkin.lab.weights import standard_weights
-from glowkin.scene.series import progress
+from glowkin.scene.series import COURSES, progress
 
 HEAD = """
 [balance]
@@ -153,16 +153,6 @@ def test_a_first_weighing_with_the_light_under_way_is_late():
     assert prep.course.verdict == "cannot tell"
     assert "not that of the start" in prep.course.sentence
     assert "late first weighing" in [r.cause for r in prep.remarks]
-
-
-COURSES = {
-    "first order": ("first-order", 1.0, 0.0),
-    "Avrami 2": ("avrami-erofeev", 2.0, 0.0),
-    "Avrami 3": ("avrami-erofeev", 3.0, 0.0),
-    "contracting volume": ("contracting-volume", 1.0, 0.0),
-    "after a wait": ("first-order", 1.0, 0.8),
-}
-"""The law, its exponent, and how long it waits, in half-times."""
 
 
 @pytest.mark.parametrize(("model", "exponent", "wait"), COURSES.values(), ids=COURSES)

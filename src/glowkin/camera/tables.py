@@ -74,21 +74,6 @@ def _kept(
 ) -> _Kind:
     """Answers of a kind, from memory or the disk where they were made before."""
     key = f"{ANSWERS_VERSION} {VERSION} {version}{observer} {camera.key}"
-    if key not in _LATELY:
-        while len(_LATELY) >= _FEW:
-            del _LATELY[next(iter(_LATELY))]
-        _LATELY[key] = _from_disk(key, camera, observer, kind, of_camera, of_files)
-    return cast("_Kind", _LATELY[key])
-
-
-def _from_disk(
-    key: str,
-    camera: Description,
-    observer: int,
-    kind: type[_Kind],
-    of_camera: Callable[[EmissionPrior, Sensitivities, int], _Kind],
-    of_files: Callable[[EmissionPrior, Array, float, int], _Kind],
-) -> _Kind:
 
     def table() -> Array:
         prior = emission_prior()
@@ -99,8 +84,12 @@ def _from_disk(
         likely = () if made.likely is None else (made.likely,)
         return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn, *likely])
 
-    t = cached(key, table).astype(float)
-    told, likely = t, None
-    if kind is Answers and camera.sensitivities is not None and camera.calibrated:
-        told, likely = t[:, :-3], t[:, -3:]
-    return kind(t[:, :3], told[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8], likely)
+    if key not in _LATELY:
+        while len(_LATELY) >= _FEW:
+            del _LATELY[next(iter(_LATELY))]
+        t = cached(key, table).astype(float)
+        told, likely = t, None
+        if kind is Answers and camera.sensitivities is not None and camera.calibrated:
+            told, likely = t[:, :-3], t[:, -3:]
+        _LATELY[key] = kind(t[:, :3], told[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8], likely)
+    return cast("_Kind", _LATELY[key])

@@ -59,6 +59,16 @@ PROGRESS: dict[str, Progress] = {
 """How far a change has come (0-1) at tau half-times, tau counted from the end of the induction."""
 
 
+COURSES = {
+    "first order": ("first-order", 1.0, 0.0),
+    "Avrami 2": ("avrami-erofeev", 2.0, 0.0),
+    "Avrami 3": ("avrami-erofeev", 3.0, 0.0),
+    "contracting volume": ("contracting-volume", 1.0, 0.0),
+    "after a wait": ("first-order", 1.0, 0.8),
+}
+"""Courses to draw: the law, its exponent, and how long it waits, in half-times."""
+
+
 def progress(model: str, half_times: Array, exponent: float = 1.0) -> Array:
     """How far a change has come (n, 0-1) at these half-times (n), which are negative before it begins."""
     return np.array([PROGRESS[model](max(float(tau), 0.0), exponent) for tau in half_times])
