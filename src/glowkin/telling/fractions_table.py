@@ -75,7 +75,7 @@ def _table(samples: Sequence[SampleCourse]) -> Table:
         (_time(times[i], length), *(_cell(s.points[i], amount=_known(s)) for s in samples))
         for i in _spread(len(times))
     )
-    return Table(f"Fraction left against time: {', '.join(s.name for s in samples)}", heads, rows)
+    return Table(f"Fraction left against time in {sign}: {', '.join(s.name for s in samples)}", heads, rows)
 
 
 def _told(s: SampleCourse) -> bool:
