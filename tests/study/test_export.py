@@ -65,6 +65,19 @@ def test_documents_hold_the_records_as_they_are_kept(exported):
     assert {p["a"]["path"] for p in pairs["pairs"]} <= {"09.jpg", "10.jpg"}
 
 
+def test_pairs_are_a_table_too(exported):
+    document = json.loads((exported / "out" / "compare-1.json").read_text("utf-8"))
+    table = rows(exported / "out" / "compare-1.csv")
+    assert len(table) == len(document["pairs"]) > 1
+    for row, pair in zip(table, document["pairs"], strict=True):
+        assert float(row["difference u prime v prime (1)"]) == pair["delta_u_prime_v_prime"]
+        limits = [float(row[f"difference u prime v prime {end} 95 % (1)"]) for end in ("low", "high")]
+        assert limits == pair["delta_u_prime_v_prime_interval"]
+        assert row["photograph of b"] == pair["b"]["path"]
+        assert row["sample b"].removeprefix("'") == pair["b"]["name"]
+        assert row["verdict"] == pair["verdict"]
+
+
 NOTE = "[/b] (not /home/a/b.txt) beside wet /dry/x; its /very/near/neighbour"
 
 

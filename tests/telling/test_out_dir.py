@@ -40,7 +40,8 @@ def test_everything_is_there_and_nothing_half_written(written):
     stems = {"chromaticity-1976", "chromaticity-1931", "annotated-IMG_0412.dng", "swatches-IMG_0412.dng",
              "fraction-against-time-1", "path-1976"}  # fmt: skip
     figures = {f"figures/{s}.{kind}" for s in stems for kind in ("svg", "png")}
-    documents = {"measure.json", "compare.json", "track.json", "samples.csv", "course.csv", "report.html",
+    documents = {"measure.json", "compare.json", "track.json", "samples.csv", "compare.csv", "course.csv",
+                 "course-samples.csv", "course-models.csv", "course-ratios.csv", "report.html",
                  "outlines/IMG_0412.dng.geojson"}  # fmt: skip
     preview = {n for n in names if n.startswith("figures/preview-")}
     assert names == figures | documents | preview
@@ -108,6 +109,7 @@ def test_only_what_was_done_is_written(tmp_path, plain):
     write_out(tmp_path, [plain])
     assert not (tmp_path / "compare.json").exists()
     assert not (tmp_path / "track.json").exists()
+    assert [p.name for p in tmp_path.glob("*.csv")] == ["samples.csv"]
     (tmp_path / "figures" / "chromaticity-1976.svg").unlink()
     assert rebuild(tmp_path).is_file()
 

@@ -7,12 +7,14 @@ from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.files import write_parts, write_whole
+from glowkin.base.matches import matches_from_json
 from glowkin.base.places import tidier
-from glowkin.base.records import course_from_json, to_json
+from glowkin.base.records import course_from_json, pairs_from_json, to_json
 from glowkin.study.discreet import walked
 from glowkin.study.reading import ALL
 from glowkin.study.words import conclusion_document, study_document
 from glowkin.telling.cgats import cgats_text
+from glowkin.telling.conclusion_csv import course_tables, matches_csv, pairs_csv
 from glowkin.telling.csv_file import course_csv, csv_text, samples_csv
 from glowkin.telling.naming import public_names
 
@@ -91,8 +93,8 @@ def write_figures(
 
 
 def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], str]) -> list[str]:
-    """Conclusions, each a document of its kind, by their numbers; courses also as tables, and the forms that
-    matches were made by.
+    """Conclusions, each a document of its kind and its tables, by their numbers; and the forms that matches
+    were made by.
     """
     names = []
     for row in reversed(reading.conclusions(ALL)):
@@ -100,15 +102,26 @@ def _write_conclusions(reading: Reading, folder: Path, change: Callable[[str], s
         document = conclusion_document(found, row.program)
         names.append(f"{row.kind}-{row.id}.json")
         write_whole(folder / names[-1], _text(walked(document, change)))
-        if found.course is not None:
-            names.append(f"{row.kind}-{row.id}.csv")
-            course = course_from_json(walked(document, change))
-            write_whole(folder / names[-1], course_csv(course).encode())
+        for name, table in _tables_of(walked(document, change), f"{row.kind}-{row.id}"):
+            names.append(name)
+            write_whole(folder / name, table.encode())
         if row.kind == "match":
             forms = reading.file(reading.told_of(row.id)["forms"]["sha256"])[1]
             names.append(f"{row.kind}-{row.id}-forms.json")
             write_whole(folder / names[-1], forms)
     return names
+
+
+def _tables_of(document: dict[str, Any], stem: str) -> Iterator[tuple[str, str]]:
+    """The tables of a conclusion's document, by their file names."""
+    if "pairs" in document:
+        yield f"{stem}.csv", pairs_csv(pairs_from_json(document))
+    elif "known" in document:
+        yield f"{stem}.csv", matches_csv(matches_from_json(document))
+    else:
+        course = course_from_json(document)
+        yield f"{stem}.csv", course_csv(course)
+        yield from ((f"{stem}-{what}.csv", text) for what, text in course_tables(course).items())
 
 
 def _records(reading: Reading, change: Callable[[str], str]) -> Iterator[MeasuredPhoto]:

@@ -1,7 +1,7 @@
 """The folder a run leaves behind, and the report made anew from it.
 
 ``measure.json``, ``compare.json``, ``track.json``, ``match.json`` and ``maps.npz`` (where there is
-something in them), ``samples.csv``, ``course.csv``, ``outlines/``, ``figures/`` with SVG, PNG and the
+something in them), ``samples.csv`` and ``TABLES``, ``outlines/``, ``figures/`` with SVG, PNG and the
 small pictures, and ``report.html``. Every file is written whole by rename; paths in them are cut to what
 tells the photographs apart, so that the folder can be published.
 """
@@ -31,6 +31,7 @@ from glowkin.base.records import (
 from glowkin.base.shelf import kept_as, shallow
 from glowkin.samples.outlines import outlines_text
 from glowkin.telling import figures
+from glowkin.telling.conclusion_csv import COURSE_TABLES, course_tables, matches_csv, pairs_csv
 from glowkin.telling.csv_file import course_csv_parts, samples_csv_parts
 from glowkin.telling.diagram import chromaticity_diagram
 from glowkin.telling.maps_file import read_maps, write_maps
@@ -44,7 +45,7 @@ from glowkin.telling.spots import outside_series
 from glowkin.telling.strip import map_pages
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
@@ -54,6 +55,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 DOCUMENTS = ("measure.json", "compare.json", "track.json", "match.json")
+TABLES = ("compare.csv", "match.csv", "course.csv", *(f"course-{what}.csv" for what in COURSE_TABLES))
 
 
 @dataclass(frozen=True)
@@ -140,10 +142,23 @@ def _write_documents(out_dir: Path, parts: Parts) -> None:
         (out_dir / name).unlink(missing_ok=True)
     for name, document in documents.items():
         write_parts(out_dir / name, json_parts(document))
+    tables = dict(_tables(parts))
+    for name in set(TABLES) - set(tables):
+        (out_dir / name).unlink(missing_ok=True)
+    for name, pieces in tables.items():
+        write_parts(out_dir / name, pieces)
+
+
+def _tables(parts: Parts) -> Iterator[tuple[str, Iterable[bytes]]]:
+    """What was concluded as tables, by their file names."""
+    if parts.pairs:
+        yield "compare.csv", [pairs_csv(parts.pairs).encode()]
+    for matches in parts.matches:
+        yield "match.csv", [matches_csv(matches).encode()]
     if parts.course:
-        write_parts(out_dir / "course.csv", course_csv_parts(parts.course))
-    else:
-        (out_dir / "course.csv").unlink(missing_ok=True)
+        yield "course.csv", course_csv_parts(parts.course)
+        for what, text in course_tables(parts.course).items():
+            yield f"course-{what}.csv", [text.encode()]
 
 
 def keep_preview(out_dir: Path, photo: MeasuredPhoto, pixels: Preview) -> Path:
