@@ -98,6 +98,7 @@ def test_cameras_of_the_prior_are_like_it_and_a_bare_sensor_is_not(shared_data):
         ("wavelength_nm,r,g,b\n500,1,1,1\n", "must reach from 430 to 650"),
         ("wavelength_nm,r,g,b\n500,1,1\n510,x,1,1\n", "no sensitivities|line"),
         ("", "no sensitivities"),
+        ("r\n500,1,1,1\nx,1,1,1\n510,nan,1,1\n", "line 3 is not wavelength_nm,r,g,b; line 4 holds"),
         ("\n".join(f"{w},0.5,nan,0.5" for w in range(380, 781, 10)), "no numbers"),
         ("\n".join(f"{w},0.5,-0.5,0.5" for w in range(380, 781, 10)), "negative"),
         ("\n".join(f"{w},0.5,0.5,0.5" for w in range(380, 781, 50)), "must reach|gaps"),
@@ -289,5 +290,8 @@ def test_behind_a_filter_the_filtered_light_tells_the_colour_before_it(camera_cs
 def test_what_is_no_transmittance_is_said(tmp_path):
     path = tmp_path / "filter.csv"
     path.write_text("\n".join(f"{w},-0.5" for w in range(400, 700, 20)), encoding="utf-8")
-    with pytest.raises(CannotReadError, match="no transmittances"):
+    with pytest.raises(CannotReadError, match=r"at 400 nm; 420 nm; 440 nm; 460 nm; and 11 more; give all"):
+        read_filter(path)
+    path.write_text("\n".join(f"{w},{9 if w == 500 else 0.9}" for w in range(400, 700, 20)), encoding="utf-8")
+    with pytest.raises(CannotReadError, match="no transmittances, at 500 nm; give all"):
         read_filter(path)

@@ -84,6 +84,12 @@ def test_wavenumbers_become_nanometres_and_values_keep_their_light(tmp_path):
         (lines(",").replace("0.25", "nan"), "no numbers"),
         (lines(",").replace("0.25", "abc"), "line 2, '450.5,abc', is not wavelength_nm,intensity"),
         (lines(",").replace("0.25", ""), "line 2"),
+        (
+            "400,1\n410,x\n420,nan\n430,1\n430,2\n",
+            r"line 2, '410,x', is not wavelength_nm,intensity; line 3, '420,nan', holds values that are no "
+            r"numbers; line 5: 430 is there more than once; keep one line of it; correct these lines$",
+        ),
+        ("400,1\n" + "410,x\n" * 9, r"line 5, .*; and 5 more; correct these lines$"),
         (lines(",").replace("0.5\n", "0.5\nEND OF DATA\n"), "line 5, 'END OF DATA'"),
         ("400,1\n500,2\n", "holds 2 wavelengths"),
         ("", "holds 0 wavelengths"),

@@ -44,9 +44,30 @@ def wrong_keys(error: ValidationError, kind: Any = None) -> str:
     ...     print(wrong_keys(error))
     [1]: must be a valid integer
     """
-    told = told_keys(error, kind)
-    rest = f"; and {len(told) - _MOST} more" if len(told) > _MOST else ""
-    return "; ".join(told[:_MOST]) + rest
+    return few_told(told_keys(error, kind))
+
+
+def few_told(wrong: Sequence[str]) -> str:
+    """All that is wrong in one line, but for the many of a long list.
+
+    >>> few_told(["a", "b"]), few_told([*"abcdef"])
+    ('a; b', 'a; b; c; d; and 2 more')
+    """
+    rest = f"; and {len(wrong) - _MOST} more" if len(wrong) > _MOST else ""
+    return "; ".join(wrong[:_MOST]) + rest
+
+
+def wrong_lines(wrong: Iterable[tuple[int, str]]) -> str:
+    """What is wrong with lines of a table, told by their numbers, with the mend.
+
+    >>> wrong_lines([(7, "holds values that are no numbers"), (2, "is no table")])
+    'line 2 is no table; line 7 holds values that are no numbers; correct these lines'
+    """
+    told = [
+        f"line {number}{'' if words.startswith((',', ':')) else ' '}{words}"
+        for number, words in sorted(wrong)
+    ]
+    return f"{few_told(told)}; correct {'it' if len(told) == 1 else 'these lines'}"
 
 
 def told_keys(error: ValidationError, kind: Any = None) -> list[str]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.errors import CannotReadError, WrongUseError
+from glowkin.base.wrong_keys import few_told
 from glowkin.camera.grid import on_grid
 from glowkin.colour.spectrum_file import read_spectrum
 
@@ -62,9 +63,14 @@ def read_filter(path: Path) -> Filter:
     Raises ``CannotReadError`` where the values are no transmittances.
     """
     measured = read_spectrum(path)
-    value = measured.value / (100.0 if measured.value.max() > 2.0 else 1.0)
-    if value.min() < -0.02 or value.max() > 1.05 or value.max() < 0.01:
-        raise CannotReadError(f"{path}: holds values that are no transmittances; give them from 0 to 1")
+    in_per_cent = np.sum(measured.value > 2.0) > 1  # a single one is a slip
+    value = measured.value / (100.0 if in_per_cent else 1.0)
+    wrong = measured.wavelength_nm[(value < -0.02) | (value > 1.05)]
+    if wrong.size or value.max() < 0.01:
+        at = f", at {few_told([f'{nm:g} nm' for nm in wrong])}" if wrong.size else ""
+        raise CannotReadError(
+            f"{path}: holds values that are no transmittances{at}; give all from 0 to 1, or in per cent"
+        )
     nm = np.concatenate([[1.0], measured.wavelength_nm, [1e4]])
     through = on_grid(nm, np.concatenate([value[:1], value, value[-1:]]))
     return Filter(path.stem, np.clip(through, 0.0, 1.0))

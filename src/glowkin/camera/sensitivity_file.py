@@ -10,6 +10,7 @@ import numpy as np
 from glowkin.base.errors import CannotReadError
 from glowkin.base.files import named
 from glowkin.base.versions import versions
+from glowkin.base.wrong_keys import wrong_lines
 from glowkin.camera.camera_file import NEEDED_NM, CameraFile, imported, read_json
 
 if TYPE_CHECKING:
@@ -87,18 +88,22 @@ def _csv(path: Path) -> Array:
         raise CannotReadError(f"{path}: there is no such file; check the name") from None
     except (OSError, UnicodeDecodeError):
         raise CannotReadError(f"{path}: is no text file; {_MEND}") from None
-    rows = []
+    rows, wrong = list[list[float]](), list[tuple[int, str]]()
     for number, line in enumerate(lines, 1):
         if not line.strip() or line.lstrip().startswith("#"):
             continue
         try:
             fields = next(csv.reader([line]))
             nm, r, g, b = (float(field) for field in fields[:4])
-            rows.append([nm, r, g, b])
         except ValueError:
-            if not rows:  # a line of names
-                continue
-            raise CannotReadError(f"{path}: line {number} is not wavelength_nm,r,g,b; correct it") from None
+            if rows:  # else a line of names
+                wrong.append((number, "is not wavelength_nm,r,g,b"))
+            continue
+        rows.append([nm, r, g, b])
+        if not np.isfinite(rows[-1]).all():
+            wrong.append((number, "holds values that are no numbers"))
+    if wrong:
+        raise CannotReadError(f"{path}: {wrong_lines(wrong)}")
     if not rows:
         raise CannotReadError(f"{path}: holds no sensitivities; {_MEND}")
     return np.array(rows)

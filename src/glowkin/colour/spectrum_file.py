@@ -6,11 +6,13 @@ import codecs
 import csv
 import re
 from dataclasses import dataclass
+from math import isfinite
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.wrong_keys import wrong_lines
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,21 +46,19 @@ def read_spectrum(path: Path) -> MeasuredSpectrum:
     Lines before the first numbers are names; those that start with # are left out. Commas, semicolons, tabs
     and spaces part the columns, further columns are not read; decimal commas are taken where commas do not
     part columns. Values per 1/cm become values per nm by the factor 1e7 / wavelength squared.
-    Raises ``CannotReadError`` with the line that is wrong and the mend.
+    Raises ``CannotReadError`` with the lines that are wrong and the mend.
     """
     lines = _lines(path)
-    names, rows = _rows(path, lines)
+    _check_commas(path, lines)
+    names, rows, wrong = _rows(lines)
+    wrong += _repeated(rows)
+    if wrong:
+        raise CannotReadError(f"{path}: {wrong_lines(wrong)}")
     if len(rows) < _LEAST:
         raise CannotReadError(
             f"{path}: holds {len(rows)} wavelengths; give lines of wavelength_nm,intensity, at least {_LEAST}"
         )
-    table = np.array(sorted(rows))
-    if not np.isfinite(table).all():
-        raise CannotReadError(f"{path}: holds values that are no numbers; take those lines out")
-    x, value = table.T
-    if not (np.diff(x) > 0).all():
-        twice = float(x[1:][np.diff(x) <= 0][0])
-        raise CannotReadError(f"{path}: {twice:g} is there more than once; keep one line of it")
+    x, value = np.array(sorted(rows.values())).T
     if _WAVENUMBER.search(names):
         return _from_wavenumbers(path, x, value)
     _check_range(path, x)
@@ -111,24 +111,34 @@ def _text(content: bytes) -> str:
         return content.decode("latin-1")
 
 
-def _rows(path: Path, lines: list[tuple[int, str]]) -> tuple[str, list[tuple[float, float]]]:
-    """The lines of names as one text, and the rows of numbers."""
+def _rows(lines: list[tuple[int, str]]) -> tuple[str, dict[int, tuple[float, float]], list[tuple[int, str]]]:
+    """The lines of names as one text, the rows of numbers by their lines, and what is wrong with others."""
     names: list[str] = []
-    rows: list[tuple[float, float]] = []
+    rows: dict[int, tuple[float, float]] = {}
+    wrong: list[tuple[int, str]] = []
     mark = _separator([line for _, line in lines])
     for number, line in lines:
         fields = _fields(line, mark)
         try:
-            rows.append((_number(fields[0]), _number(fields[1])))
+            row = _number(fields[0]), _number(fields[1])
         except (IndexError, ValueError):
             if not rows and re.search(r"[^\W\d_]", line):
                 names.append(line)
-                continue
-            raise CannotReadError(
-                f"{path}: line {number}, {line[:40]!r}, is not wavelength_nm,intensity; correct it"
-            ) from None
-    _check_commas(path, lines, mark)
-    return "\n".join(names), rows
+            else:
+                wrong.append((number, f", {line[:40]!r}, is not wavelength_nm,intensity"))
+            continue
+        if all(map(isfinite, row)):
+            rows[number] = row
+        else:
+            wrong.append((number, f", {line[:40]!r}, holds values that are no numbers"))
+    return "\n".join(names), rows, wrong
+
+
+def _repeated(rows: dict[int, tuple[float, float]]) -> list[tuple[int, str]]:
+    """Lines of a wavelength that was there before."""
+    first = {x: number for number, (x, _) in reversed(rows.items())}
+    again = [(number, x) for number, (x, _) in rows.items() if number != first[x]]
+    return [(number, f": {x:g} is there more than once; keep one line of it") for number, x in again]
 
 
 def _separator(lines: list[str]) -> str:
@@ -152,8 +162,9 @@ def _number(text: str) -> float:
     return float(text.replace(",", ".", 1))
 
 
-def _check_commas(path: Path, lines: list[tuple[int, str]], mark: str) -> None:
+def _check_commas(path: Path, lines: list[tuple[int, str]]) -> None:
     """Commas for both columns and decimals: 450,5,0,12 could be read as 450 and 5."""
+    mark = _separator([line for _, line in lines])
     numeric = [line for _, line in lines if _NUMBER.match(line)]
     fields = [line.split(",") for line in numeric]
     if mark != "," or any("." in line or len(f) != 4 for line, f in zip(numeric, fields, strict=True)):
