@@ -18,7 +18,7 @@ STATIONS = (
 DOORS = (
     "", "api", "session", "spectra", "terminal", "watching", "planning", "matching", "preparing", "demo",
     "options", "studied", "studying", "studies", "bookkeeping", "concluding", "showing", "exporting",
-    "giving", "cli", "__main__",
+    "giving", "calibrating", "cli", "__main__",
 )  # fmt: skip
 """The empty one is glowkin/__init__.py."""
 MODULES = sorted(SOURCE.rglob("*.py"))

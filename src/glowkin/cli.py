@@ -228,7 +228,7 @@ def camera() -> None:
 @JSON
 def fit(output: Path, *, as_json: bool, **options: Any) -> None:
     """Fit a camera to CHART_PHOTO, a raw photograph of a 24-patch chart in daylight."""
-    from glowkin.session import fit_camera
+    from glowkin.calibrating import fit_camera
 
     sys.exit(fit_camera(output, PROGRAM, as_json=as_json, **options))
 
@@ -242,7 +242,7 @@ def fit(output: Path, *, as_json: bool, **options: Any) -> None:
 @JSON
 def import_(file: Path, output: Path, *, behind: Path | None, as_json: bool) -> None:
     """Make a camera file from sensitivities: CSV wavelength_nm,r,g,b, or the Academy's JSON layout."""
-    from glowkin.session import import_camera
+    from glowkin.calibrating import import_camera
 
     sys.exit(import_camera(file, output, PROGRAM, behind=behind, as_json=as_json))
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
 from glowkin.base.errors import CannotReadError
-from glowkin.base.files import write_whole
+from glowkin.base.files import folder_made, write_whole
 from glowkin.base.settings import Settings
 from glowkin.base.uncertainty import Z95
 from glowkin.findings.compare import uncertain_colour
@@ -108,7 +108,7 @@ def run_demo(out: Path, program: str, *, as_json: bool) -> None:
 
 def _calibrated(folder: Path, out: Path, program: str) -> CameraFile:
     """The camera made from the sample chart, kept in the study's folder."""
-    out.mkdir(parents=True, exist_ok=True)
+    folder_made(out)
     file = recipes.fit_camera(folder / "chart.dng")
     file.save(out / "camera.json", program)
     return file

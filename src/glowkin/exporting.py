@@ -6,7 +6,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import WrongUseError
-from glowkin.base.files import check_place
+from glowkin.base.files import check_place, folder_made
 from glowkin.showing import print_document
 from glowkin.study.export import write_figures, write_tables
 from glowkin.study.packing import check_replaceable, pack
@@ -45,7 +45,7 @@ def exported(
             check_replaceable(reading, zip_file)
             check_place(zip_file)
         if out is not None:
-            out.mkdir(parents=True, exist_ok=True)
+            folder_made(out)
             told["tables"] = write_tables(reading, out, program, folders=with_metadata)
             figures = write_figures(reading, out / "figures", width, folders=with_metadata)
             told["figures"] = [

@@ -40,7 +40,11 @@ class Commands(click.Group):
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(1)
         except OSError as error:
-            click.echo(f"Error: {error.filename}: cannot be used ({error.strerror}); check --out", err=True)
+            from glowkin.base.files import is_full, not_written
+
+            place, why = str(error.filename or "a file of ours"), error.strerror or error
+            words = f"{place}: cannot be used ({why}); see that it is there, and that you may use it"
+            click.echo(f"Error: {not_written(error, place) if is_full(error) else words}", err=True)
             ctx.exit(1)
         except KeyboardInterrupt:
             click.echo("Interrupted.", err=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from glowkin import recipes
 from glowkin.base.checks import check_document
 from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
-from glowkin.base.files import check_place
+from glowkin.base.files import check_folder
 from glowkin.base.matches import match_document
 from glowkin.base.records import TimeCourse, compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
@@ -25,15 +26,14 @@ from glowkin.run.gather import one_a_shot, photographs
 from glowkin.run.many import map_photos
 from glowkin.run.pool import close_all
 from glowkin.samples.outlines import read_outlines
-from glowkin.terminal import print_json, show, show_camera, show_checks
+from glowkin.terminal import print_json, show, show_checks
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from glowkin.base.maps import FractionMap
     from glowkin.base.matches import Matches
     from glowkin.base.records import Comparison, MeasuredPhoto
-    from glowkin.camera.camera_file import CameraFile
     from glowkin.findings.frames import Photos
     from glowkin.run.outcome import Outcome
 
@@ -103,8 +103,18 @@ class Session:
             return photo
         from glowkin.telling.out_dir import keep_preview
 
-        keep_preview(self.outlet.out, photo, picture)
+        with self._written():
+            keep_preview(self.outlet.out, photo, picture)
         return photo
+
+    @contextlib.contextmanager
+    def _written(self) -> Iterator[None]:
+        """Once something cannot be written no more is, and that is said beside what was measured."""
+        try:
+            yield
+        except CannotReadError as error:
+            self.errors.append({"path": str(self.outlet.out), "message": str(error)})
+            self.outlet = replace(self.outlet, out=None)
 
     def _keep(self, outcome: Outcome[Any]) -> None:
         if outcome.result is None:
@@ -134,7 +144,10 @@ class Session:
 
     def finish(self) -> int:
         """Write and print; the exit status."""
-        report = self.write() if self.outlet.out and self.photos else None
+        report = None
+        if self.outlet.out and self.photos:
+            with self._written():
+                report = self.write()
         if self.outlet.as_json:
             print_json(self.document(), default=shallow)
         elif self.photos:
@@ -157,7 +170,8 @@ class Session:
         from glowkin.telling.out_dir import write_records
 
         if self.outlet.out is not None:
-            write_records(self.outlet.out, photos, course, self.told, self.program, versions())
+            with self._written():
+                write_records(self.outlet.out, photos, course, self.told, self.program, versions())
 
     def write(self) -> Path:
         """Records, figures and report into the folder asked for."""
@@ -219,7 +233,11 @@ def begun(program: str, **options: Any) -> Session:
     settings, errors = _settings(options)
     check_white(settings)
     told = {k: v for k, v in options.items() if v not in (None, (), False, "") and k not in _UNTOLD}
-    return Session(program, settings, Outlet(options["out"], options["as_json"]), told, errors=errors)
+    session = Session(program, settings, Outlet(options["out"], options["as_json"]), told, errors=errors)
+    if options["out"] is not None:
+        with session._written():
+            check_folder(options["out"])
+    return session
 
 
 def of_a_series(settings: Settings) -> Settings:
@@ -340,50 +358,3 @@ def progress(outcomes: Any, total: int) -> Any:
 
     console = Console(stderr=True)
     return track(outcomes, total=total, description="measuring", console=console, transient=True)
-
-
-def fit_camera(
-    output: Path,
-    program: str,
-    *,
-    corners: Sequence[str] | None,
-    as_json: bool,
-    **options: Any,
-) -> int:
-    """Fit a camera, write its file and say what came of it; the exit status."""
-    if (options["known_lights"] is None) != (options["known"] is None):
-        raise WrongUseError(
-            "--known-lights and --known go together: a photograph and the list of what it shows"
-        )
-    places = None if not corners else _corners(corners)
-    check_place(output)
-    return _kept(recipes.fit_camera(corners=places, **options), output, program, as_json=as_json)
-
-
-def import_camera(source: Path, output: Path, program: str, *, behind: Path | None, as_json: bool) -> int:
-    """Make a camera file from measured sensitivities; the exit status."""
-    check_place(output)
-    return _kept(recipes.import_camera(source, behind), output, program, as_json=as_json)
-
-
-def _kept(file: CameraFile, output: Path, program: str, *, as_json: bool) -> int:
-    file.save(output, program)
-    if as_json:
-        row = {"schema": "glowkin.camera-fit.v1", "program": program, "errors": [], "path": str(output),
-               "name": file.name, "basis": file.basis, "filter": file.filter.name if file.filter else "",
-               "unlike_prior": file.unlike, "obtained": file.obtained}  # fmt: skip
-        print_json(row)
-    else:
-        show_camera(file, output)
-    return 0
-
-
-def _corners(texts: Sequence[str]) -> Any:
-    import numpy as np
-
-    try:
-        return np.array([[float(part) for part in text.split(",")] for text in texts]).reshape(4, 2)
-    except ValueError:
-        raise WrongUseError(
-            "--corners: give four X,Y in pixels, such as 100,80 900,80 900,600 100,600"
-        ) from None

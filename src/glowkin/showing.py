@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import TYPE_CHECKING
 
@@ -55,6 +56,10 @@ def report(folder: Path, program: str) -> Path:
     """Write report.html of a study, or of what a run left in a folder; answers its path."""
     if not folder.is_dir():
         raise CannotReadError(f"{folder}: there is no such folder; check the name")
+    if not os.access(folder, os.W_OK):
+        raise CannotReadError(
+            f"{folder}: nothing may be written into it; copy it to where you may, and report on the copy"
+        )
     if not (folder / ledger.LEDGER).exists():
         from glowkin.telling.out_dir import rebuild
 

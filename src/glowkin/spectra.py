@@ -103,11 +103,11 @@ def _kept(form: Form, options: dict[str, Any], program: str) -> Form:
 
 
 def _write(out: Path, read: SpectrumRead, measured: MeasuredSpectrum, program: str) -> None:
-    from glowkin.base.files import write_whole
+    from glowkin.base.files import folder_made, write_whole
     from glowkin.telling import drawing
     from glowkin.telling.spectrum_page import spectrum_figure
 
-    (out / "figures").mkdir(parents=True, exist_ok=True)
+    folder_made(out / "figures")
     document = json.dumps(spectrum_document(read, [], program), indent=1, ensure_ascii=False, allow_nan=False)
     write_whole(out / "spectrum.json", (document + "\n").encode())
     power = power_of(measured, photons=read.photons)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.files import told_of
 from glowkin.light import boxes, png, tiff
 from glowkin.light.decode import open_photo
 from glowkin.light.strip_tiff import Block, StrangeError
@@ -81,7 +82,8 @@ def stripped_into(path: Path, drawer: Path) -> Path:
     if content == before:
         return path
     target = drawer / hashlib.sha256(before).hexdigest()
-    target.write_bytes(content)
+    with told_of(path):
+        target.write_bytes(content)
     return target
 
 

@@ -6,7 +6,7 @@ import json
 from itertools import chain
 from typing import TYPE_CHECKING, Any
 
-from glowkin.base.files import write_parts, write_whole
+from glowkin.base.files import folder_made, write_parts, write_whole
 from glowkin.base.matches import matches_from_json
 from glowkin.base.places import tidier
 from glowkin.base.records import course_from_json, pairs_from_json, to_json
@@ -85,7 +85,7 @@ def write_figures(
     matches = latest_matches(found.matches, list(by_path))
     there = dict.fromkeys(s.path for m in matches for s in m.samples)
     beside = Parts(tuple(reading.record(by_path[path] or 0) for path in there), matches=matches)
-    folder.mkdir(exist_ok=True)
+    folder_made(folder)
     with drawn_for(column):
         parts, beside = (p if folders else published(p) for p in (parts, beside))
         figures = chain(drawn(parts), drawn_matches(beside)) if photos else ()

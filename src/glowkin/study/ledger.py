@@ -115,10 +115,11 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     connection.execute("BEGIN IMMEDIATE")
     try:
         yield
+        connection.execute("COMMIT")
     except BaseException:
-        connection.execute("ROLLBACK")
+        if connection.in_transaction:  # of a full disk SQLite has taken it back already
+            connection.execute("ROLLBACK")
         raise
-    connection.execute("COMMIT")
 
 
 def bring_up_to_date(connection: sqlite3.Connection) -> int:
@@ -156,11 +157,12 @@ def told(folder: Path) -> Iterator[None]:
             ) from error
         if "I/O" in said:
             raise CannotReadError(
-                f"{ledger}: the disk cannot be read or written ({said}); check it, then do this again"
+                f"{ledger}: the disk cannot be read or written ({said}); make room or check it, then do this "
+                "again, what was kept is safe"
             ) from error
         if "unable to open" in said or "readonly" in said:
             raise CannotReadError(
-                f"{ledger}: cannot be opened ({said}); see that you may write into its folder"
+                f"{ledger}: cannot be opened ({said}); see that you may write it, and into its folder"
             ) from error
         raise CannotReadError(
             f"{ledger}: is damaged ({said}); put back a copy of it, or begin a study anew: photographs are "

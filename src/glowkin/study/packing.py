@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
+import sqlite3
 import tempfile
 import zipfile
 from dataclasses import asdict, dataclass
@@ -13,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError, WrongUseError
-from glowkin.base.files import check_place
+from glowkin.base.files import check_place, told_of
 from glowkin.light.stripping import stripped_into
 from glowkin.run.many import map_photos
 from glowkin.study.companions import packed_study_file
@@ -63,8 +65,7 @@ def pack(
     position and serial numbers taken out (or ``with_metadata``); ``CannotReadError`` names others.
     """
     check_place(target)
-    with tempfile.TemporaryDirectory(prefix=f".{target.name}.", dir=target.parent) as given:
-        drawer = Path(given)
+    with _drawer(target) as drawer:
         needed = reading.needed()
         there, missing = _there(reading, needed)
         sources, unfit = _sources(reading, there, drawer, jobs, with_metadata=with_metadata)
@@ -81,9 +82,26 @@ def pack(
         entries += [(f"{TABLES}/{f.name}", f, None) for f in sorted((drawer / TABLES).iterdir())]
         entries += packed_study_file(reading.folder, drawer, jobs, folders=with_metadata)
         entries += [(f.path, sources[f.before], _original(f)) for f in files if f.before in sources]
-        _write(target, program, entries)
+        _write(drawer, target, program, entries)
     changed = sum(_original(f) is not None for f in files)
     return Packed(len(sources), changed, tuple(p.path for p in missing))
+
+
+@contextlib.contextmanager
+def _drawer(target: Path) -> Iterator[Path]:
+    """A folder beside the zip for what goes into it, gone afterwards; what cannot be written is told of the
+    zip.
+    """
+    beside = target.parent.resolve()
+    with told_of(target), tempfile.TemporaryDirectory(prefix=".glowkin.", dir=beside) as given:
+        try:
+            yield Path(given)
+        except sqlite3.OperationalError as error:
+            raise CannotReadError(
+                f"{target}: could not be written ({error}); make room, then do this again"
+            ) from error
+        except CannotReadError as error:
+            raise CannotReadError(str(error).replace(f"{given}{os.sep}", f"{target}: ")) from error
 
 
 def _original(file: Handed) -> str | None:
@@ -183,25 +201,17 @@ def _tables(drawer: Path, program: str) -> None:
         (drawer / f"{LEDGER}{end}").unlink(missing_ok=True)
 
 
-def _write(target: Path, program: str, entries: Sequence[tuple[str, Path, str | None]]) -> None:
-    """The zip beside its place, then moved there."""
-    handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-    os.close(handle)
-    try:
-        with zipfile.ZipFile(temporary, "w", allowZip64=True) as archive:
-            listed = [_add(archive, *entry) for entry in entries]
-            rows = [{k: v for k, v in asdict(f).items() if v is not None} for f in listed]
-            document = {"schema": SCHEMA, "program": program, "files": rows}
-            text = f"{json.dumps(document, indent=1, ensure_ascii=False)}\n"
-            archive.writestr(_info(MANIFEST, zipfile.ZIP_DEFLATED), text.encode())
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(target)
-    except OSError as error:
-        raise CannotReadError(
-            f"{target}: could not be written ({error.strerror}); make room, or name another place"
-        ) from error
-    finally:
-        Path(temporary).unlink(missing_ok=True)
+def _write(drawer: Path, target: Path, program: str, entries: Sequence[tuple[str, Path, str | None]]) -> None:
+    """The zip in the drawer, then moved to its place."""
+    begun = drawer / "zip"
+    with zipfile.ZipFile(begun, "w", allowZip64=True) as archive:
+        listed = [_add(archive, *entry) for entry in entries]
+        rows = [{k: v for k, v in asdict(f).items() if v is not None} for f in listed]
+        document = {"schema": SCHEMA, "program": program, "files": rows}
+        text = f"{json.dumps(document, indent=1, ensure_ascii=False)}\n"
+        archive.writestr(_info(MANIFEST, zipfile.ZIP_DEFLATED), text.encode())
+    begun.chmod(0o644)
+    begun.replace(target)
 
 
 def _add(archive: zipfile.ZipFile, name: str, source: Path, original: str | None) -> Listed:

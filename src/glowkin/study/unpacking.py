@@ -13,6 +13,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.files import check_folder
 from glowkin.study.companions import outside
 from glowkin.study.ledger_rules import checked_ledger
 from glowkin.study.study_file import study_file_in
@@ -75,6 +76,7 @@ def _check_target(folder: Path) -> None:
         raise CannotReadError(f"{folder}: is there already; name a new folder for the study")
     if not folder.resolve().parent.is_dir():
         raise CannotReadError(f"{folder}: there is no folder {folder.resolve().parent}; make it first")
+    check_folder(folder)
 
 
 def _check_room(path: Path, begun: Path, listed: Sequence[Listed]) -> None:

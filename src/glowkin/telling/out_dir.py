@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from glowkin.base.errors import CannotReadError
-from glowkin.base.files import write_parts, write_whole
+from glowkin.base.files import folder_made, write_parts, write_whole
 from glowkin.base.matches import Matches, match_document, matches_from_json
 from glowkin.base.records import (
     Comparison,
@@ -108,7 +108,7 @@ def write_out(
         )
     )
     for folder in ("figures", "outlines"):
-        (out_dir / folder).mkdir(parents=True, exist_ok=True)
+        folder_made(out_dir / folder)
     _write_documents(out_dir, parts)
     write_maps(out_dir, parts.maps)
     write_parts(out_dir / "samples.csv", samples_csv_parts(parts.photos))
@@ -131,7 +131,7 @@ def write_records(
     versions: Mapping[str, str],
 ) -> None:
     """The documents alone, of a series that goes on; ``rebuild`` makes a report of them."""
-    out_dir.mkdir(parents=True, exist_ok=True)
+    folder_made(out_dir)
     parts = Parts(photos, course=course, settings=settings, program=program, versions=versions)
     _write_documents(out_dir, published(parts))
 
@@ -163,8 +163,7 @@ def _tables(parts: Parts) -> Iterator[tuple[str, Iterable[bytes]]]:
 
 def keep_preview(out_dir: Path, photo: MeasuredPhoto, pixels: Preview) -> Path:
     """Write a photograph's small copy where ``write_out`` has it; answers its path, to hand in there."""
-    folder = out_dir / "figures"
-    folder.mkdir(parents=True, exist_ok=True)
+    folder = folder_made(out_dir / "figures")
     return write_whole(folder / preview_name(photo), jpeg(pixels_of(pixels)))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from glowkin.base.files import write_whole
+from glowkin.base.files import folder_made, write_whole
 from glowkin.telling.csv_file import csv_text
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ WEIGHINGS_HEAD = (
 
 def write_preparation(out: Path, preparation: Preparation, document: dict[str, Any]) -> None:
     """Write prep.json, substances.csv, and where the vial was weighed weighings.csv and its figure."""
-    out.mkdir(parents=True, exist_ok=True)
+    folder_made(out)
     text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
     write_whole(out / "prep.json", (text + "\n").encode())
     if preparation.substances:
@@ -38,7 +38,7 @@ def write_preparation(out: Path, preparation: Preparation, document: dict[str, A
         from glowkin.telling.mass_figure import mass_against_light
 
         write_whole(out / "weighings.csv", weighings_csv(preparation.course).encode())
-        (out / "figures").mkdir(exist_ok=True)
+        folder_made(out / "figures")
         figure = mass_against_light(preparation.course)
         for suffix in ("svg", "png"):
             drawing.save(figure, out / "figures" / f"mass_and_light.{suffix}")
