@@ -207,7 +207,7 @@ def _forms_kept(reading: Reading) -> File:
     latest = next((row.id for row in reading.conclusions(ALL) if row.kind == "match"), None)
     if latest is None:
         raise WrongUseError(
-            f"{reading.folder.name}: holds no match yet, so no known forms; name their file with --forms"
+            f"{reading.folder}: holds no match yet, so no known forms; name their file with --forms"
         )
     return file_of(*reading.file(reading.told_of(latest)["forms"]["sha256"]))
 
@@ -223,14 +223,14 @@ def _numbers(workbook: Workbook, photos: Sequence[Path]) -> list[int]:
     reading = workbook.reading
     rows = reading.find_all(map(str, photos)) or reading.photographs(ALL)
     missing = [row.path for row in rows if row.measurement_id is None]
-    add = f"glowkin study add {workbook.folder.name}"
+    add = f"glowkin study add {workbook.folder}"
     if photos and missing:
         raise CannotMeasureError(f"{', '.join(missing)}: not measured yet; go on with: {add}")
     wanted = {p.as_posix() for p in one_a_shot([Path(row.path) for row in rows], RAW_SUFFIXES)}
     numbers = [row.measurement_id for row in rows if row.measurement_id is not None and row.path in wanted]
     if not numbers:
         raise CannotMeasureError(
-            f"{workbook.folder.name}: holds no measured photograph; add some with: {add} PHOTO..."
+            f"{workbook.folder}: holds no measured photograph; add some with: {add} PHOTO..."
         )
     return numbers
 

@@ -45,7 +45,7 @@ class Study:
     """
 
     def __init__(self, folder: Name) -> None:
-        self.folder = study_folder(Path(folder))
+        self.folder = study_folder(Path(folder)).resolve()
 
     @classmethod
     def new(cls, folder: Name, title: str = "") -> Study:
@@ -224,8 +224,11 @@ class Study:
         )  # fmt: skip
 
     def report(self) -> Path:
-        """Write report.html in the study's folder; answers its path."""
-        return showing.report(self.folder, PROGRAM)
+        """Write report.html in the study's folder; answers its path, as seen from the working folder where it
+        lies in that.
+        """
+        page, here = showing.report(self.folder, PROGRAM), Path.cwd()
+        return page.relative_to(here) if page.is_relative_to(here) else page
 
     def __repr__(self) -> str:
         """The study in a sentence or two."""

@@ -57,7 +57,7 @@ def test_a_study_that_was_begun_half_is_begun_anew(tmp_path):
     half = tmp_path / "drying"
     half.mkdir()
     (half / f".{ledger.LEDGER}.new").write_bytes(b"SQLite form")
-    assert new_study(half, "Drying", "glowkin test") == half.resolve()
+    assert new_study(half, "Drying", "glowkin test") == half
     with ledger.reading(half) as connection:
         assert connection.execute("SELECT title FROM study").fetchone() == ("Drying",)
 

@@ -54,7 +54,7 @@ class Edits(Tables):
         """Undo the last edit that stands; answers its words. ``WrongUseError`` where there is none."""
         row = self._one("SELECT id, words FROM edits WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
         if row is None:
-            raise WrongUseError(f"{self.folder.name}: holds no edit that could be undone")
+            raise WrongUseError(f"{self.folder}: holds no edit that could be undone")
         with transaction(self._connection):
             changes = self._connection.execute(
                 "SELECT photograph_id, field, before FROM changes WHERE edit_id = ?", (row[0],)

@@ -30,7 +30,9 @@ class BusyError(GlowkinError):
 
 
 def study_folder(given: Path) -> Path:
-    """The folder of a study, named by itself or by its ledger; ``CannotReadError`` where there is none."""
+    """The folder of a study, as given, named by itself or by its ledger; ``CannotReadError`` where there is
+    none.
+    """
     folder = given.parent if given.name == LEDGER else given
     if not folder.exists():
         raise CannotReadError(
@@ -41,11 +43,11 @@ def study_folder(given: Path) -> Path:
             f"{given}: holds no study (no {LEDGER}); name a study's folder, or begin one with: "
             f"glowkin study new {given}"
         )
-    return folder.resolve()
+    return folder
 
 
 def new_ledger(folder: Path, title: str, made_at: str, program: str) -> Path:
-    """An empty ledger in a folder, which is made; whole or not there. Answers the folder, resolved."""
+    """An empty ledger in a folder, which is made; whole or not there. Answers the folder."""
     if (folder / LEDGER).exists():
         raise WrongUseError(f"{folder}: is a study already; add photographs with: glowkin study add {folder}")
     try:
@@ -66,7 +68,7 @@ def new_ledger(folder: Path, title: str, made_at: str, program: str) -> Path:
         finally:
             connection.close()
         begun.replace(folder / LEDGER)
-    return folder.resolve()
+    return folder
 
 
 @contextlib.contextmanager
@@ -109,7 +111,8 @@ def reading(folder: Path) -> Iterator[sqlite3.Connection]:
 @contextlib.contextmanager
 def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     """All of it or nothing; within another one, part of that."""
-    if connection.in_transaction:
+    within = connection.in_transaction
+    if within:
         yield
         return
     connection.execute("BEGIN IMMEDIATE")

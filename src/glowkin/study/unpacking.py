@@ -58,7 +58,7 @@ def unpack(path: Path, folder: Path) -> Path:
         with contextlib.suppress(FileNotFoundError):
             folder.rmdir()
         begun.replace(folder)
-    return folder.resolve()
+    return folder
 
 
 def _check_study_file(path: Path, begun: Path) -> None:

@@ -181,7 +181,7 @@ class Workbook(Brackets):
         if row.left_out:
             words = (
                 f"{row.path}: was left out of the study ({row.left_out}); take it in again with: "
-                f"glowkin study edit {self.folder.name} {row.path} --take-in"
+                f"glowkin study edit {self.folder} {row.path} --take-in"
             )
         if seen != before:
             with transaction(self._connection):
