@@ -116,8 +116,9 @@ def told(run, study, tmp_path):
 
 def test_a_conclusion_is_withdrawn_and_taken_in_again(run, compared, tmp_path, monkeypatch):
     monkeypatch.setenv("COLUMNS", "300")
-    both = ([2, 1], ["compare-1.json", "compare-2.json"], ["S3", "S2"])
-    one = ([2], ["compare-2.json"], ["S3"])
+    files = [f"compare-{i}.{end}" for i in (1, 2) for end in ("csv", "json")]
+    both = ([2, 1], files, ["S3", "S2"])
+    one = ([2], files[2:], ["S3"])
     assert told(run, compared, tmp_path) == both
     withdraw = ("edit", compared, "--conclusion", "1", "--leave-out", "wrong pair, see /home/a/b.txt")
     done = run(*withdraw)
