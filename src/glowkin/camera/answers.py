@@ -18,7 +18,7 @@ import numpy as np
 
 from glowkin.base.uncertainty import Z95
 from glowkin.camera.rays import FLOOR, NEIGHBOURS, Rays
-from glowkin.camera.weighted import fit_95, location, quantiles, regress, squared
+from glowkin.camera.weighted import fit_95, location, quantiles, regress, squared, with_rare
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from glowkin.camera.emission_prior import EmissionPrior
     from glowkin.camera.sensitivities import Sensitivities
 
-VERSION = "2"
+VERSION = "3"
 """To be raised with every change of what is kept of a camera: caches are keyed by it."""
 _NEAREST = 25
 _STEP, _NARROWEST = 1e-4, 1e-3
@@ -43,6 +43,9 @@ _LEAST_SD = 4e-4
 _THIN, _WIDER = (0.3, 0.5), 1.7
 """From where on the prior's spectra lie thin (as ``Read.apart``), and by what covariances are widened there:
 else it holds too few narrow bands and lines (``benchmarks/accuracy.py --emitters hard``)."""
+_NARROWER = 0.7
+"""By what covariances are narrowed where no ions with sharp lines lie near: the prior's shapes differ by more
+than those of measured emissions (``benchmarks/accuracy.py``)."""
 _SHAPE_SD = np.array([0.006, 0.12])
 """Error of centre and width, relative, by shapes that the prior has not (``benchmarks/accuracy.py``)."""
 _ONE_BAND = 0.25
@@ -126,7 +129,8 @@ def neighbours_of(
 class Answers:
     """N points: ``at`` (N x 3, shares), the ``drawn`` camera (N x r, standard normals), and of their spectra
     ``uv_prime`` (N x 2), the logarithm of luminance over the channels' sum ``log_luminance`` (N), and
-    ``band`` (N x 2); ``likely`` (N x 3) are the same spectra by the most probable camera, where there is one.
+    ``band`` (N x 2); where the camera is known, ``likely`` (N x 3) are the same spectra by the most probable
+    one, and ``ions`` (N) tells which are of ions with sharp lines.
     """
 
     at: Array
@@ -135,6 +139,7 @@ class Answers:
     log_luminance: Array
     band: Array
     likely: Array | None = None
+    ions: NDArray[np.bool_] | None = None
 
     @cached_property
     def _tree(self) -> Any:
@@ -153,9 +158,9 @@ class Answers:
         told, slope, moved, mean = self._walked(seen)
         _, loads = regress(w, away, self.drawn[near], told)
         shared, slope, apart = loads[:, :2], slope[:, :2], self._apart(rgb)
-        total = self._scattered(seen, moved, mean, slope)
+        total, narrowed = self._scattered(seen, moved, mean, slope)
         if self.likely is not None:
-            total = self._by_camera(rgb, covariance, total, shared, apart)
+            total = self._by_camera(rgb, covariance, total, narrowed, shared, apart)
         return Read(
             mean[:, :2],
             total,
@@ -166,12 +171,14 @@ class Answers:
             apart,
         )
 
-    def _by_camera(self, rgb: Array, covariance: Array, total: Array, shared: Array, apart: Array) -> Array:
+    def _by_camera(
+        self, rgb: Array, covariance: Array, total: Array, narrowed: Array, shared: Array, apart: Array
+    ) -> Array:
         """The total covariance of a camera that is known: at the most probable camera, and by its error.
 
         Where the prior's spectra lie thin that is too little, and all that the drawn cameras scatter counts.
         """
-        probable = total
+        probable = narrowed
         if self.drawn.shape[1]:
             probable = self._by_likely.own(rgb, covariance) + shared @ shared.transpose(0, 2, 1)
         thin = np.clip((apart - _THIN[0]) / (_THIN[1] - _THIN[0]), 0.0, 1.0)[:, None, None]
@@ -202,10 +209,10 @@ class Answers:
         return np.concatenate(parts)
 
     def own(self, rgb: Array, covariance: Array) -> Array:
-        """Covariance (n x 2 x 2) of the colours of channel means by these points alone."""
+        """Covariance (n x 2 x 2) of the colours of channel means by these points alone, narrowed."""
         seen = self.neighbours(rgb, covariance)
         _, slope, moved, mean = self._walked(seen)
-        return self._scattered(seen, moved, mean, slope[:, :2])
+        return self._scattered(seen, moved, mean, slope[:, :2])[1]
 
     def _walked(self, seen: Neighbours) -> tuple[Array, Array, Array, Array]:
         """What the neighbours tell (n x k x 3: u', v', log luminance), its slopes by the way, what they tell
@@ -218,26 +225,37 @@ class Answers:
         moved = told - seen.back @ slope.transpose(0, 2, 1)
         return told, slope, moved, location(seen.weight, moved)
 
-    def _scattered(self, seen: Neighbours, moved: Array, mean: Array, slope: Array) -> Array:
-        """Covariance by the neighbours' residuals, and by the noise that their places leave untold."""
-        rest = (moved - mean[:, None])[..., :2]
-        total = (rest * seen.weight[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
-        total = total * fit_95(seen.weight, rest, total)
-        total = total + self.least_variance(total)[:, None, None] * np.eye(2)
-        return np.asarray(total + slope @ seen.untold @ slope.transpose(0, 2, 1))
+    def _scattered(self, seen: Neighbours, moved: Array, mean: Array, slope: Array) -> tuple[Array, Array]:
+        """Covariance by the neighbours' residuals, and by the noise that their places leave untold; and the
+        same narrowed where no ions are among them.
+        """
+        rest, w, there = (moved - mean[:, None])[..., :2], seen.weight, np.zeros(len(mean))
+        if self.ions is not None:
+            w, there = with_rare(w, self.ions[seen.near])
+        total = (rest * w[..., None]).transpose(0, 2, 1) @ rest + 1e-10 * np.eye(2)
+        total = total * fit_95(w, rest, total)
+        untold = slope @ seen.untold @ slope.transpose(0, 2, 1)
+        scale = _NARROWER + (1.0 - _NARROWER) * there[:, None, None]
+        whole, narrowed = (
+            part + self.least_variance(part)[:, None, None] * np.eye(2) + untold
+            for part in (total, scale * total)
+        )
+        return np.asarray(whole), np.asarray(narrowed)
 
     @cached_property
     def _by_likely(self) -> Answers:
         """The points by the most probable camera."""
         assert self.likely is not None  # noqa: S101 - asked for only where there is one
-        return Answers(self.likely, self.drawn[:, :0], self.uv_prime, self.log_luminance, self.band)
+        bare = self.drawn[:, :0]
+        return Answers(self.likely, bare, self.uv_prime, self.log_luminance, self.band, ions=self.ions)
 
     def neighbours(self, rgb: Array, covariance: Array) -> Neighbours:
         """The points that answer like channel means (n x 3), covariance n x 3 x 3, at whatever level."""
         y, by_channels, C = self.placed(rgb, covariance)
         near, width = self.nearest(y)
         seen = self.around(y, near, width, C, by_channels, rgb)
-        noisy = _NOISY * self._reach(rgb, covariance) > width
+        # By place a channel below zero would count as hardly any light, and not as what the noise allows.
+        noisy = (_NOISY * self._reach(rgb, covariance) > width) | (rgb < 0.0).any(axis=1)
         if not noisy.any():
             return seen
         return seen.with_rows(noisy, self._along_rays(rgb[noisy], covariance[noisy]))
@@ -339,7 +357,7 @@ def seen_by(
     if not calibrated:
         return drawn_so
     probable = prior.spectra @ camera.mean.T.astype(np.float32)
-    return replace(drawn_so, likely=shares(probable.astype(float)))
+    return replace(drawn_so, likely=shares(probable.astype(float)), ions=prior.ions)
 
 
 def channels_seen(prior: EmissionPrior, camera: Sensitivities, seed: int) -> tuple[Array, Array]:

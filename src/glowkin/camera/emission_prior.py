@@ -42,6 +42,11 @@ class EmissionPrior:
     band: Array
     family: NDArray[np.int8]
 
+    @property
+    def ions(self) -> NDArray[np.bool_]:
+        """Which spectra (N) are those of known ions with sharp lines."""
+        return np.asarray(self.family == list(FAMILIES).index("ions"))
+
 
 @lru_cache(maxsize=1)
 def emission_prior() -> EmissionPrior:

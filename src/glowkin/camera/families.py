@@ -63,16 +63,19 @@ def narrow_bands(rng: Rng, n: int) -> Floats:
     return _power(_footed(rng, *_shapes(rng, n, (200.0, 900.0))))
 
 
+def ions(rng: Rng, n: int) -> Floats:
+    """Known ions with sharp lines, of heights of their own."""
+    return _unit(np.array([_ion(rng) for _ in range(n)], np.float32).reshape(-1, _WL.size))
+
+
 def line_sets(rng: Rng, n: int) -> Floats:
-    """Ions with sharp lines: half known ions with heights of their own, half two to six lines anywhere."""
-    known = np.array([_ion(rng) for _ in range(n // 2)], np.float32).reshape(-1, _WL.size)
-    m = n - len(known)
-    anywhere, count = np.zeros((m, _WL.size), np.float32), rng.integers(2, 7, m)
+    """Two to six sharp lines anywhere."""
+    lines, count = np.zeros((n, _WL.size), np.float32), rng.integers(2, 7, n)
     for k in range(6):
-        height = np.where(k < count, _log_uniform(rng, m, 0.05, 1.0), 0.0).astype(np.float32)
-        place, width = _uniform(rng, m, 440.0, 720.0), _uniform(rng, m, 4.0, 16.0) / _FWHM
-        anywhere += height[:, None] * np.exp(-0.5 * ((_WL - place[:, None]) / width[:, None]) ** 2)
-    return _unit(np.concatenate([known, anywhere]))
+        height = np.where(k < count, _log_uniform(rng, n, 0.05, 1.0), 0.0).astype(np.float32)
+        place, width = _uniform(rng, n, 440.0, 720.0), _uniform(rng, n, 4.0, 16.0) / _FWHM
+        lines += height[:, None] * np.exp(-0.5 * ((_WL - place[:, None]) / width[:, None]) ** 2)
+    return _unit(lines)
 
 
 def pairs(rng: Rng, n: int) -> Floats:
@@ -112,7 +115,8 @@ FAMILIES: dict[str, tuple[Callable[[Rng, int], Floats], float]] = {
     "bands": (bands, 0.59),
     "progressions": (progressions, 0.05),
     "narrow bands": (narrow_bands, 0.05),
-    "line sets": (line_sets, 0.04),
+    "ions": (ions, 0.02),
+    "line sets": (line_sets, 0.02),
     "pairs": (pairs, 0.04),
     "phosphors": (phosphors, 0.21),
     "diodes": (diodes, 0.02),

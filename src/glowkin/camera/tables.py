@@ -81,15 +81,15 @@ def _kept(
             made = of_files(prior, np.asarray(camera.space), camera.balance, observer)
         else:
             made = of_camera(prior, camera.sensitivities, observer)
-        likely = () if made.likely is None else (made.likely,)
-        return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn, *likely])
+        known = () if made.likely is None else (made.likely, made.ions)
+        return np.column_stack([made.at, made.uv_prime, made.log_luminance, made.band, made.drawn, *known])
 
     if key not in _LATELY:
         while len(_LATELY) >= _FEW:
             del _LATELY[next(iter(_LATELY))]
         t = cached(key, table).astype(float)
-        told, likely = t, None
+        told, likely, ions = t, None, None
         if kind is Answers and camera.sensitivities is not None and camera.calibrated:
-            told, likely = t[:, :-3], t[:, -3:]
-        _LATELY[key] = kind(t[:, :3], told[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8], likely)
+            told, likely, ions = t[:, :-4], t[:, -4:-1], t[:, -1] > 0
+        _LATELY[key] = kind(t[:, :3], told[:, 8:], t[:, 3:5], t[:, 5], t[:, 6:8], likely, ions)
     return cast("_Kind", _LATELY[key])

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 _RIDGE = 1e-4
 _STEPS = 3
 """Steps to where the neighbours' colours crowd; more change nothing (``benchmarks/accuracy.py``)."""
+_RARE, _THEIRS = (0.004, 0.012), 0.4
+"""From what share of the neighbours on rare ones may be the answer, and what they then count for in how wide
+the region is (``benchmarks/accuracy.py --emitters hard``)."""
 _NARROWED, _WIDENED = 0.5, 4.0
 """How far an ellipse may be scaled so that it holds 95 % of the residuals."""
 
@@ -50,6 +53,19 @@ def location(w: Array, values: Array) -> Array:
         crowd /= crowd.sum(axis=1, keepdims=True)
         middle = np.einsum("nk,nkt->nt", crowd, values)
     return np.asarray(middle)
+
+
+def with_rare(w: Array, rare: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Weights (n x k) by which rare neighbours (n x k) count for much, where any are, and whether they are
+    (n, from 0 to 1).
+
+    Ions whose lines lie far apart look like one broad band: rare, but a region of colours is to hold them.
+    """
+    share = np.clip((w * rare).sum(axis=1), 1e-6, 1.0 - 1e-6)
+    there = np.clip((share - _RARE[0]) / (_RARE[1] - _RARE[0]), 0.0, 1.0)
+    more = np.maximum(_THEIRS / (1.0 - _THEIRS) * (1.0 - share) / share, 1.0) ** there
+    counted = w * np.where(rare, more[:, None], 1.0)
+    return counted / counted.sum(axis=1, keepdims=True), there
 
 
 def fit_95(w: Array, rest: Array, total: Array) -> Array:
