@@ -45,7 +45,7 @@ from glowkin.light.crop import crops_of
 from glowkin.light.decode import open_photo
 from glowkin.light.linear import reduced
 from glowkin.light.masters import blank_light, correction_of, masters_of, room_light
-from glowkin.light.mismatch import mismatch_flags
+from glowkin.light.mismatch import mismatches
 from glowkin.light.noise import estimate_noise
 from glowkin.light.preview import preview
 from glowkin.light.region import region_means
@@ -54,6 +54,7 @@ from glowkin.samples.find import Found, find_samples, found_from_outline
 from glowkin.samples.names import names_of, references_of
 from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import KINDS, remove, surroundings, with_frames
+from glowkin.samples.wrong_frames import frames_meant
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -250,7 +251,7 @@ def measure_photo(photo: Photograph, settings: Settings, camera: Camera | None =
 
 def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -> Evidence:
     """What the rooms find out about the samples that one exposure or several show."""
-    masters = masters_of(settings)
+    masters, wrong = frames_meant(masters_of(settings), scene)
     seen, scene = scene.frame, scene.corrected(masters) if masters else scene
     photo, frame = scene.photo, scene.frame
     camera, about_camera = (camera, ()) if camera is not None else _camera(photo, settings)
@@ -275,13 +276,14 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     centred = recentred(camera, [r.seen for r in trusted], settings.observer, photo.sha256[:8], stretched)
     free, allowed = stray.of("lamp", "cut"), stray.of(*KINDS[2:])
     colours = centred.infer(emitted.mean, emitted.covariance, settings.observer, free, allowed)
-    unfit = mismatch_flags(scene.exposures, seen, masters) if masters else ()
-    flags = (*photo_flags(photo, frame), *scene.flags(merged), *unfit, *about_camera)
+    unfit = mismatches(scene.exposures, seen, masters) if masters else ()
+    of_frames = ("frame-left-out",) * bool(wrong) + ("lamp-off-mismatch",) * bool(unfit)
+    flags = (*photo_flags(photo, frame), *scene.flags(merged), *of_frames, *about_camera)
     flags = tuple(dict.fromkeys((*flags, *reference_flags(references))))
-    left_out = finding.rejected
     return Evidence(
-        photo, camera, found, emitted, colours, stray, merged, scene, names, flags, left_out, references
-    )
+        photo, camera, found, emitted, colours, stray, merged, scene, names, flags, finding.rejected,
+        references, left_out=wrong, unfit=unfit,
+    )  # fmt: skip
 
 
 def measure_view(scene: View, settings: Settings, camera: Camera | None = None) -> MeasuredPhoto:

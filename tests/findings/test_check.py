@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from glowkin import recipes
 from glowkin.base.checks import check_document, checks_from_json
@@ -15,7 +16,7 @@ from glowkin.base.records import to_json
 from glowkin.base.settings import Settings
 from glowkin.findings.check import CANNOT, CARE, GOOD, measurable
 from glowkin.findings.check_light import _neighbours
-from glowkin.scene.develop import write_jpeg
+from glowkin.scene.develop import developed, write_jpeg
 from glowkin.scene.dng import write_dng
 from glowkin.scene.faults import competent, lamp_off_of, sent_by_messenger, series_with_fault, with_fault
 
@@ -148,6 +149,23 @@ def test_a_lamp_off_frame_that_does_not_fit_is_named(fault, tmp_path):
         write_dng(setup.shoot(np.random.default_rng(5)), path)
     found = recipes.check(paths[0], Settings(lamp_off=(paths[1],))).check
     assert ("lamp-off-mismatch" in causes(found)) is (fault is not None)
+
+
+@pytest.mark.parametrize(
+    ("suffix", "mend"),
+    [
+        (".jpg", "Raw (DNG) beside the JPEG: the camera's own development"),
+        (".png", "The camera's raw file (DNG) instead of this PNG: its development"),
+        (".tif", "The camera's raw file (DNG) instead of this TIFF: its development"),
+        (".avif", "The camera's raw file (DNG) instead of this AVIF: its development"),
+    ],
+)
+def test_what_is_said_of_a_developed_file_fits_its_kind(suffix, mend, tmp_path):
+    setup = scene(rendered=True)
+    picture = Image.fromarray(developed(setup.shoot(np.random.default_rng(1)), setup.development))
+    picture.save(tmp_path / f"a{suffix}", quality=95)
+    (said,) = [a for a in recipes.check(tmp_path / f"a{suffix}").check.advice if a.cause == "rendered-file"]
+    assert said.sentence.startswith(f"{mend} has changed the colours by an unknown amount")
 
 
 def test_the_document_reads_back(tmp_path):

@@ -183,6 +183,49 @@ def test_a_flat_top_of_every_depth_is_clipped(opened):
             assert region_means(opened(case.write(codes)), outline).clipped[0] == 1, case.name
 
 
+def sixteen(write):
+    return lambda codes: write(codes.astype(np.uint16) * 257)
+
+
+AGAIN = {
+    "PNG": pillow("PNG"),
+    "TIFF": tiff(compression="lzw"),
+    "PNG of 16 bits": sixteen(opencv(".png")),
+    "TIFF of 16 bits": sixteen(tiff()),
+}
+"""Ways to save a JPEG's pixels again without loss."""
+
+
+def grainy(middle, sd, seed=1):
+    """A patch of light on black, its grain normal; what lies beyond the top is cut off, as cameras do."""
+    codes = np.zeros((96, 96, 3))
+    grain = sd * np.random.default_rng(seed).standard_normal((64, 64, 1))
+    codes[16:80, 16:80] = np.array(middle) + grain
+    return np.clip(np.round(codes), 0, 255).astype(np.uint8)
+
+
+PATCH = [np.array([[20.0, 20.0], [76.0, 20.0], [76.0, 76.0], [20.0, 76.0]])]
+
+
+@pytest.mark.parametrize("container", AGAIN)
+@pytest.mark.parametrize("middle", [(80.0, 262.0, 60.0), (251.0, 90.0, 120.0), (250.0, 255.0, 30.0)])
+def test_what_a_jpeg_clipped_is_clipped_in_whatever_it_is_saved_again(opened, container, middle):
+    """Compressed (ITU-T T.81) by Pillow, a clipped patch is scattered over some codes below the top."""
+    first = opened(pillow("JPEG", quality=85)(grainy(middle, 2.0)))
+    again = opened(AGAIN[container](first.codes))
+    shares = [region_means(photo, PATCH).clipped[0] for photo in (first, again)]
+    assert shares[0] > 0.5
+    assert shares[1] == shares[0]
+
+
+@pytest.mark.parametrize("container", AGAIN)
+@pytest.mark.parametrize("middle", [(60.0, 200.0, 30.0), (240.0, 120.0, 90.0), (30.0, 242.0, 20.0)])
+def test_bright_grain_that_was_never_compressed_is_not_taken_for_clipped(opened, container, middle):
+    photo = opened(AGAIN[container](grainy(middle, 3.0)))
+    assert photo.codes.max() >= 0.8 * np.iinfo(photo.codes.dtype).max
+    assert region_means(photo, PATCH).clipped[0] == 0.0
+
+
 @pytest.mark.parametrize("orientation", range(1, 9))
 @pytest.mark.parametrize("kind", ["PNG", "TIFF", "AVIF", "HEIC"])
 def test_every_format_is_turned_once(opened, tmp_path, kind, orientation):

@@ -14,6 +14,8 @@ from glowkin.base.errors import CannotMeasureError, CannotReadError
 from glowkin.base.records import measure_document, photos_from_json
 from glowkin.base.settings import Settings
 from glowkin.light import masters as masters_room
+from glowkin.light.bracket import view
+from glowkin.light.decode import open_photo
 from glowkin.scene.cameras import LUTHER, default_camera, luther_camera
 from glowkin.scene.develop import Development, write_jpeg
 from glowkin.scene.dng import write_dng
@@ -255,13 +257,12 @@ def test_an_automatic_white_balance_does_not_match(tmp_path):
 
 
 def test_a_lamp_off_frame_that_is_clipped_does_not_match(tmp_path):
-    """The same exposure in a bright room: all of it at the top of the scale."""
-    scene = scene_of(n=1)
+    """So long that the samples in the room's light are at the top of the scale."""
+    scene = replace(scene_of(n=1), room=0.3)
     photo, _ = taken(scene, tmp_path / "a.jpg")
-    shot = photograph(
-        replace(scene.lamp_off(), room=300.0), luther_camera(), np.random.default_rng(2), SETTINGS
-    )
-    off = write_jpeg(shot, tmp_path / "off.jpg", Development())
+    off, _ = taken(scene.lamp_off(), tmp_path / "off.jpg", 2, replace(SETTINGS, exposure_s=60.0))
+    (said,) = recipes.evidence_of(view([open_photo(photo)]), Settings(lamp_off=(off,))).unfit
+    assert said.endswith("off.jpg is clipped.")
     assert "lamp-off-mismatch" in recipes.measure(photo, Settings(lamp_off=(off,))).flags
     dim, _ = taken(scene.lamp_off(), tmp_path / "dim.jpg")
     assert "lamp-off-mismatch" not in recipes.measure(photo, Settings(lamp_off=(dim,))).flags

@@ -38,8 +38,8 @@ _TABLE = (
     ),
     Flag(
         "rendered-file",
-        "The camera developed this file; white balance, tone curve and gamut limits are unknown to us.",
-        "Save raw (DNG) beside the JPEG and measure that.",
+        "This file was developed: white balance, tone curve and gamut limits are unknown to us.",
+        "Save raw (DNG) beside the JPEG, and measure that.",
     ),
     Flag(
         "automatic-white-balance",
@@ -99,7 +99,13 @@ _TABLE = (
     Flag(
         "lamp-off-mismatch",
         "A frame beside the photograph differs from it in exposure, white balance or framing, or is clipped.",
-        "Take such frames right after, from the same tripod, with the same settings.",
+        "Take such frames right after, from the same tripod, with the same settings; glowkin check names it.",
+    ),
+    Flag(
+        "frame-left-out",
+        "A frame given beside the photograph cannot be what it was given as, and was left out: a lamp-off "
+        "frame or a blank that shows the samples glow, a lens-capped frame with light on it.",
+        "Let glowkin check say which with the same frames, and take it anew.",
     ),
     Flag(
         "moved",

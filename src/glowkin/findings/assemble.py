@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from glowkin.light.region import Signals
     from glowkin.samples.find import Found
     from glowkin.samples.stray import Stray
+    from glowkin.samples.wrong_frames import WrongFrame
 
 _DIAGRAM = 0.3
 """Half the height of the spectrum locus in v': the prior alone, before any photograph, has 0.42."""
@@ -38,7 +39,8 @@ _DIAGRAM = 0.3
 class Evidence:
     """What the rooms before found out about the n samples of one photograph; ``bounds`` (n x 3) are channels
     of which it was only reckoned that they are at least at the ceiling; ``least`` what clipped samples' light
-    is, or is at least, in each channel.
+    is, or is at least, in each channel. Of frames beside it ``left_out`` are those that cannot be meant, and
+    ``unfit`` says what is amiss with others.
     """
 
     photo: Photograph
@@ -55,6 +57,8 @@ class Evidence:
     references: Sequence[Checked] = ()
     bounds: NDArray[np.bool_] | None = None
     least: Ceiling | None = None
+    left_out: tuple[WrongFrame, ...] = ()
+    unfit: tuple[str, ...] = ()
 
 
 def sample_records(

@@ -24,7 +24,25 @@ if TYPE_CHECKING:
 GOOD, CARE, CANNOT = "good", "usable with care", "cannot be measured"
 _MOST = 3
 _KIND = "rendered-file"
+_BY_CAMERAS = ("JPEG", "HEIC")
+"""Files that cameras write themselves, a raw one beside them if they are asked to."""
 _OF_EXPOSURE = ("clipped", "underexposed", "noisy", "brightness-range", "no-sample")
+_OF_UNEVENNESS = ("lit-by-neighbour", "brightness-range")
+_FRAMES = ("frame-left-out", "lamp-off-mismatch")
+_OF_FRAMES = (
+    *_OF_EXPOSURE,
+    *_OF_UNEVENNESS,
+    "room-light",
+    "lamp-leakage",
+    "glowing-background",
+    "fogged",
+    "out-of-focus",
+    "shaken",
+    "sample-too-small",
+    "vignetting",
+    "lamp-hot-spot",
+    "flicker-banding",
+)
 _CARE = 0.003
 _NOTHING = 1.0
 _HOPELESS = 0.1
@@ -118,12 +136,19 @@ def of_bracket(checks: Sequence[ShotCheck]) -> ShotCheck:
 
 
 def _causes_first(found: Sequence[Advice]) -> list[Advice]:
-    """Uneven light makes dim samples dimmer: where it does, it is mended before what follows from that."""
-    follows = [a.harm_u_prime_v_prime for a in found if a.cause in ("lit-by-neighbour", "brightness-range")]
-    most = max(follows, default=0.0) + 0.001
+    """Causes come before what follows from them: uneven light makes dim samples dimmer, and with wrong frames
+    too much light is left, or too little.
+    """
     uneven = [a for a in found if a.cause in ("lamp-hot-spot", "vignetting") and (a.value or 0.0) >= 1.0]
-    raised = [replace(a, harm_u_prime_v_prime=max(most, a.harm_u_prime_v_prime)) for a in uneven]
-    return [*(a for a in found if a not in uneven), *raised]
+    found = _above(found, uneven, _OF_UNEVENNESS)
+    return _above(found, [a for a in found if a.cause in _FRAMES], _OF_FRAMES)
+
+
+def _above(found: Sequence[Advice], causes: Sequence[Advice], follow: Sequence[str]) -> list[Advice]:
+    """These causes ranked above whatever may follow from them."""
+    most = max((a.harm_u_prime_v_prime for a in found if a.cause in follow), default=0.0) + 0.001
+    raised = [replace(a, harm_u_prime_v_prime=max(most, a.harm_u_prime_v_prime)) for a in causes]
+    return [*raised, *(a for a in found if a not in causes)]
 
 
 def measurable(look: Look) -> bool:
@@ -135,11 +160,9 @@ def file_advice(look: Look) -> Iterator[Advice]:
     """What the file tells, or no longer tells, of how it was made."""
     photo, flags = look.evidence.photo, look.evidence.flags
     m = photo.metadata
-    if "lamp-off-mismatch" in flags:
-        sentence = (
-            "A new lamp-off frame, right after, from the same tripod and with the same settings: this one "
-            "was taken with others, has moved or is clipped."
-        )
+    for wrong in look.evidence.left_out:
+        yield Advice("frame-left-out", wrong.sentence, (), None, None, 0.06)
+    for sentence in look.evidence.unfit:
         yield Advice("lamp-off-mismatch", sentence, (), None, None, 0.06)
     if "edited-file" in flags:
         sentence = "The file as the camera wrote it: an editing program saved this one."
@@ -168,10 +191,11 @@ def _kind_words(look: Look) -> str:
     cut = [n for n, zero in zip(look.names, look.evidence.emitted.at_zero, strict=True) if zero.max() > 0.2]
     lies = "lies" if len(cut) == 1 else "lie"
     beyond = f"; {', '.join(cut)} {lies} beyond its colour space" if cut else ""
-    return (
-        "Raw (DNG) beside the JPEG: the camera's own development has changed the colours by an unknown amount"
-        f"{beyond}."
-    )
+    container = look.evidence.photo.container
+    who, mend = "the camera's own development", f"Raw (DNG) beside the {container}"
+    if container not in _BY_CAMERAS:
+        who, mend = "its development", f"The camera's raw file (DNG) instead of this {container}"
+    return f"{mend}: {who} has changed the colours by an unknown amount{beyond}."
 
 
 def _nothing_found(look: Look) -> Iterator[Advice]:

@@ -38,7 +38,7 @@ def _header(path: Path, data: bytes, limits: Limits) -> Told:
     if mode != "RGB":
         raise no_colour(path, f"{_MODES.get(mode, mode)} JPEG")
     check_pixels(path, *size, limits)
-    return Told(exif, info.get("xmp", b""), info.get("icc_profile"), lossy=True)
+    return Told("JPEG", exif, info.get("xmp", b""), info.get("icc_profile"), lossy=True)
 
 
 def _pixels(path: Path, data: bytes) -> NDArray[Any]:

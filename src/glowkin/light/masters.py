@@ -40,6 +40,8 @@ _SAME = 0.02
 """Exposures that differ by less are equal: cameras round what they write."""
 _FLAT_LEAST, _FLAT_MOST = 0.02, 0.95
 _FLAT_SMOOTH = 1 / 40
+_FLAT_EDGES = 0.1
+"""A sheet is smooth but for dust and noise, which are small or weak (common practice, no source)."""
 _CLIPPED = 0.001
 """A lamp-off frame clipped over more of it than hot pixels are is too long for the room."""
 
@@ -84,7 +86,7 @@ class Masters:
             return None
         mean = _mean(self.flat) - (_mean(self.lens_capped) if self.lens_capped else np.float32(0.0))
         smooth = cv2.GaussianBlur(mean, (0, 0), _FLAT_SMOOTH * mean.shape[1], borderType=cv2.BORDER_REPLICATE)
-        _check_flat(self.flat[0].photo, smooth)
+        _check_flat(self.flat[0].photo, mean, smooth)
         return np.asarray(smooth / smooth.mean(axis=(0, 1)), dtype=np.float32)
 
 
@@ -262,11 +264,17 @@ def _camera(photo: Photograph) -> str:
     return f"{photo.metadata.make} {photo.metadata.model}".strip()
 
 
-def _check_flat(flat: Photograph, smooth: NDArray[Any]) -> None:
+def _check_flat(flat: Photograph, mean: NDArray[Any], smooth: NDArray[Any]) -> None:
     if smooth.max() > _FLAT_MOST:
         raise CannotMeasureError(f"{flat.path}: this flat is clipped; expose it to about half of the scale")
     if smooth.min() < _FLAT_LEAST:
         raise CannotMeasureError(
             f"{flat.path}: this flat is darker than 2 % of the scale in a channel; "
             "light the sheet evenly with white light, and expose it to about half of the scale"
+        )
+    fine = cv2.GaussianBlur(mean, (0, 0), 1.0, borderType=cv2.BORDER_REPLICATE)
+    if np.quantile(np.abs(fine / smooth - 1.0).max(axis=2), 0.98) > _FLAT_EDGES:
+        raise CannotMeasureError(
+            f"{flat.path}: this flat shows things with edges; photograph an evenly lit white sheet that "
+            "fills the frame, out of focus"
         )

@@ -11,6 +11,7 @@ from glowkin.light.masters import exposure_ratio, told_exposures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from numpy.typing import NDArray
 
@@ -21,32 +22,51 @@ if TYPE_CHECKING:
 _MOVED, _SURE = 1.5, 0.4
 """Pixels of the reduced frames by which the sharpest match is off, and how sharp that must be to count."""
 
+_ANEW = "A new {name} frame, right after, from the same tripod and with the same settings: {file} {why}."
 
-def mismatch_flags(exposures: Sequence[Photograph], seen: Frame, masters: Masters) -> tuple[str, ...]:
-    """``lamp-off-mismatch`` where a frame was taken otherwise than all exposures, reduced to ``seen``.
+
+def mismatches(exposures: Sequence[Photograph], seen: Frame, masters: Masters) -> tuple[str, ...]:
+    """What is to be changed where a frame was taken otherwise than all exposures, reduced to ``seen``.
 
     A flat may be exposed as it likes, but not through another aperture. Several exposures of one scene need
     room light scaled to each of them, which nothing tells where a file does not tell its exposure. Nor
     do lamp-off frames fit that are all clipped.
     """
-    others = any(
-        all(_taken_otherwise(photo, name, frame) for photo in exposures) for name, frame in masters.named()
-    )
-    shifted = any(moved(seen.linear, m.linear, seen.faintest) for m in (*masters.lamp_off, *masters.blank))
-    scaled = [*exposures, *(m.photo for m in (*masters.lamp_off, *masters.blank))]
-    untold = 1 < len(exposures) < len(scaled) and not told_exposures(scaled)
-    too_long = bool(masters.lamp_off) and all(m.clipped for m in masters.lamp_off)
-    return ("lamp-off-mismatch",) if others or shifted or untold or too_long else ()
+    amiss: dict[tuple[str, Path], str] = {}
+    if masters.lamp_off and all(m.clipped for m in masters.lamp_off):
+        amiss["lamp-off", masters.lamp_off[0].photo.path] = "is clipped"
+    for name, frame in masters.named():
+        amiss.setdefault((name, frame.path), _taken_otherwise(exposures, name, frame))
+    placed = [("lamp-off", m) for m in masters.lamp_off] + [("blank", m) for m in masters.blank]
+    untold = not told_exposures([*exposures, *(m.photo for _, m in placed)])
+    for name, m in placed:
+        if moved(seen.linear, m.linear, seen.faintest):
+            amiss[name, m.photo.path] = "shows the scene beside its place, so something moved"
+        if len(exposures) > 1 and untold:
+            amiss[name, m.photo.path] = "cannot be scaled, since not all files tell their exposure"
+    return tuple(_ANEW.format(name=n, file=path.name, why=why) for (n, path), why in amiss.items() if why)
 
 
-def _taken_otherwise(photo: Photograph, name: str, frame: Photograph) -> bool:
+def _taken_otherwise(exposures: Sequence[Photograph], name: str, frame: Photograph) -> str:
+    """How a frame differs from the first exposure, by what the files tell; empty where not from all."""
+    reasons = [_how_otherwise(photo, name, frame) for photo in exposures]
+    return reasons[0] if all(reasons) else ""
+
+
+def _how_otherwise(photo: Photograph, name: str, frame: Photograph) -> str:
     a, b = photo.metadata, frame.metadata
+    if name != "lens-capped" and _differ(a.f_number, b.f_number):
+        return f"was taken at f/{b.f_number:g}, the photograph at f/{a.f_number:g}"
     if name == "flat":
-        return _differ(a.f_number, b.f_number)
+        return ""
+    more = 1.0 / exposure_ratio(photo, frame)
+    if more != 1.0:
+        times = f"{max(more, 1.0 / more):.2g} times {'more' if more > 1.0 else 'less'}"
+        return f"got {times} exposure than the photograph"
+    if _differ(a.exposure_s, b.exposure_s) or _differ(a.iso, b.iso):
+        return "was taken at another ISO or exposure time"
     balanced = photo.kind == "rendered" and bool(a.automatic_white_balance or b.automatic_white_balance)
-    if exposure_ratio(photo, frame) != 1.0 or _differ(a.exposure_s, b.exposure_s) or _differ(a.iso, b.iso):
-        return True
-    return balanced or (name != "lens-capped" and _differ(a.f_number, b.f_number))
+    return "may have another white balance, which was automatic" if balanced else ""
 
 
 def _differ(a: float | None, b: float | None) -> bool:

@@ -49,7 +49,7 @@ class Photograph:
     every code there can be) linearise three channels. ``code_step`` is the step, in codes, to which the file
     tells levels: 1 of 8 bits, 4 of 10 bits compressed with loss.
     ``to_xyz`` holds one or two 3 x 3 matrices from linear RGB to XYZ (a raw file's two illuminants).
-    A code of ``clip`` or more is clipped.
+    A code of ``clip`` or more is clipped. ``container`` names the format of a rendered file, as JPEG.
     """
 
     path: Path
@@ -66,6 +66,7 @@ class Photograph:
     black: Array = field(default_factory=lambda: np.zeros((1, 1)))
     white: float = 255.0
     code_step: float = 1.0
+    container: str = ""
 
     @property
     def period(self) -> int:

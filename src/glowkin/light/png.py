@@ -35,7 +35,7 @@ def decode_png(path: Path, data: bytes, digest: str, limits: Limits) -> Photogra
         space, icc = _colour(chunks)
     except CannotReadError as error:
         raise CannotReadError(f"{path}: {error}") from error
-    told = Told(exif_of(chunks.get(b"eXIf", b"")), _xmp(chunks), icc, space, bits)
+    told = Told("PNG", exif_of(chunks.get(b"eXIf", b"")), _xmp(chunks), icc, space, bits)
     return rendered_photo(path, digest, pixels_as_coded(path, data, "PNG"), told)
 
 

@@ -18,17 +18,20 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-LOSSY_CLIP, CLIP = 250 / 255, 254 / 255
-"""Compression scatters a clipped patch a few codes below the top, so the top five of 256 count as clipped;
-without it only the top two."""
+LOSSY_CLIP, CLIP, _BELOW = 250 / 255, 254 / 255, 246 / 255
+"""Compression scatters a clipped patch a few codes below the top, so the top six of 256 count as clipped;
+without it only the top two, unless the four below these hold more pixels than the four below them: light
+falls off towards its peaks, and only what was clipped piles up, as in a JPEG saved again as PNG."""
+_A_FEW = 16
 
 
 @dataclass(frozen=True)
 class Told:
-    """What a file tells besides its pixels: a Pillow Exif mapping, XMP, and its colour space by profile
-    (``icc``) or otherwise (``space``). ``orientation`` None: the one of the Exif block holds.
+    """What a file tells besides its pixels: its ``container``, a Pillow Exif mapping, XMP, and its colour
+    space by profile (``icc``) or otherwise (``space``). ``orientation`` None: that of the Exif block holds.
     """
 
+    container: str
     exif: Any
     xmp: bytes = b""
     icc: bytes | None = None
@@ -46,18 +49,21 @@ def rendered_photo(path: Path, digest: str, pixels: NDArray[Any], told: Told) ->
     metadata = read_metadata(told.exif, path)
     space, flags = _colour_space(path, metadata, told)
     codes = oriented(three_channels(path, pixels), told.orientation or metadata.orientation)
+    step, top = _code_step(codes, told), (1 << told.bits) - 1
+    scattered = told.lossy or (top / step < 256 and _piled_up(codes, top))
     return Photograph(
         path=path,
         sha256=digest,
         kind="rendered",
         codes=codes,
-        clip=round((LOSSY_CLIP if told.lossy else CLIP) * ((1 << told.bits) - 1)),
+        clip=round((LOSSY_CLIP if scattered else CLIP) * top),
         metadata=metadata,
         to_xyz=(space.rgb_to_xyz,),
         colour_space=space.name,
         flags=("rendered-file", *flags, *_white_balance(metadata), *_history(metadata, told)),
         curves=space.curves(told.bits),
-        code_step=_code_step(codes, told),
+        code_step=step,
+        container=told.container,
     )
 
 
@@ -125,3 +131,15 @@ def _code_step(codes: NDArray[Any], told: Told) -> float:
     height, width = codes.shape[:2]
     few = codes[:: max(height // 40, 1), :: max(width // 40, 1)]
     return float(min(max(int(np.gcd.reduce(few, axis=None)), 1), 257))
+
+
+def _piled_up(codes: NDArray[Any], top: int) -> bool:
+    """Whether a channel has more pixels just below the top than below that; a few alone may be hot ones."""
+    from cv2 import inRange
+
+    for c in range(3):
+        plane = np.ascontiguousarray(codes[..., c])
+        high = np.count_nonzero(inRange(plane, LOSSY_CLIP * top, CLIP * top - 1))
+        if high >= _A_FEW and high > np.count_nonzero(inRange(plane, _BELOW * top, LOSSY_CLIP * top - 1)):
+            return True
+    return False

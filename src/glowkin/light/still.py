@@ -36,8 +36,8 @@ def decode_still(path: Path, data: bytes, digest: str, limits: Limits) -> Photog
     check_pixels(path, *header.size, limits)
     avif = header.coding == b"av01"
     told = Told(
-        exif_of(header.exif), header.xmp, header.icc, _space(path, header), header.bits, lossy=True,
-        orientation=header.orientation if avif else 1, gain_map=header.gain_map,
+        "AVIF" if avif else "HEIC", exif_of(header.exif), header.xmp, header.icc, _space(path, header),
+        header.bits, lossy=True, orientation=header.orientation if avif else 1, gain_map=header.gain_map,
     )  # fmt: skip
     pixels = pixels_as_coded(path, data, "AVIF") if avif else _heic(data, header.bits)
     return rendered_photo(path, digest, pixels, told)

@@ -71,7 +71,7 @@ def decode_tiff(path: Path, data: bytes, found: list[Any], digest: str, limits: 
         raise broken(path, "TIFF")
     tags = tiff_tags(data)
     told = Told(
-        tags, _bytes(page, 700), _bytes(page, 34675) or None, bits=int(page.bitspersample),
+        "TIFF", tags, _bytes(page, 700), _bytes(page, 34675) or None, bits=int(page.bitspersample),
         lossy=int(page.compression) in _LOSSY,
     )  # fmt: skip
     return rendered_photo(path, digest, _pixels(data, page), told)

@@ -19,7 +19,7 @@ def figures_words(check: ShotCheck) -> str:
         f"{name} {_stops(stops)}"
         for name, stops in zip(("red", "green", "blue"), check.headroom_stops, strict=True)
     )
-    bound = " (at most, since the camera developed the file)" if check.headroom_is_bound else ""
+    bound = " (at most, since the file is developed)" if check.headroom_is_bound else ""
     text = f"{samples}; headroom in stops{bound}: {room}"
     if check.resolution_u_prime_v_prime is None:
         return f"{text}."

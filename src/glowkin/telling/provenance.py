@@ -28,6 +28,7 @@ GRAVITY = (
     "lamp-leakage",
     "rendered-file",
     "room-light",
+    "frame-left-out",
     "lamp-off-mismatch",
     "bracket-disagrees",
     "maybe-swapped",
