@@ -100,21 +100,26 @@ def place(rng):
 
 
 def quantum_dots(n, data):
-    """N spectra of the cleanest runs, spread over their times, background off."""
-    runs = defaultdict(list)
+    """N spectra of the cleanest runs, spread over their times."""
+    runs = growing(data)
+    spectra = np.concatenate([runs[run] for run in CLEAN_RUNS])
+    keep = np.linspace(0, len(spectra) - 1, n).round().astype(int)
+    return unit(spectra[keep])
+
+
+def growing(data="../shared/data", nm=NM):
+    """By run, spectra of quantum dots measured while they grew, background off (times x wavelengths)."""
+    rows = defaultdict(list)
     with gzip.open(Path(data) / "drifting_emission/qd_long.csv.gz", "rt") as file:
         for row in csv.DictReader(file):
-            if int(row["run"]) in CLEAN_RUNS:
-                runs[int(row["run"]), float(row["t_s"])].append(
-                    (float(row["wavelength_nm"]), float(row["intensity"]))
-                )
-    spectra = []
-    for key in sorted(runs):
-        nm, intensity = np.array(sorted(runs[key])).T
+            key = int(row["run"]), float(row["t_s"])
+            rows[key].append((float(row["wavelength_nm"]), float(row["intensity"])))
+    runs = defaultdict(list)
+    for run, t in sorted(rows):
+        at, intensity = np.array(sorted(rows[run, t])).T
         ground = max(np.percentile(intensity, 3), intensity[-1])
-        spectra.append(np.interp(NM, nm, np.clip(intensity - ground, 0, None), left=0, right=0))
-    keep = np.linspace(0, len(spectra) - 1, n).round().astype(int)
-    return unit(np.array(spectra)[keep])
+        runs[run].append(np.interp(nm, at, np.clip(intensity - ground, 0, None), left=0, right=0))
+    return {run: np.array(spectra) for run, spectra in runs.items()}
 
 
 def phosphors():

@@ -1,11 +1,13 @@
 """Series that are no mixture of two forms: are they refused, and true mixtures not?
 
-    python benchmarks/no_two_forms.py [SERIES] [--jpeg] [--curves] [--first N] [--keep FOLDER]
+    python benchmarks/no_two_forms.py [SERIES] [--jpeg] [--curves] [--measured] [--first N] [--keep FOLDER]
 
 Six vials a series beside a control, 6 to 14 photographs, lamp drift 4 %, the camera put back by hand: two of
 a band moving by 25-60 nm (as growing quantum dots do), two that turn into a third form by way of another,
 two true mixtures. Wrong are ``two_forms_suffice`` true (claimed) for the first four and false (refused) for
 the last two; 'not told' is an answer where a tone curve could have bent the path.
+``--measured`` takes the moving bands from quantum dots measured while they grew (the cleanest runs of
+``../shared/data/drifting_emission``, A. Li, 2026, MIT), 20 to 56 nm.
 ``--curves`` and ``--keep`` are those of ``series.py``.
 """
 
@@ -20,6 +22,7 @@ from pathlib import Path
 
 import numpy as np
 
+from emitters import CLEAN_RUNS, growing
 from glowkin.base.records import measure_document, photos_from_json
 from glowkin.findings.track import Plan
 from glowkin.recipes import measure, track
@@ -28,7 +31,7 @@ from glowkin.scene.develop import Development, write_jpeg
 from glowkin.scene.dng import write_dng
 from glowkin.scene.series import Change, Course, photograph_series
 from glowkin.scene.shot import Exposure
-from glowkin.scene.spectra import band
+from glowkin.scene.spectra import WAVELENGTH_NM, band
 from glowkin.scene.stage import Scene, SceneSample, Shape, grid_centres, with_luminance
 from series import development_drawn
 
@@ -38,9 +41,18 @@ NAMES = (*(f"{kind}-{i}" for kind in KINDS for i in (1, 2)), "control")
 BANDS = ((470, 60), (520, 60), (560, 80), (600, 70), (640, 85))
 
 
-def strange(kind, rng, level):
-    """Radiance at each fraction left, and the last one."""
+def strange(kind, rng, level, runs):
+    """Radiance at each fraction left; a moving band as one of the measured ``runs``, if there are any."""
     ratio = float(np.exp(rng.uniform(np.log(0.3), np.log(3))))
+    if kind == "moving" and runs:
+        run = runs[rng.integers(len(runs))][rng.integers(4) :]
+
+        def grown(f):
+            at = (1 - f) * (len(run) - 1)
+            k = min(int(at), len(run) - 2)
+            return with_luminance((k + 1 - at) * run[k] + (at - k) * run[k + 1], level * ratio ** (1 - f))
+
+        return grown
     if kind == "moving":
         start, way, width = rng.uniform(500, 590), rng.uniform(25, 60), rng.uniform(35, 70)
 
@@ -64,15 +76,22 @@ def strange(kind, rng, level):
     return consecutive
 
 
+def measured_runs():
+    """Measured spectra of growing quantum dots, unit area, t x 471 each."""
+    runs = growing(nm=WAVELENGTH_NM)
+    return [runs[n] / runs[n].sum(axis=1, keepdims=True) for n in CLEAN_RUNS]
+
+
 def rendered_series(seed, options, folder):
     """The measured photographs of one series."""
+    runs = measured_runs() if options.measured else []
     jpeg, development = options.jpeg, development_drawn(seed) if options.curves else Development()
     rng = np.random.default_rng((41, seed))
     times = np.concatenate([[0.0], np.geomspace(1, 60, int(rng.integers(5, 14)))]) * HOUR
     samples, changes = [], []
     for i, (name, centre) in enumerate(zip(NAMES, grid_centres((864, 576), 4, 2), strict=False)):
         level = 0.05 * rng.uniform(0.8, 1.2)
-        way = None if name == "control" else strange(name.split("-")[0], rng, level)
+        way = None if name == "control" else strange(name.split("-")[0], rng, level, runs)
         first = with_luminance(band(560, 80), level) if way is None else way(1.0)
         samples.append(
             SceneSample(name, Shape("vial", centre, 42), first, violet=0.0005, seed=seed * 100 + i)
@@ -99,7 +118,8 @@ def rendered_series(seed, options, folder):
 
 def one_series(seed, options, folder):
     """(kind, two_forms_suffice, verdict, name) of each vial."""
-    kind = f"strange-{'jpeg' if options.jpeg else 'raw'}{'-curves' if options.curves else ''}"
+    words = ["curves"] * options.curves + ["measured"] * options.measured
+    kind = "-".join(["strange", "jpeg" if options.jpeg else "raw", *words])
     path = options.keep and Path(options.keep) / f"{kind}-{seed:04}.json"
     if path and path.exists():
         photos = photos_from_json(json.loads(path.read_text()))
@@ -119,6 +139,7 @@ def main():
     parser.add_argument("series", type=int, nargs="?", default=20)
     parser.add_argument("--jpeg", action="store_true")
     parser.add_argument("--curves", action="store_true")
+    parser.add_argument("--measured", action="store_true")
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--keep")
     options = parser.parse_args()

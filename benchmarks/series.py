@@ -1,6 +1,6 @@
 """Half-times from rendered series: error, coverage and width of the intervals, verdicts, spoiled photographs.
 
-    python benchmarks/series.py [SERIES] [--first N] [--jpeg] [--curves] [--spoil N] [--keep FOLDER]
+    python benchmarks/series.py [SERIES] [--first N] [--jpeg] [--curves] [--spoil N] [--dark] [--keep FOLDER]
 
 Six vials, a still one and a control a series, 6 to 14 photographs (the first, then evenly in the logarithm
 of time), ISO 100 to 1600, lamp drift 4 %, the camera put back by hand. Every rate model of the scene's own
@@ -8,7 +8,8 @@ curves, which share no code with the fits; a fifth after an induction, a fifth s
 of forms, luminance ratios 0.03 to 30. ``--spoil`` spoils so many photographs of each series (10 photographs
 then), in the ways of ``scene/spoil.py``. ``--curves`` develops each series its own way: white balance off by
 10 %, on two of three a tone curve, an S of strength up to 0.5, on half of those after a power of 8 % about 1
-(none of them a curve that the fits try). ``--keep`` keeps measured photographs in a folder, so that fits can
+(none of them a curve that the fits try). ``--dark`` lets the end form give 0.01 of the light or less, down to
+a millionth: vials go out. ``--keep`` keeps measured photographs in a folder, so that fits can
 be looked at again without rendering. Overexposed are samples of which more than 1 % is clipped in the first
 or last photograph: no half-time is given of those.
 """
@@ -40,6 +41,7 @@ from glowkin.scene.stage import Scene, SceneSample, Shape, grid_centres, with_lu
 HOUR = 3600.0
 MODELS = tuple(name for name in PROGRESS if name != "none")
 PAIRS = (((640, 85), (520, 52)), ((600, 70), (540, 60)), ((500, 60), (580, 80)))
+RATIOS, DARK = (0.03, 30.0), (1e-6, 0.01)
 EXPONENTS = {"stretched-exponential": (0.5, 0.9), "avrami-erofeev": (1.5, 3.0)}
 VIALS = tuple(f"vial-{i}" for i in range(1, 7))
 NAMES = (*VIALS, "still", "control")
@@ -136,14 +138,15 @@ def rendered_series(seed, options, folder):
     jpeg, spoils = options.jpeg, options.spoil
     rng = np.random.default_rng((7, seed))
     before, after = PAIRS[seed % len(PAIRS)]
-    ratio = float(np.exp(rng.uniform(np.log(0.03), np.log(30))))
+    lowest, highest = DARK if options.dark else RATIOS
+    ratio = float(np.exp(rng.uniform(np.log(lowest), np.log(highest))))
     photos = 10 if spoils else int(rng.integers(6, 15))
     iso = float(rng.choice((100, 400, 1600)))
     times = np.concatenate([[0.0], np.geomspace(1, 60, photos - 1)]) * HOUR
-    start = 0.05 * max(1.0, 1 / ratio)
+    start = 0.05 * max(1.0, 1 / max(ratio, RATIOS[0]))
     samples, changes = [], []
     for i, (name, centre) in enumerate(zip(NAMES, grid_centres((864, 576), 4, 2), strict=True)):
-        level = start * rng.uniform(0.8, 1.2) * (np.sqrt(ratio) if name == "control" else 1.0)
+        level = start * rng.uniform(0.8, 1.2) * (np.sqrt(max(ratio, RATIOS[0])) if name == "control" else 1.0)
         radiance = with_luminance(band(560, 80) if name == "control" else band(*before), level)
         shape = Shape("vial", centre, 42)
         samples.append(SceneSample(name, shape, radiance, violet=0.01 * start, seed=seed * 100 + i))
@@ -172,7 +175,7 @@ def rendered_series(seed, options, folder):
 def series_kept(seed, options, folder):
     """The same, from the folder that keeps them if they are there."""
     kind = f"{'jpeg' if options.jpeg else 'raw'}{'-curves' if options.curves else ''}"
-    kind += f"-{options.spoil}" if options.spoil else ""
+    kind += "-dark" * options.dark + (f"-{options.spoil}" if options.spoil else "")
     path = options.keep and Path(options.keep) / f"{kind}-{seed:04}.json"
     if path and path.exists():
         document = json.loads(path.read_text())
@@ -219,7 +222,7 @@ def kinds(rows):
     yield "no induction, no stop", plain
     yield "after an induction", [r for r in rows if r.course.induction_s]
     yield "stopping part-way", [r for r in rows if r.course.stops_at]
-    for low, high in ((0.03, 0.1), (0.1, 1), (1, 10), (10, 30)):
+    for low, high in ((0.0, 0.03), (0.03, 0.1), (0.1, 1), (1, 10), (10, 30)):
         yield f"ratio {low} to {high}", [r for r in rows if low <= r.truth.ratio < high]
     for few, many in ((6, 7), (8, 10), (11, 14)):
         yield f"{few} to {many} photographs", [r for r in rows if few <= r.truth.photos <= many]
@@ -256,6 +259,7 @@ def main():
     parser.add_argument("--curves", action="store_true")
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--spoil", type=int, default=0)
+    parser.add_argument("--dark", action="store_true")
     parser.add_argument("--keep")
     options = parser.parse_args()
     rows, still = [], []
