@@ -114,3 +114,28 @@ def test_good_photographs_are_hardly_ever_named(course, photographs):
 def test_a_third_form_is_not_taken_for_spoiled_photographs():
     found = two_forms_suffice(seen(by_way_of_another(TIMES / 6), 3))
     assert found is False
+
+
+@pytest.mark.parametrize("pair", [(1, 8), (1, 2), (3, 8), (7, 8)])
+@pytest.mark.parametrize("names", [("another vial", "in shadow"), ("a vial that is further on", "in shadow")])
+def test_two_spoiled_photographs_of_a_still_sample_are_no_change(pair, names):
+    still = np.tile(FORMS[0], (10, 1))
+    for seed in range(6):
+        spoil = {at: SPOILED[name] for at, name in zip(pair, names, strict=True)}
+        found = fit_course(seen(still, seed, spoil=spoil))
+        assert (found.verdict, found.spoiled) == ("no change seen", pair)
+
+
+@pytest.mark.parametrize("at", [0, 9])
+@pytest.mark.parametrize("what", ["another vial", "a vial that is further on", "in shadow"])
+def test_what_the_first_or_the_last_photograph_alone_shows_is_not_called_a_change(at, what):
+    still = np.tile(FORMS[0], (10, 1))
+    for seed in range(6):
+        found = fit_course(seen(still, seed, spoil={at: SPOILED[what], 5: SPOILED["another vial"]}))
+        assert (found.verdict, found.spoiled) == ("cannot tell", (5,))
+        assert "rests-on-one-photo" in found.flags
+
+
+def test_what_two_photographs_show_at_the_end_is_a_change():
+    f = (TIMES < 15).astype(float)
+    assert all(fit_course(seen(mixture(f), seed)).verdict == "changing" for seed in range(6))

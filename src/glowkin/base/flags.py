@@ -140,6 +140,12 @@ _TABLE = (
         "Look whether it was taken away, hidden or went dark; outline it with --outlines.",
     ),
     Flag(
+        "rests-on-one-photo",
+        "Only the first or only the last photograph of this sample differs from all others: a change, or a "
+        "spoiled photograph.",
+        "Photograph the end once more; in a new series the beginning more often.",
+    ),
+    Flag(
         "uneven-sample",
         "The colour differs across the sample; the mean may describe no part of it.",
         "Spread the powder evenly, or outline one part with --outlines.",

@@ -18,7 +18,6 @@ from glowkin.base.uncertainty import t95
 from glowkin.findings.change import (
     CHANGING,
     NO_CHANGE,
-    see_change,
     slowest_half_time,
     two_forms_suffice,
 )
@@ -44,7 +43,7 @@ from glowkin.findings.given import (
 )
 from glowkin.findings.light_only import light_shares
 from glowkin.findings.rate_models import DEFAULT_MODELS, RATE_MODELS
-from glowkin.findings.spoiled import spoiled_frames
+from glowkin.findings.seen import seen_of
 from glowkin.findings.unmix import (
     EndForm,
     Frames,
@@ -122,32 +121,25 @@ def fit_course(
     A course that stops part-way is a candidate only with a known end form, and is chosen if AICc favours it,
     and so is one after an induction. Spoiled frames do not count.
     """
-    index, bad = _good_and_spoiled(series)
-    whole, series = series, series.take(index)
-    change = see_change(series)
-    if change.verdict == CHANGING:
+    seen = seen_of(series)
+    whole, series = series, series.take(seen.good)
+    if seen.verdict == CHANGING:
         wrong = contradicted(series, end_form)
         series = replace(series, given=given_of(series).without(wrong)) if wrong else series
         found = with_ratio_error(series, lambda s: _changing(s, end_form, models))
         flags = (*found.flags, "form-contradicted") if wrong else found.flags
         found = replace(found, contradicted=wrong, flags=flags)
     else:
-        found = _unchanged(series, end_form, change.verdict)
-    return _with_spoiled(_spread(found, index, len(whole.times_s)), whole, bad)
+        found = _unchanged(series, end_form, seen.verdict)
+    found = replace(found, flags=(*found.flags, *seen.flags))
+    return _with_spoiled(_spread(found, seen.good, len(whole.times_s)), whole, seen.spoiled)
 
 
 def see_only(series: Series) -> CourseFit:
     """Whether it changes, and nothing more: for signals that are bounds, not values."""
-    index, bad = _good_and_spoiled(series)
-    blank = _blank(see_change(series.take(index)).verdict, len(series.times_s))
-    return _with_spoiled(blank, series, bad)
-
-
-def _good_and_spoiled(series: Series) -> tuple[Index, Index]:
-    """Indices of the usable frames, in order of time: the good ones, and the spoiled."""
-    index = series.usable()
-    bad = spoiled_frames(series.take(index))
-    return np.delete(index, bad), index[bad]
+    seen = seen_of(series)
+    blank = replace(_blank(seen.verdict, len(series.times_s)), flags=seen.flags)
+    return _with_spoiled(blank, series, seen.spoiled)
 
 
 def _changing(series: Series, end_form: EndForm | None, names: Sequence[str]) -> CourseFit:

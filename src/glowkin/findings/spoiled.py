@@ -30,14 +30,16 @@ _LOOKED_AT, _IN_PAIRS = 16, 10
 """How many frames, those that fit worst first, are left out one at a time, and two at a time."""
 
 
-def spoiled_frames(series: Series) -> Index:
-    """Indices of the spoiled frames, in order; none in a series of fewer than six.
+def most_spoiled(n: int) -> int:
+    """How many of n frames may be: none of fewer than six, one of six, two of eight, one in four of more."""
+    return max(1, n // 4) if n >= _FEWEST else 0
 
-    At most one of six frames, two of eight, and one in four of more.
-    """
+
+def spoiled_frames(series: Series) -> Index:
+    """Indices of the spoiled frames, in order; at most ``most_spoiled``."""
     series = believable(series)
-    n = len(series.times_s)
-    most = max(1, n // 4) if n >= _FEWEST and np.ptp(series.times_s) > 0.0 else 0
+    most = most_spoiled(len(series.times_s))
+    most = 0 if most and np.ptp(series.times_s) == 0.0 else most
     frames = frames_of(series) if series.lamp_known else colours_of(series)
     out: tuple[int, ...] = ()
     while most > len(out) and frames.signals.shape[1] > 1:

@@ -35,6 +35,7 @@ GRAVITY = (
     "put-elsewhere",
     "vanished",
     "late-sample",
+    "rests-on-one-photo",
     "spoiled-frame",
     "other-filter",
     "other-camera",
