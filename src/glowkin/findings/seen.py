@@ -69,4 +69,4 @@ def unlike_the_rest(series: Series) -> Index:
 def _at_an_end(odd: Index, n: int) -> Index:
     """Those of the odd ones of n frames that a one-way change could explain: the first or last in a row."""
     inside = np.setdiff1d(np.arange(n), odd)
-    return odd[(odd < inside[0]) | (odd > inside[-1])]
+    return np.asarray(odd[(odd < inside[0]) | (odd > inside[-1])])
