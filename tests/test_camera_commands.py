@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from dataclasses import replace
 from importlib.metadata import version
 
@@ -226,12 +227,95 @@ def test_peaks_are_found_shifted_as_they_truly_were(recorded):
     assert np.abs(found - true).mean() < 0.8 * np.abs(true).mean()
 
 
+# A perfect white fills `brightest` of the well. The white patch sends back 0.89 of it and flare 0.01, so all
+# is within 0.9 of the scale at brightest 1; black sends back 0.03 (ISO 17321-1): 28 times, 4.8 stops, less.
+@pytest.mark.parametrize(("brightest", "which"), [(5.0, "of the 24"), (12.0, "of the 24"), (60.0, "all 24")])
+def test_a_chart_far_too_bright_tells_how_many_stops_less(files, tmp_path, brightest, which):
+    shot = photograph_chart(default_camera(), np.random.default_rng(3), ChartStand(), brightest=brightest)
+    write_dng(shot, tmp_path / "over.dng")
+    corners = [f"{x:g},{y:g}" for x, y in shot.chart.corners_px]
+    result = run("camera", "fit", tmp_path / "over.dng", "--corners", *corners, "-o", tmp_path / "c.json")
+    assert result.exit_code == 1
+    assert f"{which} patches of the chart are clipped; give" in result.stderr
+    told = re.search(r"(at least )?([\d.]+) stops less exposure", result.stderr)
+    needed = np.log2(brightest)
+    assert needed - (1.2 if told[1] else 0.1) < float(told[2]) < needed + 0.75
+    assert bool(told[1]) == (which == "all 24")
+
+
+def test_a_lamp_taken_for_daylight_is_told_with_the_mend(tmp_path):
+    """The lamp is a Planckian radiator of 2900 K, by the exact constants of the SI."""
+    metres = WAVELENGTH_NM * 1e-9
+    lamp = metres**-5 / np.expm1(1.438776877e-2 / (metres * 2900.0))
+    chart = chart_photo(tmp_path / "lamp.dng", default_camera(), light=lamp)
+    taken = run("camera", "fit", chart, "-o", tmp_path / "camera.json")
+    assert taken.exit_code == 0, taken.stderr
+    assert "camera-unlike-prior" in taken.stdout
+    assert "lit by light of about 2900 K and not by --chart-light daylight" in taken.stdout
+    assert "give --chart-light tungsten" in taken.stdout
+    right = run("camera", "fit", chart, "--chart-light", "tungsten", "-o", tmp_path / "right.json", "--json")
+    told = json.loads(right.stdout)
+    assert not told["unlike_prior"]
+    assert told["obtained"]["to_check"] == ""
+
+
+def test_daylight_taken_for_a_lamp_is_told_too_and_right_light_is_not(files, tmp_path):
+    made = [
+        json.loads(
+            run(
+                "camera",
+                "fit",
+                files / "chart.dng",
+                "--chart-light",
+                light,
+                "-o",
+                tmp_path / "c.json",
+                "--json",
+            ).stdout
+        )["obtained"]["to_check"]
+        for light in ("tungsten", "daylight", "5500K")
+    ]
+    assert "give --chart-light daylight" in made[0]
+    assert made[1:] == ["", ""]
+
+
+@pytest.mark.parametrize(
+    ("corners", "wrong"),
+    [
+        (("1,2", "3,4", "5,6"), "'-o'"),
+        (("1,2", "3,4", "5;6", "7,8"), "'5;6'"),
+        (("1,2,3", "3,4", "5,6", "7,8"), "'1,2,3'"),
+    ],
+)
+def test_corners_that_are_none_are_told_before_what_they_swallow(files, corners, wrong):
+    result = run("camera", "fit", files / "chart.dng", "--corners", *corners, "-o", files / "c.json")
+    assert result.exit_code == 2
+    assert f"--corners: {wrong} is no X,Y; give four in pixels, such as 100,80 900,80" in result.stderr
+
+
+def test_an_imported_table_like_no_cameras_is_told_by_what_a_table_has(tmp_path):
+    """A sensor without its infrared filter, whose red goes on: no camera of the prior is like it."""
+    bare = default_camera().sensitivities * np.exp((WAVELENGTH_NM - 550.0) / 60.0)[:, None]
+    csv = tmp_path / "bare.csv"
+    rows = np.column_stack([WAVELENGTH_NM, bare])
+    np.savetxt(csv, rows, delimiter=",", fmt="%.8g", header="wavelength_nm,r,g,b", comments="")
+    result = run("camera", "import", csv, "-o", tmp_path / "bare.json")
+    assert "camera-unlike-prior" in result.stdout
+    assert "Check the table: wavelengths in nm" in result.stdout
+    assert "corners" not in result.stdout
+
+
 def test_clipped_patches_keep_their_numbers(files):
     shot = photograph_chart(default_camera(), np.random.default_rng(3), ChartStand(), brightest=1.25)
     write_dng(shot, files / "bright.dng")
     result = run("camera", "fit", files / "bright.dng", "-o", files / "bright.json", "--json")
     told = json.loads(result.stdout)["obtained"]
     assert 19 in told["patches_left_out"]
+    assert told["stops_over"] == 0.5
+    assert (
+        "0.5 stops less exposure"
+        in run("camera", "fit", files / "bright.dng", "-o", files / "bright.json").stdout
+    )
     assert sorted([*map(int, told["residuals"]), *told["patches_left_out"]]) == list(range(1, 25))
 
 

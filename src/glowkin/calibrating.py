@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from glowkin import recipes
 from glowkin.base.errors import WrongUseError
 from glowkin.base.files import check_place
@@ -20,7 +22,7 @@ def fit_camera(
     output: Path,
     program: str,
     *,
-    corners: Sequence[str] | None,
+    corners: Sequence[tuple[float, float]] | None,
     as_json: bool,
     **options: Any,
 ) -> int:
@@ -29,8 +31,8 @@ def fit_camera(
         raise WrongUseError(
             "--known-lights and --known go together: a photograph and the list of what it shows"
         )
-    places = None if not corners else _corners(corners)
     check_place(output)
+    places = None if corners is None else np.array(corners)
     return _kept(recipes.fit_camera(corners=places, **options), output, program, as_json=as_json)
 
 
@@ -50,14 +52,3 @@ def _kept(file: CameraFile, output: Path, program: str, *, as_json: bool) -> int
     else:
         show_camera(file, output)
     return 0
-
-
-def _corners(texts: Sequence[str]) -> Any:
-    import numpy as np
-
-    try:
-        return np.array([[float(part) for part in text.split(",")] for text in texts]).reshape(4, 2)
-    except ValueError:
-        raise WrongUseError(
-            "--corners: give four X,Y in pixels, such as 100,80 900,80 900,600 100,600"
-        ) from None

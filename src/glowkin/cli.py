@@ -24,6 +24,7 @@ from glowkin.options import (
     TOLERANCE,
     Commands,
     course_options,
+    four_corners,
     shared_options,
 )
 from glowkin.preparing import prep
@@ -209,7 +210,7 @@ def camera() -> None:
 
 @camera.command(epilog="Example: glowkin camera fit chart.dng -o camera.json")
 @click.argument("chart_photo", type=click.Path(path_type=Path))
-@click.option("--corners", nargs=4, metavar="X,Y X,Y X,Y X,Y",
+@click.option("--corners", nargs=4, metavar="X,Y X,Y X,Y X,Y", is_eager=True, callback=four_corners,
               help="Outer corners of the 6 x 4 cells in pixels: the first patch's first, then along its row, "
               "clockwise; found if left out.")  # fmt: skip
 @click.option("--chart", type=click.Path(path_type=Path), metavar="FILE",

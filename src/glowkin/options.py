@@ -51,6 +51,24 @@ class Commands(click.Group):
             ctx.exit(INTERRUPTED)
 
 
+def four_corners(_context: click.Context, _option: click.Parameter, texts: Sequence[str] | None) -> Any:
+    """Four X,Y as numbers; what is none is told before what it has swallowed is missed."""
+    try:
+        return [_place(text) for text in texts or ()] or None
+    except ValueError as wrong:
+        raise click.UsageError(
+            f"--corners: {wrong} is no X,Y; give four in pixels, such as 100,80 900,80 900,600 100,600"
+        ) from None
+
+
+def _place(text: str) -> tuple[float, float]:
+    try:
+        x, y = map(float, text.split(","))
+    except ValueError:
+        raise ValueError(repr(text)) from None
+    return x, y
+
+
 FRAMES = (
     ("--lamp-off", "The scene with the lamp off: its room light is taken off. Repeatable: averaged."),
     ("--lens-capped", "A frame in full darkness, taken off all others. Repeatable."),

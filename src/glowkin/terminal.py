@@ -34,6 +34,8 @@ def print_json(document: dict[str, Any], default: Callable[[Any], Any] | None = 
 
 def show_camera(file: CameraFile, output: Path) -> None:
     """Print what a camera file holds and how well the chart fits."""
+    from glowkin.camera.chart_faults import stops_words
+
     console, told = plain_console(), file.obtained
     by = {
         "sensitivities": "measured sensitivities",
@@ -55,10 +57,16 @@ def show_camera(file: CameraFile, output: Path) -> None:
         )
         if told["patches_left_out"]:
             left = ", ".join(map(str, told["patches_left_out"]))
-            console.print(f"Clipped patches left out: {left}. Less exposure would use them.", highlight=False)
+            less = stops_words(told["stops_over"], False)
+            console.print(f"Clipped patches left out: {left}. {less} would use them.", highlight=False)
+    to_check = told.get("to_check", "")
     if file.unlike:
         flag = FLAGS["camera-unlike-prior"]
-        console.print(f"[bold]{flag.name}[/]: {flag.sentence} {flag.mend}", highlight=False)
+        console.print(
+            f"[bold]{flag.name}[/]: {flag.sentence} {to_check or flag.mend}", highlight=False, soft_wrap=True
+        )
+    elif to_check:
+        console.print(to_check, highlight=False, markup=False, soft_wrap=True)
 
 
 def show(

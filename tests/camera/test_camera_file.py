@@ -98,7 +98,10 @@ def test_cameras_of_the_prior_are_like_it_and_a_bare_sensor_is_not(shared_data):
         ("wavelength_nm,r,g,b\n500,1,1,1\n", "must reach from 430 to 650"),
         ("wavelength_nm,r,g,b\n500,1,1\n510,x,1,1\n", "no sensitivities|line"),
         ("", "no sensitivities"),
-        ("r\n500,1,1,1\nx,1,1,1\n510,nan,1,1\n", "line 3 is not wavelength_nm,r,g,b; line 4 holds"),
+        (
+            "r\n500,1,1,1\nx,1,1,1\n510,nan,1,1\n",
+            "line 3, 'x,1,1,1', is not wavelength_nm,r,g,b; line 4, .* holds",
+        ),
         ("\n".join(f"{w},0.5,nan,0.5" for w in range(380, 781, 10)), "no numbers"),
         ("\n".join(f"{w},0.5,-0.5,0.5" for w in range(380, 781, 10)), "negative"),
         ("\n".join(f"{w},0.5,0.5,0.5" for w in range(380, 781, 50)), "must reach|gaps"),
@@ -112,6 +115,32 @@ def test_what_is_no_table_of_sensitivities_is_said(tmp_path, text, what):
     path.write_text(text, encoding="utf-8")
     with pytest.raises(CannotReadError, match=what):
         read_sensitivities(path)
+
+
+@pytest.mark.parametrize(("mark", "comma"), [(";", ","), ("\t", ","), ("; ", "."), ("\t", "."), (" ", ".")])
+def test_a_table_is_read_as_spreadsheets_of_any_country_save_it(tmp_path, camera_csv, mark, comma):
+    before = read_sensitivities(camera_csv).sensitivities.mean
+    names, *rows = camera_csv.read_text("utf-8").splitlines()
+    rows = [row.replace(",", mark).replace(".", comma) for row in rows]
+    path = tmp_path / "saved.csv"
+    path.write_text("\n".join([names.replace(",", mark), *rows]), encoding="utf-8-sig")
+    assert (read_sensitivities(path).sensitivities.mean == before).all()
+
+
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        (lambda row: row.replace(".", ","), "commas between columns and in numbers; save it with semicolons"),
+        (lambda row: row.replace(",", ";") if row[0] in "46" else row, "line .*is not wavelength_nm,r,g,b"),
+        (lambda row: row.replace(",", ";").replace(";0.", ";1.000,"), "line .*is not wavelength_nm,r,g,b"),
+    ],
+)
+def test_a_table_that_may_be_read_in_two_ways_is_not_guessed_at(tmp_path, camera_csv, change, what):
+    path = tmp_path / "mixed.csv"
+    path.write_text("\n".join(map(change, camera_csv.read_text("utf-8").splitlines()[1:])), "utf-8")
+    with pytest.raises(CannotReadError, match=what) as refused:
+        read_sensitivities(path)
+    assert "\n" not in str(refused.value)
 
 
 @pytest.mark.parametrize("order", [[2, 1, 0], [1, 0, 2], [0, 2, 1]])

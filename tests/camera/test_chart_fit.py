@@ -98,11 +98,13 @@ def test_a_chart_brings_narrower_regions_than_none(calibrated, tmp_path):
 def test_clipped_patches_are_left_out_and_said(tmp_path):
     photo, corners, _ = chart_photo(tmp_path, brightest=1.25)
     chart, left_out = seen_chart(photo, corners, iso_17321())
-    assert 19 in left_out  # the white patch
-    assert len(chart.rgb) == 24 - len(left_out)
+    assert 19 in left_out["patches_left_out"]  # the white patch
+    assert len(chart.rgb) == 24 - len(left_out["patches_left_out"])
 
 
-@pytest.mark.parametrize(("brightest", "what"), [(6.0, "clipped; halve"), (0.005, "too dark")])
+@pytest.mark.parametrize(
+    ("brightest", "what"), [(6.0, "clipped; give 3 stops less exposure"), (0.005, "too dark")]
+)
 def test_a_chart_exposed_badly_is_refused_with_the_mend(tmp_path, brightest, what):
     photo, corners, _ = chart_photo(tmp_path, brightest=brightest)
     with pytest.raises(CannotMeasureError, match=what):

@@ -168,7 +168,8 @@ _TABLE = (
     Flag(
         "camera-unlike-prior",
         "This camera is unlike those that tell what cameras are like; its error was widened for that.",
-        "Check corners, light and filter of its calibration; add known lights, or measure its sensitivities.",
+        "Check how its camera file was made: of a chart corners, light and filter, of a table columns and "
+        "filter; photograph a chart in daylight, and known lights with it.",
     ),
     Flag(
         "other-camera",

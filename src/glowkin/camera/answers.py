@@ -43,6 +43,8 @@ _LEAST_SD = 4e-4
 _THIN, _WIDER = (0.3, 0.5), 1.7
 """From where on the prior's spectra lie thin (as ``Read.apart``), and by what covariances are widened there:
 else it holds too few narrow bands and lines (``benchmarks/accuracy.py --emitters hard``)."""
+_RED = (0.42, 0.45)
+"""From what u' on red is deep: a camera may answer 620 and 690 nm alike, each camera in its own way."""
 _NARROWER = 0.7
 """By what covariances are narrowed where no ions with sharp lines lie near: the prior's shapes differ by more
 than those of measured emissions (``benchmarks/accuracy.py``)."""
@@ -160,7 +162,7 @@ class Answers:
         shared, slope, apart = loads[:, :2], slope[:, :2], self._apart(rgb)
         total, narrowed = self._scattered(seen, moved, mean, slope)
         if self.likely is not None:
-            total = self._by_camera(rgb, covariance, total, narrowed, shared, apart)
+            total = _widened(total, self._probable(rgb, covariance, narrowed, shared), apart, mean[:, 0])
         return Read(
             mean[:, :2],
             total,
@@ -171,18 +173,11 @@ class Answers:
             apart,
         )
 
-    def _by_camera(
-        self, rgb: Array, covariance: Array, total: Array, narrowed: Array, shared: Array, apart: Array
-    ) -> Array:
-        """The total covariance of a camera that is known: at the most probable camera, and by its error.
-
-        Where the prior's spectra lie thin that is too little, and all that the drawn cameras scatter counts.
-        """
-        probable = narrowed
-        if self.drawn.shape[1]:
-            probable = self._by_likely.own(rgb, covariance) + shared @ shared.transpose(0, 2, 1)
-        thin = np.clip((apart - _THIN[0]) / (_THIN[1] - _THIN[0]), 0.0, 1.0)[:, None, None]
-        return np.asarray((1.0 - thin) * probable + thin * _WIDER * total)
+    def _probable(self, rgb: Array, covariance: Array, narrowed: Array, shared: Array) -> Array:
+        """The covariance of a camera that is known: at the most probable camera, and by its error."""
+        if not self.drawn.shape[1]:
+            return narrowed
+        return np.asarray(self._by_likely.own(rgb, covariance) + shared @ shared.transpose(0, 2, 1))
 
     def allowed(self, rgb: Array, C: Array, allowance: Array) -> Array:
         """Covariance (n x 2 x 2) of u'v' from one step of each kind of light (n x 3 x r) up and one down.
@@ -376,6 +371,15 @@ def answers_of(prior: EmissionPrior, rgb: Array, drawn: Array, observer: int) ->
     """The prior's spectra with what was seen of them: channels (N x 3) and the drawn camera (N x r)."""
     log_luminance = -np.log(np.maximum(np.clip(rgb, 0.0, None).sum(axis=1), 1e-12))
     return Answers(shares(rgb), drawn, prior.uv_prime[observer], log_luminance, prior.band)
+
+
+def _widened(total: Array, probable: Array, apart: Array, u_prime: Array) -> Array:
+    """Covariances at the most ``probable`` camera, but in deep red all that the drawn cameras scatter, and
+    more than that where the prior's spectra lie thin.
+    """
+    thin = np.clip((apart - _THIN[0]) / (_THIN[1] - _THIN[0]), 0.0, 1.0)[:, None, None]
+    red = np.clip((u_prime - _RED[0]) / (_RED[1] - _RED[0]), 0.0, 1.0)[:, None, None]
+    return np.asarray((1.0 - thin) * ((1.0 - red) * probable + red * total) + thin * _WIDER * total)
 
 
 def _replaced(mine: NDArray[Any], rows: NDArray[np.bool_], other: NDArray[Any]) -> NDArray[Any]:

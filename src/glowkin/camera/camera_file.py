@@ -38,6 +38,10 @@ UNLIKE = 4.0
 """Distance from the prior above which measured sensitivities are unlike any: none of 26 measured cameras lies
 as far out, whose makers the prior did not know."""
 _MISFIT = 0.03
+_TABLE = (
+    "Check the table: wavelengths in nm, the columns r, g, b as raw values have them, and a filter that it "
+    "was measured through named with --filter; else calibrate with a chart."
+)
 Response = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 
 
@@ -228,6 +232,7 @@ def unlike_widened(file: CameraFile) -> CameraFile:
     by = max(1.0, distance / UNLIKE) ** 0.5
     known = replace(file.sensitivities, loadings=by * file.sensitivities.loadings)
     told = file.obtained | {"distance_from_prior": round(distance, 2), "widened": round(by, 2)}
+    told["to_check"] = _TABLE if by > 1.0 else ""
     return replace(file, sensitivities=known, unlike=by > 1.0, obtained=told)
 
 

@@ -17,6 +17,7 @@ from glowkin.base.files import named
 from glowkin.base.versions import versions
 from glowkin.camera.calibrate import UNLIKELY, Calibrated, ChartSeen, LightsSeen, calibrate
 from glowkin.camera.camera_file import CameraFile
+from glowkin.camera.chart_faults import other_light, stops_over, stops_words
 from glowkin.camera.chart_file import iso_17321, read_chart
 from glowkin.camera.daylight import chart_light
 from glowkin.camera.find_chart import find_corners
@@ -37,8 +38,9 @@ _MIDDLE = 0.5
 _CLIPPED, _DARKEST, _FEWEST = 0.01, 2e-4, 18
 
 
-def seen_chart(photo: Photograph, corners: Array, reflectance: Array) -> tuple[ChartSeen, list[int]]:
-    """The patches that can be used, and the numbers (from 1) of those left out since they are clipped.
+def seen_chart(photo: Photograph, corners: Array, reflectance: Array) -> tuple[ChartSeen, dict[str, object]]:
+    """The patches that can be used, and for the camera file which (numbers from 1) are left out since they
+    are clipped, and how many stops less exposure would use them.
 
     Raises ``CannotMeasureError`` where too few are left, ``WrongUseError`` where the corners are no chart's.
     """
@@ -52,19 +54,22 @@ def seen_chart(photo: Photograph, corners: Array, reflectance: Array) -> tuple[C
     told = np.isfinite(signals.mean).all(axis=1)
     clipped = ~told | (signals.clipped > _CLIPPED)
     dark = told & (signals.mean.max(axis=1) < _DARKEST)
-    if dark.sum() > ROWS or np.nanmax(signals.mean, initial=0.0) < 0.02:
+    if dark.sum() > ROWS or (told.any() and np.nanmax(signals.mean) < 0.02):
         raise CannotMeasureError(
             f"{photo.path}: the chart is too dark; give at least four times the exposure"
         )
     used = np.flatnonzero(~clipped & (signals.mean > 0).all(axis=1))
     left_out = [int(i) + 1 for i in np.flatnonzero(clipped)]
+    stops, at_least = stops_over(signals.mean, clipped, reflectance) if left_out else (0.0, False)
     if len(used) < _FEWEST:
+        which = "all" if clipped.all() else f"{len(left_out)} of the"
         raise CannotMeasureError(
-            f"{photo.path}: {len(left_out)} patches of the chart are clipped; halve the exposure"
+            f"{photo.path}: {which} {len(clipped)} patches of the chart are clipped; give "
+            f"{stops_words(stops, at_least)}"
         )
     numbers = tuple(int(i) + 1 for i in used)
     seen = ChartSeen(signals.mean[used], reflectance[used], place[used], numbers=numbers, to_xyz=photo.to_xyz)
-    return seen, left_out
+    return seen, {"patches_left_out": left_out, "stops_over": stops}
 
 
 def fitted(
@@ -74,8 +79,12 @@ def fitted(
     light: ChartLight,
     lights: LightsSeen | None = None,
     behind: Filter | None = None,
+    light_given: str = "daylight",
 ) -> CameraFile:
-    """The camera that photographed this chart, and these known lights, behind a filter or none."""
+    """The camera that photographed this chart, and these known lights, behind a filter or none.
+
+    ``light_given`` is what the user said the light is.
+    """
     chart, left_out = seen_chart(photo, corners, reflectance)
     if behind is not None and behind.transmittance is not None:
         chart = replace(chart, through=behind.transmittance)
@@ -88,7 +97,13 @@ def fitted(
         photo.metadata.model or "",
         behind,
         unlike=found.unlikely > UNLIKELY,
-        obtained=_account(photo, corners, chart, found, left_out) | _lights_account(found, lights),
+        obtained=_account(photo, corners, found)
+        | left_out
+        | {
+            "residuals": _numbered(chart.numbers, found.residuals),
+            "to_check": other_light(chart, light_given, light, lights, found),
+        }
+        | _lights_account(found, lights),
     )
 
 
@@ -103,7 +118,7 @@ def fit_chart(
     """The camera that took this raw photograph of a chart, with all that its file tells of how."""
     lit_by, reflectance = chart_light(light), iso_17321() if chart is None else read_chart(Path(chart))
     found = _found(photo) if corners is None else np.asarray(corners, dtype=float)
-    file = fitted(photo, found, reflectance, lit_by, lights, behind)
+    file = fitted(photo, found, reflectance, lit_by, lights, behind, light)
     given = {
         "chart_table": "ISO 17321-1" if chart is None else named(Path(chart)),
         "chart_light": light if lit_by.free else named(Path(light.strip())),
@@ -172,9 +187,7 @@ def _found(photo: Photograph) -> Array:
     return corners
 
 
-def _account(
-    photo: Photograph, corners: Array, chart: ChartSeen, found: Calibrated, left_out: list[int]
-) -> dict[str, object]:
+def _account(photo: Photograph, corners: Array, found: Calibrated) -> dict[str, object]:
     """How the camera was obtained, for the file and for whoever checks it."""
     kelvin, interval = found.temperature_kelvin, found.temperature_interval_kelvin
     return {
@@ -185,8 +198,6 @@ def _account(
         "light_kelvin_interval": None if interval is None else [round(k) for k in interval],
         "flare": round(found.flare, 4),
         "gradient": [round(g, 4) for g in found.gradient],
-        "patches_left_out": left_out,
-        "residuals": _numbered(chart.numbers, found.residuals),
         "residual_rms": round(float(np.sqrt(np.square(found.residuals).mean())), 4),
         "distance_from_prior": round(found.unlikely, 2),
         "widened": round(found.stretched, 2),

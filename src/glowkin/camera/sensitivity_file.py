@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from glowkin.base.columns import read_columns
 from glowkin.base.errors import CannotReadError
 from glowkin.base.files import named
 from glowkin.base.versions import versions
@@ -27,14 +27,14 @@ _MEND = "give lines of wavelength_nm,r,g,b, or the JSON layout of the Academy's 
 
 
 def read_sensitivities(path: Path) -> CameraFile:
-    """A camera from measured sensitivities.
+    """A camera from measured sensitivities: a table as in ``base.columns``, or JSON.
 
     Raises ``CannotReadError`` where the file holds none, or covers too little of the spectrum.
     """
     if path.suffix.lower() == ".json":
         make, model, table = _academy(path, read_json(path, _MEND))
     else:
-        make, model, table = "", path.stem, _csv(path)
+        make, model, table = "", path.stem, _columns(path)
     return CameraFile(
         imported(*_checked(path, table)),
         "sensitivities",
@@ -81,32 +81,13 @@ def _check_order(path: Path, nm: Array, rgb: Array) -> None:
         )
 
 
-def _csv(path: Path) -> Array:
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except FileNotFoundError:
-        raise CannotReadError(f"{path}: there is no such file; check the name") from None
-    except (OSError, UnicodeDecodeError):
-        raise CannotReadError(f"{path}: is no text file; {_MEND}") from None
-    rows, wrong = list[list[float]](), list[tuple[int, str]]()
-    for number, line in enumerate(lines, 1):
-        if not line.strip() or line.lstrip().startswith("#"):
-            continue
-        try:
-            fields = next(csv.reader([line]))
-            nm, r, g, b = (float(field) for field in fields[:4])
-        except ValueError:
-            if rows:  # else a line of names
-                wrong.append((number, "is not wavelength_nm,r,g,b"))
-            continue
-        rows.append([nm, r, g, b])
-        if not np.isfinite(rows[-1]).all():
-            wrong.append((number, "holds values that are no numbers"))
+def _columns(path: Path) -> Array:
+    _, rows, wrong = read_columns(path, "wavelength_nm,r,g,b")
     if wrong:
         raise CannotReadError(f"{path}: {wrong_lines(wrong)}")
     if not rows:
         raise CannotReadError(f"{path}: holds no sensitivities; {_MEND}")
-    return np.array(rows)
+    return np.array(list(rows.values()))
 
 
 def _academy(path: Path, row: dict[str, Any]) -> tuple[str, str, Array]:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _RIDGE = 1e-4
 _STEPS = 3
 """Steps to where the neighbours' colours crowd; more change nothing (``benchmarks/accuracy.py``)."""
-_RARE, _THEIRS = (0.004, 0.012), 0.4
+_RARE, _THEIRS = (0.008, 0.016), 0.4
 """From what share of the neighbours on rare ones may be the answer, and what they then count for in how wide
 the region is (``benchmarks/accuracy.py --emitters hard``)."""
 _NARROWED, _WIDENED = 0.5, 4.0
