@@ -66,6 +66,14 @@ def tiff_sized(width, height):
     return bytes(data)
 
 
+def compressed_as(number):
+    """A TIFF that says its pixels are compressed so: 32909 is a way of the TIFF 6.0 registry for film."""
+    data = bytearray(tiff())
+    with tifffile.TiffFile(io.BytesIO(data)) as file:
+        struct.pack_into("<H", data, file.pages[0].tags[259].valueoffset, number)
+    return bytes(data)
+
+
 def still_sized(data, width, height):
     bent = bytearray(data)
     at = bent.index(b"ispe") + 8
@@ -98,6 +106,9 @@ MESSAGES = {
                       "an animated picture; save the one"),
     "picture sequence": (lambda: heic("8bit")[:8] + b"hevc" + heic("8bit")[12:], "an animated picture"),
     "two pages": (lambda: tiff(pages=2), "holds 2 pictures; save the one to be measured"),
+    "compressed for film": (lambda: compressed_as(32909), "in a way that is not read; save it with LZW"),
+    "JPEG XL as DNG has it": (lambda: tiff(compression="jpegxl_dng"), "in a way that is not read; save it"),
+    "JPEG of 12 bits": (lambda: tiff(chart(16) >> 4, compression="jpeg"), "12 bits a channel; save it"),
     "floats": (lambda: tiff(RGB.astype(np.float32)), "floating-point numbers, .* save it with 16 bits"),
     "32 bits": (lambda: tiff(RGB.astype(np.uint32)), "32 bits a channel; save it with 8 or 16"),
     "signed": (lambda: tiff(RGB.astype(np.int16)), "save it with 8 or 16 whole ones"),
@@ -164,6 +175,12 @@ WHOLE = {
     "TIFF, deflate": tiff(compression="zlib", predictor=True),
     "TIFF, zstd": tiff(chart(16), compression="zstd"),
     "TIFF, JPEG": tiff(compression="jpeg"),
+    "TIFF, LERC": tiff(compression="lerc"),
+    "TIFF, PNG": tiff(compression="png"),
+    "TIFF, WebP": tiff(compression="webp"),
+    "TIFF, JPEG 2000": tiff(compression="jpeg2000"),
+    "TIFF, JPEG XL": tiff(compression="jpegxl"),
+    "TIFF, JPEG XR": tiff(compression="jpegxr"),
     "HEIC": heic("turned_6"),
     "HEIC, 10 bits": heic("10bit"),
     "AVIF": saved("AVIF", exif=exif_block(6)),

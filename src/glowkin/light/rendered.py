@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 LOSSY_CLIP, CLIP, _BELOW = 250 / 255, 254 / 255, 246 / 255
 """Compression scatters a clipped patch a few codes below the top, so the top six of 256 count as clipped;
-without it only the top two, unless the four below these hold more pixels than the four below them: light
+without it only the top two, unless the four below these hold half as many again as the four below them: light
 falls off towards its peaks, and only what was clipped piles up, as in a JPEG saved again as PNG."""
 _A_FEW = 16
 
@@ -140,6 +140,8 @@ def _piled_up(codes: NDArray[Any], top: int) -> bool:
     for c in range(3):
         plane = np.ascontiguousarray(codes[..., c])
         high = np.count_nonzero(inRange(plane, LOSSY_CLIP * top, CLIP * top - 1))
-        if high >= _A_FEW and high > np.count_nonzero(inRange(plane, _BELOW * top, LOSSY_CLIP * top - 1)):
+        if high >= _A_FEW and high > 1.5 * np.count_nonzero(
+            inRange(plane, _BELOW * top, LOSSY_CLIP * top - 1)
+        ):
             return True
     return False

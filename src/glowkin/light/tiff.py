@@ -25,8 +25,10 @@ MOSAIC, LINEAR_RAW, DNG_VERSION = 32803, 34892, 50706
 _RGB, _YCBCR = 2, 6
 _WITHOUT_COLOUR = {0: "greyscale TIFF", 1: "greyscale TIFF", 3: "TIFF with a palette", 5: "CMYK TIFF"}
 _UINT, _FLOAT = 1, 3
-_LOSSY = (6, 7, 33003, 33005, 34712, 34892, 50001, 50002)
-"""JPEG, JPEG 2000, lossy JPEG, WebP and JPEG XL."""
+_LOSSY = (7, 34712, 34927, 34934, 50001, 50002)
+"""JPEG, JPEG 2000, WebP (two numbers), JPEG XR and JPEG XL."""
+_LOSSLESS = (1, 5, 8, 32773, 32946, 34887, 34925, 34926, 34933, 50000)
+"""None, LZW, deflate (two numbers), PackBits, LERC, LZMA, Zstandard (two numbers) and PNG."""
 _MOST_PAGES = 100
 _SMALLER, _MASK = 1, 4
 """Bits of NewSubfileType: a smaller version of another picture, a mask."""
@@ -65,10 +67,10 @@ def decode_tiff(path: Path, data: bytes, found: list[Any], digest: str, limits: 
     """A TIFF photograph, RGB, opaque, of its pages ``found``."""
     page = _only_page(path, found)
     check_pixels(path, page.imagewidth, page.imagelength, limits)
-    _check_kind(path, page)
     ends = [a + n for a, n in zip(page.dataoffsets, page.databytecounts, strict=True)]
     if not ends or max(ends) > len(data) or min(page.databytecounts) == 0:
         raise broken(path, "TIFF")
+    _check_kind(path, page)
     tags = tiff_tags(data)
     told = Told(
         "TIFF", tags, _bytes(page, 700), _bytes(page, 34675) or None, bits=int(page.bitspersample),
@@ -95,6 +97,8 @@ def _check_kind(path: Path, page: Any) -> None:
         raise no_colour(path, _WITHOUT_COLOUR[photometric])
     if photometric != _RGB and not (photometric == _YCBCR and int(page.compression) in _LOSSY):
         raise no_colour(path, "TIFF of this kind")
+    if int(page.compression) not in _LOSSY + _LOSSLESS:
+        raise CannotReadError(f"{path}: is compressed in a way that is not read; save it with LZW, or as PNG")
     if int(page.sampleformat) == _FLOAT:
         raise CannotReadError(
             f"{path}: holds floating-point numbers, whose scale it does not tell; save it with 16 bits"
