@@ -163,10 +163,10 @@ def room(kind, scenes, folder):
             bright = replace(scene, room=level)
             opened(shot_of(bright.lamp_off(), rng, exposure), off)
             shot = shot_of(bright, rng, exposure)
-            found = figures(measured_of(shot, path), scene.truths())
-            without.extend(found.values())
+            measured = measured_of(shot, path)
+            without.extend(figures(measured, scene.truths()).values())
             if shift_by_room(bright) > MATTERS:
-                flagged.append(any("room-light" in row[3] for row in found.values()))
+                flagged.append(any("room-light" in s.flags for s in measured.samples))
             with_off.extend(figures(measured_of(shot, path, lamp_off=(off,)), scene.truths()).values())
     line(f"{kind} dark, room-light on {np.mean(raised):.3f} of scenes", dark)
     for level, (without, with_off, flagged) in lit.items():

@@ -173,7 +173,7 @@ def test_however_little_is_unclipped_the_record_is_sound(tmp_path, left):
     from PIL import Image
 
     codes = np.full((300, 400, 3), 255, np.uint8)
-    codes[100 : 100 + left, 100 : 100 + left] = 90
+    codes[100 : 100 + left, 100 : 100 + left] = (90, 90, 60)
     Image.fromarray(codes).save(tmp_path / "a.jpg", quality=95, subsampling=0)
     outline = ((20.0, 20.0), (380.0, 20.0), (380.0, 280.0), (20.0, 280.0))
     photo = recipes.measure(tmp_path / "a.jpg", Settings(outlines=(outline,)))

@@ -50,7 +50,8 @@ from glowkin.light.noise import estimate_noise
 from glowkin.light.preview import preview
 from glowkin.light.region import region_means
 from glowkin.samples.bounds import bounded, bounds_of
-from glowkin.samples.find import Found, find_samples, found_from_outline
+from glowkin.samples.drawn import drawn
+from glowkin.samples.find import find_samples
 from glowkin.samples.names import names_of, references_of
 from glowkin.samples.quality import photo_flags
 from glowkin.samples.stray import KINDS, remove, surroundings, with_frames
@@ -257,7 +258,7 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     camera, about_camera = (camera, ()) if camera is not None else _camera(photo, settings)
     finding = find_samples(frame)
     glowing = list(finding.samples)
-    found = glowing if settings.outlines is None else _outlined(settings.outlines, photo)
+    found = glowing if settings.outlines is None else drawn(settings.outlines, photo)
     names = names_of(settings, len(found), photo.path)
     outlines = [f.outline_px for f in found]
     merged = scene.means(outlines)
@@ -382,16 +383,3 @@ def import_camera(path: Path, behind: Path | None = None) -> CameraFile:
     """
     file, through = read_sensitivities(path), None if behind is None else given_filter(behind)
     return unlike_widened(replace(file, filter=through))
-
-
-def _outlined(outlines: tuple[tuple[tuple[float, float], ...], ...], photo: Photograph) -> list[Found]:
-    """The user's outlines, in the order given, each at least partly within the photograph."""
-    width, height = photo.size_px
-    for number, outline in enumerate(outlines, 1):
-        corners = np.array(outline)
-        if (corners.max(axis=0) < 0).any() or (corners.min(axis=0) > (width, height)).any():
-            raise CannotMeasureError(
-                f"{photo.path}: outline {number} lies outside the photograph of {width} x {height} pixels; "
-                "outlines are in its pixels, x right, y down"
-            )
-    return [found_from_outline(np.array(outline)) for outline in outlines]

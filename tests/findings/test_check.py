@@ -151,6 +151,13 @@ def test_a_lamp_off_frame_that_does_not_fit_is_named(fault, tmp_path):
     assert ("lamp-off-mismatch" in causes(found)) is (fault is not None)
 
 
+def test_a_picture_clipped_all_over_is_told_so_first(tmp_path):
+    Image.new("RGB", (300, 200), (255, 255, 255)).save(tmp_path / "a.png")
+    found = recipes.check_series([recipes.check(tmp_path / "a.png")])[0]
+    assert (found.verdict, found.advice[0].cause) == (CANNOT, "clipped")
+    assert found.advice[0].sentence.startswith("Less exposure, and a darker room: half of the picture")
+
+
 @pytest.mark.parametrize(
     ("suffix", "mend"),
     [

@@ -86,6 +86,7 @@ def still_sized(data, width, height):
 ALPHA = np.concatenate([RGB, np.full((64, 96, 1), 255, np.uint8)], axis=2)
 HALF = ALPHA.copy()
 HALF[5, 5, 3] = 254
+GREYS = RGB[..., :1].repeat(3, axis=2)
 MESSAGES = {
     "greyscale JPEG": (lambda: saved("JPEG", mode="L"), "greyscale JPEG has no red, green and blue"),
     "greyscale PNG": (lambda: saved("PNG", mode="L"), "greyscale PNG has no red"),
@@ -96,6 +97,9 @@ MESSAGES = {
     "palette TIFF": (lambda: saved("TIFF", mode="P"), "TIFF with a palette has no red"),
     "greyscale HEIC": (lambda: heic("grey"), "greyscale picture has no red"),
     "greyscale AVIF": (lambda: saved("AVIF", mode="L"), "has no red, green and blue"),
+    "greys in a JPEG": (lambda: saved("JPEG", GREYS), "holds greys only, .* taken in colour"),
+    "greys in a PNG": (lambda: saved("PNG", GREYS), "holds greys only, red, green and blue are equal"),
+    "greys in a TIFF": (lambda: tiff(GREYS.astype(np.uint16) * 255), "holds greys only"),
     "CMYK JPEG": (lambda: saved("JPEG", mode="CMYK"), "CMYK JPEG has no red"),
     "CMYK TIFF": (lambda: saved("TIFF", mode="CMYK"), "CMYK TIFF has no red"),
     "one pixel": (lambda: saved("PNG", RGB[:1, :1]), "1 x 1 pixels is too small to hold a sample"),
@@ -158,6 +162,15 @@ def test_a_channel_that_says_all_is_opaque_is_passed_over(tmp_path, data):
     path = tmp_path / "a"
     path.write_bytes(data)
     assert np.array_equal(open_photo(path).codes, RGB)
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF"])
+def test_a_dark_frame_and_a_blank_sheet_may_be_grey(tmp_path, kind):
+    for level in (0, 3, 128, 255):
+        codes = np.full_like(RGB, level)
+        codes[::7, ::5] = min(level + 4, 255)
+        (tmp_path / "a").write_bytes(saved(kind, codes))
+        assert open_photo(tmp_path / "a").codes.shape == RGB.shape
 
 
 def test_a_small_version_within_a_tiff_is_no_second_picture(tmp_path):

@@ -47,7 +47,7 @@ _CARE = 0.003
 _NOTHING = 1.0
 _HOPELESS = 0.1
 """A 95 % semi-axis in u'v' that spans from one hue to another: such a colour is not told at all."""
-_BRIGHT, _LOUD = 0.05, 0.01
+_BRIGHT, _LOUD, _CLIPPED = 0.05, 0.01, 0.95
 _WHITE, _WHITISH = (0.2105, 0.4737), 0.08
 """u'v' of the equal-energy white, and how far from it room light may lie: lamps of 2700-6500 K do not
 reach farther (CIE 15)."""
@@ -232,6 +232,12 @@ def _lit_all_over(look: Look, top: float) -> Iterator[Advice]:
     """Where no sample was found, whether that is because everything is bright."""
     level = np.median(look.frame.linear.reshape(-1, 3), axis=0).astype(float)
     if level.max() < max(_BRIGHT, 0.1 * top):
+        return
+    if level.max() > _CLIPPED:
+        sentence = (
+            "Less exposure, and a darker room: half of the picture is clipped, and what lies in it is lost."
+        )
+        yield Advice("clipped", sentence, (), None, None, 1.1 * _NOTHING)
         return
     uv = look.evidence.camera.infer(level[None], np.zeros((1, 3, 3))).uv_prime[0]
     amount = f"half of the picture is brighter than {100 * level.max():.0f} % of the scale"

@@ -23,6 +23,9 @@ LOSSY_CLIP, CLIP, _BELOW = 250 / 255, 254 / 255, 246 / 255
 without it only the top two, unless the four below these hold half as many again as the four below them: light
 falls off towards its peaks, and only what was clipped piles up, as in a JPEG saved again as PNG."""
 _A_FEW = 16
+_IN_COLOUR = "send the camera's own file, taken in colour"
+_GREYS = 1 / 8
+"""Share of the scale over which a picture in greys spreads, and what a camera wrote in colour does not."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,12 @@ def rendered_photo(path: Path, digest: str, pixels: NDArray[Any], told: Told) ->
         raise CannotReadError(f"{path}: holds other levels than it says; save it as PNG with 16 bits")
     metadata = read_metadata(told.exif, path)
     space, flags = _colour_space(path, metadata, told)
-    codes = oriented(three_channels(path, pixels), told.orientation or metadata.orientation)
+    channels = three_channels(path, pixels)
+    if _without_colour(channels, 1 << told.bits):
+        raise CannotReadError(
+            f"{path}: holds greys only, red, green and blue are equal all over; {_IN_COLOUR}"
+        )
+    codes = oriented(channels, told.orientation or metadata.orientation)
     step, top = _code_step(codes, told), (1 << told.bits) - 1
     scattered = told.lossy or (top / step < 256 and _piled_up(codes, top))
     return Photograph(
@@ -78,7 +86,7 @@ def three_channels(path: Path, pixels: NDArray[Any]) -> NDArray[Any]:
 
 def no_colour(path: Path, what: str) -> CannotReadError:
     """The error for a picture that has not red, green and blue."""
-    return CannotReadError(f"{path}: a {what} has no red, green and blue channels; export it as RGB")
+    return CannotReadError(f"{path}: a {what} has no red, green and blue channels; {_IN_COLOUR}")
 
 
 def broken(path: Path, kind: str) -> CannotReadError:
@@ -131,6 +139,17 @@ def _code_step(codes: NDArray[Any], told: Told) -> float:
     height, width = codes.shape[:2]
     few = codes[:: max(height // 40, 1), :: max(width // 40, 1)]
     return float(min(max(int(np.gcd.reduce(few, axis=None)), 1), 257))
+
+
+def _without_colour(codes: NDArray[Any], levels: int) -> bool:
+    """Whether three channels hold one picture three times; a dark frame or a blank sheet may."""
+
+    def equal(few: NDArray[Any]) -> bool:
+        return bool((few[..., 0] == few[..., 1]).all() and (few[..., 1] == few[..., 2]).all())
+
+    height, width = codes.shape[:2]
+    few = codes[:: max(height // 40, 1), :: max(width // 40, 1)]
+    return equal(few) and int(np.ptp(few)) >= _GREYS * levels and equal(codes)
 
 
 def _piled_up(codes: NDArray[Any], top: int) -> bool:

@@ -22,7 +22,11 @@ def read_outlines(path: Path) -> tuple[tuple[Outline, ...], tuple[str, ...]]:
         document = json.loads(path.read_text("utf-8"))
     except FileNotFoundError:
         raise CannotReadError(f"{path}: no such file; check the name and the folder") from None
-    except (OSError, ValueError) as error:
+    except OSError as error:
+        raise CannotReadError(f"{path}: cannot be read ({error.strerror}); name a GeoJSON file") from error
+    except UnicodeDecodeError as error:
+        raise CannotReadError(f"{path}: not a GeoJSON file (no text); save polygons as GeoJSON") from error
+    except ValueError as error:
         raise CannotReadError(f"{path}: not a GeoJSON file ({error}); save polygons as GeoJSON") from error
     features = document.get("features") if isinstance(document, dict) else None
     if not isinstance(features, list) or not features:

@@ -1,0 +1,62 @@
+"""Samples from outlines drawn by hand, or from a file that may be of another picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from glowkin.base.errors import CannotMeasureError
+from glowkin.samples.find import Found, found_from_outline
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from glowkin.base.uncertainty import Array
+    from glowkin.light.photo import Photograph
+
+_LEAST_PX = 4.0
+_CANVAS = 1000
+_MORE = 1.3
+"""What lies within a ring that crosses itself adds up to more than its corners' sum, whose parts cancel."""
+
+
+def drawn(outlines: Sequence[Sequence[tuple[float, float]]], photo: Photograph) -> list[Found]:
+    """The user's outlines, in the order given, each at least half within the photograph."""
+    return [_sample(number, np.array(outline), photo) for number, outline in enumerate(outlines, 1)]
+
+
+def _sample(number: int, corners: Array, photo: Photograph) -> Found:
+    width, height = photo.size_px
+    beyond = bool((corners.min(axis=0) < -1.0).any() or (corners.max(axis=0) > (width, height)).any())
+    found = found_from_outline(corners, at_edge=beyond)
+    if beyond and 2.0 * _filled(corners, (0.0, 0.0, width, height)) < _filled(corners):
+        raise CannotMeasureError(
+            f"{photo.path}: outline {number} lies outside the photograph of {width} x {height} pixels, or "
+            "half of it does; outlines are in its pixels, x right, y down"
+        )
+    x, y = np.ptp(corners, axis=0)
+    if x * y < _LEAST_PX:
+        raise CannotMeasureError(
+            f"{photo.path}: outline {number} is only {x:.2g} x {y:.2g} pixels large; outlines are "
+            "in pixels of the photograph, not in shares of it or in degrees"
+        )
+    if _filled(corners) > _MORE * found.area_px:
+        raise CannotMeasureError(
+            f"{photo.path}: outline {number} crosses itself; put its corners in order around the sample"
+        )
+    return found
+
+
+def _filled(corners: Array, frame: tuple[float, float, float, float] | None = None) -> float:
+    """Area within a ring (vertices x 2), where told only what lies in a frame of left, top, right, bottom."""
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    scale = _CANVAS / max(float((high - low).max()), 1e-9)
+    mask = np.zeros((_CANVAS + 1, _CANVAS + 1), dtype=np.uint8)
+    cv2.fillPoly(mask, [np.round((corners - low) * scale).astype(np.int32)], 1)
+    if frame is not None:
+        left, top, right, bottom = np.round((np.reshape(frame, (2, 2)) - low) * scale).astype(int).ravel()
+        mask[: max(top, 0)] = mask[max(bottom, 0) :] = 0
+        mask[:, : max(left, 0)] = mask[:, max(right, 0) :] = 0
+    return float(np.count_nonzero(mask)) / scale**2
