@@ -6,7 +6,7 @@ library. ``None`` means unknown, and a flag says why.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any, TypeVar
 
 from glowkin.base.clocks import Bleaching, ClockFound, told_from_json
@@ -22,6 +22,8 @@ Pair = tuple[float, float]
 Matrix = tuple[tuple[float, ...], ...]
 Row = dict[str, Any]
 T = TypeVar("T")
+_BARE = (float, int, str)
+"""What begins with one of these holds nothing else: a row of figures or names."""
 CHANNELS = ("red", "green", "blue")
 
 
@@ -307,7 +309,16 @@ TRACK_COLUMNS = ("name", "verdict", "model", "half_time_s", "half_time_interval_
 
 def to_json(record: Any) -> Row:
     """A record as plain dicts, lists and numbers (tuples become lists when written)."""
-    return asdict(record)
+    return {f.name: _plain(getattr(record, f.name)) for f in fields(record)}
+
+
+def _plain(value: Any) -> Any:
+    """What a field holds; rows of figures or names, which nobody can change, as they are."""
+    if isinstance(value, tuple):
+        return value if not value or isinstance(value[0], _BARE) else tuple(map(_plain, value))
+    if isinstance(value, dict):
+        return {key: _plain(v) for key, v in value.items()}
+    return to_json(value) if is_dataclass(value) else value
 
 
 def measure_document(photos: Any, errors: Any, program: str) -> Row:
@@ -389,7 +400,7 @@ def build(kind: type[T], row: Row) -> T:
 
 def _tuples(value: Any) -> Any:
     if isinstance(value, list):
-        return tuple(_tuples(v) for v in value)
+        return tuple(value if value and isinstance(value[0], _BARE) else map(_tuples, value))
     if isinstance(value, dict):
         return {k: _tuples(v) for k, v in value.items()}
     return value

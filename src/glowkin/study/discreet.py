@@ -13,7 +13,7 @@ def walked(value: Any, change: Callable[[str], str]) -> Any:
     if isinstance(value, str):
         return change(value)
     if isinstance(value, list | tuple):
-        return [walked(v, change) for v in value]
+        return [v if isinstance(v, float) else walked(v, change) for v in value]
     if isinstance(value, dict):
         return {change(key): walked(v, change) for key, v in value.items()}
     return value

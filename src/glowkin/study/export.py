@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin.base.files import folder_made, write_parts, write_whole
 from glowkin.base.matches import matches_from_json
 from glowkin.base.places import tidier
-from glowkin.base.records import course_from_json, pairs_from_json, to_json
+from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json, to_json
 from glowkin.study.discreet import walked
 from glowkin.study.reading import ALL
 from glowkin.study.words import conclusion_document, study_document
@@ -49,7 +49,8 @@ def write_tables(reading: Reading, folder: Path, program: str, *, folders: bool 
     write_whole(folder / "study.json", _text(document))
     errors = [{"path": r.path, "message": r.message} for r in rows if r.message and not r.left_out]
     kept: list[MeasuredPhoto] = []
-    lines = _document_lines(_records(reading, change), walked(errors, change), program, kept)
+    records = (walked(to_json(photo), change) for photo in reading.measured())
+    lines = _document_lines(records, walked(errors, change), program, kept)
     write_parts(folder / "measure.json", (line.encode() for line in lines))
     write_whole(folder / "samples.csv", samples_csv(kept).encode())
     write_whole(folder / "photographs.csv", _photographs_csv(rows, change).encode())
@@ -124,26 +125,24 @@ def _tables_of(document: dict[str, Any], stem: str) -> Iterator[tuple[str, str]]
         yield from ((f"{stem}-{what}.csv", text) for what, text in course_tables(course).items())
 
 
-def _records(reading: Reading, change: Callable[[str], str]) -> Iterator[MeasuredPhoto]:
-    """The current records, one after another, as they are told of."""
-    from glowkin.base.records import photos_from_json
-
-    for photo in reading.measured():
-        yield photos_from_json({"photos": [walked(to_json(photo), change)]})[0]
-
-
 def _document_lines(
-    photos: Iterator[MeasuredPhoto], errors: list[dict[str, Any]], program: str, kept: list[MeasuredPhoto]
+    records: Iterator[dict[str, Any]], errors: list[dict[str, Any]], program: str, kept: list[MeasuredPhoto]
 ) -> Iterator[str]:
     """glowkin.measure.v1, a photograph a line; each is kept without its outlines for the tables."""
     head = json.dumps(
         {"schema": "glowkin.measure.v1", "program": program, "errors": errors}, ensure_ascii=False
     )
     yield f'{head[:-1]}, "photos": ['
-    for number, photo in enumerate(photos):
-        kept.append(photo.without_outlines())
-        yield f"{',' if number else ''}\n{json.dumps(to_json(photo), ensure_ascii=False, allow_nan=False)}"
+    for number, record in enumerate(records):
+        yield f"{',' if number else ''}\n{json.dumps(record, ensure_ascii=False, allow_nan=False)}"
+        kept.append(photos_from_json({"photos": [_without_outlines(record)]})[0])
     yield "\n]}\n"
+
+
+def _without_outlines(record: dict[str, Any]) -> dict[str, Any]:
+    """What no table has left out, which is most of it."""
+    samples = [{**s, "outline_px": (), "shared_errors": None} for s in record["samples"]]
+    return {**record, "samples": samples, "rejected": ()}
 
 
 def _photographs_csv(rows: Sequence[PhotographRow], change: Callable[[str], str]) -> str:
