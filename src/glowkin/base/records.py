@@ -6,7 +6,7 @@ library. ``None`` means unknown, and a flag says why.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, TypeVar
 
 from glowkin.base.clocks import Bleaching, ClockFound, told_from_json
@@ -15,6 +15,7 @@ from glowkin.base.given import FormGiven, LuminanceRatio, given_from_json
 from glowkin.base.ground import GroundSeen, LampSteadied, steadied_from_json
 from glowkin.base.html_table import table_html
 from glowkin.base.maps import MapFound
+from glowkin.base.plain import plain, tuples
 from glowkin.base.references import ReferenceRead
 from glowkin.base.storages import Arrhenius, CourseComparison, StorageCourse, Vial, storages_from_json
 
@@ -22,8 +23,6 @@ Pair = tuple[float, float]
 Matrix = tuple[tuple[float, ...], ...]
 Row = dict[str, Any]
 T = TypeVar("T")
-_BARE = (float, int, str)
-"""What begins with one of these holds nothing else: a row of figures or names."""
 CHANNELS = ("red", "green", "blue")
 
 
@@ -309,16 +308,8 @@ TRACK_COLUMNS = ("name", "verdict", "model", "half_time_s", "half_time_interval_
 
 def to_json(record: Any) -> Row:
     """A record as plain dicts, lists and numbers (tuples become lists when written)."""
-    return {f.name: _plain(getattr(record, f.name)) for f in fields(record)}
-
-
-def _plain(value: Any) -> Any:
-    """What a field holds; rows of figures or names, which nobody can change, as they are."""
-    if isinstance(value, tuple):
-        return value if not value or isinstance(value[0], _BARE) else tuple(map(_plain, value))
-    if isinstance(value, dict):
-        return {key: _plain(v) for key, v in value.items()}
-    return to_json(value) if is_dataclass(value) else value
+    row: Row = plain(record)
+    return row
 
 
 def measure_document(photos: Any, errors: Any, program: str) -> Row:
@@ -395,12 +386,4 @@ def _course(row: Row) -> SampleCourse:
 def build(kind: type[T], row: Row) -> T:
     """A record from a row, lists turned back into tuples, keys of later versions passed over."""
     names = {f.name for f in fields(kind)}  # type: ignore[arg-type]
-    return kind(**{key: _tuples(value) for key, value in row.items() if key in names})
-
-
-def _tuples(value: Any) -> Any:
-    if isinstance(value, list):
-        return tuple(value if value and isinstance(value[0], _BARE) else map(_tuples, value))
-    if isinstance(value, dict):
-        return {k: _tuples(v) for k, v in value.items()}
-    return value
+    return kind(**{key: tuples(value) for key, value in row.items() if key in names})

@@ -186,12 +186,15 @@ def shown_photographs(
 def _photo_figures(
     photos: Sequence[MeasuredPhoto], previews: Mapping[str, Preview], room_light: Mapping[str, RoomLight]
 ) -> list[Shown]:
+    """Each photograph beside the one in room light, or beside its swatches."""
     out: list[Shown] = []
     for i, photo in enumerate(photos):
+        row = [_swatches(photo, f"swatches{i}")]
         if photo.path in previews:
-            beside = _in_room_light(room_light.get(photo.path))
-            out.append(replace(_picture(photo, previews[photo.path]), beside=beside))
-        out.append(_swatches(photo, f"swatches{i}"))
+            room = _in_room_light(room_light.get(photo.path))
+            beside = room or row.pop()
+            row.insert(0, replace(_picture(photo, previews[photo.path]), beside=beside))
+        out += row
     return out
 
 
