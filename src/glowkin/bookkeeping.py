@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import GlowkinError, WrongUseError
+from glowkin.base.names import listed
 from glowkin.base.settings import FRAME_KINDS, Likely
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
@@ -19,7 +20,7 @@ from glowkin.options import INTERRUPTED
 from glowkin.run.gather import one_a_shot
 from glowkin.samples.names import given_words
 from glowkin.samples.outlines import read_outlines
-from glowkin.session import begun, listed, meant
+from glowkin.session import begun, meant
 from glowkin.showing import print_document
 from glowkin.studied import filled
 from glowkin.study.edits import Change, Field, Withdrawal

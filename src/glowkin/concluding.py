@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from glowkin import giving, recipes
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.matches import match_document
+from glowkin.base.names import listed
 from glowkin.base.records import compare_document, track_document
 from glowkin.base.settings import Settings
 from glowkin.base.shelf import Shelf
@@ -17,7 +18,6 @@ from glowkin.base.spectra import forms_content, forms_in
 from glowkin.findings.track import Plan
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.run.gather import one_a_shot
-from glowkin.session import listed
 from glowkin.study.mapping import map_course
 from glowkin.study.reading import ALL
 from glowkin.study.series import own_names, series_in, unlike

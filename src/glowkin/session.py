@@ -14,6 +14,7 @@ from glowkin.base.checks import check_document
 from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
 from glowkin.base.files import check_folder
 from glowkin.base.matches import match_document
+from glowkin.base.names import listed
 from glowkin.base.records import TimeCourse, compare_document, measure_document, track_document
 from glowkin.base.settings import FRAME_KINDS, Settings
 from glowkin.base.shelf import Shelf, shallow
@@ -298,16 +299,6 @@ def _settings(options: dict[str, Any]) -> tuple[Settings, list[Error]]:
         white, observer, names, outlines, off, dark, even, nothing, *described, references=references
     )
     return settings, errors
-
-
-def listed(given: str | Sequence[str] | None) -> tuple[str, ...]:
-    """Names in their order, given one by one or with commas.
-
-    >>> listed("a, b,"), listed(["a", "b"]), listed(None)
-    (('a', 'b'), ('a', 'b'), ())
-    """
-    names = given.split(",") if isinstance(given, str) else given or ()
-    return tuple(name.strip() for name in names if name.strip())
 
 
 def _reference(text: str) -> tuple[str, str]:

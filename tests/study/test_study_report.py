@@ -194,6 +194,33 @@ def test_what_the_study_keeps_comes_before_what_is_reckoned_for_the_page(run, fi
     assert "1 photographs of the study were left out" not in page
 
 
+def test_a_course_that_fell_is_worked_out_as_it_was_asked_for(run, filled):
+    """The options of study track: control, start, all models; three models are shown without them."""
+    run("track", filled, "--control", "green", "--start", "2026-05-04T08:30", "--all-models")
+    run("remeasure", filled, "10.jpg")
+    with open_study(filled) as reading:
+        parts = gathered(reading, "test")
+    assert (parts.course.control, parts.course.start) == ("green", "2026-05-04T08:30")
+    assert parts.course.models_shown > 3
+    assert "for this page, as conclusion 1 was asked for, which no longer stands." in parts.study.course_note
+    run("track", filled, "--control", "left")
+    with open_study(filled) as reading:
+        parts = gathered(reading, "test")
+    assert (parts.course.control, parts.course.models_shown, parts.study.course_note) == ("left", 3, "")
+
+
+def test_photographs_that_came_since_a_course_are_counted(run, study, photos, tmp_path):
+    (photos / "11.jpg").rename(tmp_path / "late.jpg")
+    run("add", study, photos)
+    run("track", study)
+    run("add", study, tmp_path / "late.jpg")
+    with open_study(study) as reading:
+        note = gathered(reading, "test").study.course_note
+    assert note == (
+        "1 more photograph shows these samples and is not in this course; glowkin study track makes it anew."
+    )
+
+
 def test_what_was_concluded_of_photographs_that_were_moved_since_is_in_it(run, filled, photos):
     run("track", filled)
     moved = photos.rename(photos.with_name("moved"))

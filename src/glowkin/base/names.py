@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _VIAL = re.compile(r"^(?P<condition>.*\S)\s*[-–_ #]\s*(?P<vial>\d{1,3}|[A-Za-z])$")
 _TEMPERATURE = re.compile(
@@ -36,3 +40,13 @@ def split_temperature(condition: str) -> tuple[str, float | None]:
     kelvin, value = one["kelvin"], (one["value"] or "").replace(",", ".").replace("−", "-")
     rest = f"{condition[: one.start()]} {condition[one.end() :]}".strip(" -–_,;()")
     return rest, float(kelvin) - _ZERO_C_K if kelvin else float(value)
+
+
+def listed(given: str | Sequence[str] | None) -> tuple[str, ...]:
+    """Names in their order, given one by one or with commas.
+
+    >>> listed("a, b,"), listed(["a", "b"]), listed(None)
+    (('a', 'b'), ('a', 'b'), ())
+    """
+    names = given.split(",") if isinstance(given, str) else given or ()
+    return tuple(name.strip() for name in names if name.strip())

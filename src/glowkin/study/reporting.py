@@ -6,18 +6,20 @@ The same study gives the same page, to the byte: no clock is read and no folder 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError, CannotReadError, GlowkinError
 from glowkin.base.files import named
+from glowkin.base.given import LuminanceRatio
+from glowkin.base.names import listed
 from glowkin.base.places import base_name, tidier, without_folders
 from glowkin.base.study import StudyFile
 from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
 from glowkin.study.mapping import outlined
 from glowkin.study.reading import ALL
-from glowkin.study.series import arrangement
+from glowkin.study.series import arrangement, shown_by
 from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.telling.out_dir import Parts, published, report_text
 from glowkin.telling.previews import LONGEST_PX
@@ -68,12 +70,16 @@ def gathered(reading: Reading, program: str) -> Parts:
     errors, found = _not_measured(rows), kept(reading)
     course, maps, pairs = found.course, found.maps, found.pairs
     series = _along(course, photos, found.swapped) if course else []
-    course_in = f"track-{found.number}.csv of the study's export"
+    course_in, note = f"track-{found.number}.csv of the study's export", ""
     if not series:
-        maps, course_in = {}, NOT_KEPT
-        course, series = _followed(arrangement(photos), file, known_glows(reading.folder, file), errors)
+        maps, course_in, note = {}, NOT_KEPT, _not_kept_words(file, found.fallen)
+        asked = reading.told_of(found.fallen) if found.fallen else {}
+        course, series = _followed(
+            arrangement(photos), file, asked, known_glows(reading.folder, file), errors
+        )
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
+    note = note or _since_words(others, [p for p in photos if p.path in followed])
     photos, kept_pairs = [*others, *series], bool(pairs)
     if others and not pairs:
         pairs = recipes.compare([reading.record(numbers[p.path]) for p in others], study=file)
@@ -87,7 +93,7 @@ def gathered(reading: Reading, program: str) -> Parts:
             told(reading, file, rows, photos, course),
             most_pairs=None if kept_pairs else MOST_PAIRS,
             course_in=course_in,
-            course_note=_not_kept_words(file) if course_in == NOT_KEPT and course else "",
+            course_note=note if course else "",
         ),
     )  # fmt: skip
 
@@ -95,11 +101,13 @@ def gathered(reading: Reading, program: str) -> Parts:
 @dataclass
 class Kept:
     """What a study keeps and what stands: the last course with its number, maps and the swaps it was told of,
-    the last comparison of each two samples, and all matches, the latest first.
+    the last comparison of each two samples, and all matches, the latest first. ``fallen``: the number of the
+    last course, where none stands.
     """
 
     course: TimeCourse | None = None
     number: int | None = None
+    fallen: int | None = None
     maps: Mapping[str, Sequence[FractionMap]] = field(default_factory=dict)
     swapped: Sequence[tuple[str, str, str]] = ()
     pairs: Sequence[Comparison] = ()
@@ -111,6 +119,8 @@ def kept(reading: Reading) -> Kept:
     out = Kept()
     pairs: dict[tuple[str, ...], Comparison] = {}
     for row in reading.conclusions(ALL):
+        if row.kind == "track" and row.gone:
+            out.fallen = out.fallen or row.id
         if row.gone or (row.kind == "track" and out.course is not None):
             continue
         found = reading.conclusion(row.id)
@@ -157,30 +167,56 @@ def _along(
 
 
 def _followed(
-    series: Sequence[MeasuredPhoto], file: StudyFile, glows: Sequence[tuple[str, str]], errors: list[Error]
-) -> tuple[TimeCourse | None, list[MeasuredPhoto]]:
-    """The course of a series, and its photographs with their samples named by place."""
+    series: Sequence[MeasuredPhoto], file: StudyFile, asked: Mapping[str, Any],
+    glows: Sequence[tuple[str, str]], errors: list[Error],
+) -> tuple[TimeCourse | None, list[MeasuredPhoto]]:  # fmt: skip
+    """The course of a series, by what was asked for when one was last kept, else by the study file; and its
+    photographs with their samples named by place.
+    """
     if not series:
         return None, []
-    there = {s.name for p in series for s in p.samples}
-    controls, converted = (tuple(n for n in names if n in there) for names in (file.controls, file.converted))
-    ratio = file.ratio if series[0].kind == "raw" else None
-    plan = Plan(controls, converted, file.start, study=file, luminance_ratio=ratio)
+    names = listed(asked.get("names"))
+    names = names if len(names) == len(series[0].samples) else ()
+    there = {s.name for p in series for s in p.samples} | set(names)
+    controls, converted = (
+        tuple(n for n in asked.get(key) or told if n in there)
+        for key, told in (("controls", file.controls), ("converted", file.converted))
+    )
+    given = asked.get("luminance_ratio")
+    ratio = LuminanceRatio.read(str(given), "luminance_ratio") if given else file.ratio
+    plan = Plan(
+        controls, converted, asked.get("start") or file.start,
+        tuple((str(photo), str(a), str(b)) for photo, a, b in asked.get("swapped", ())),
+        tuple(asked.get("at", ())), study=file, all_models=bool(asked.get("all_models")),
+        luminance_ratio=ratio if series[0].kind == "raw" else None,
+    )  # fmt: skip
     try:
-        named_along, course = recipes.track(series, plan, (), [g for g in glows if g[0] in there])
+        named_along, course = recipes.track(series, plan, names, [g for g in glows if g[0] in there])
     except CannotMeasureError as error:
         errors.append({"path": "series", "message": str(error)})
         return None, []
     return course, list(named_along)
 
 
-def _not_kept_words(file: StudyFile) -> str:
+def _since_words(others: Sequence[MeasuredPhoto], series: Sequence[MeasuredPhoto]) -> str:
+    """How many photographs of the samples that were followed are not in the course that stands."""
+    shown = {shown_by(p) for p in series}
+    more = sum(bool(p.taken_at) and shown_by(p) in shown for p in others)
+    if not more:
+        return ""
+    which = "1 more photograph shows" if more == 1 else f"{more} more photographs show"
+    are = "is" if more == 1 else "are"
+    return f"{which} these samples and {are} not in this course; glowkin study track makes it anew."
+
+
+def _not_kept_words(file: StudyFile, fallen: int | None) -> str:
     """What a course that was worked out for the page goes without."""
     forms = [key for key, value in (("old_form", file.old_form), ("new_form", file.new_form)) if value]
+    by = f", as conclusion {fallen} was asked for, which no longer stands" if fallen else ""
     more = f" and takes {' and '.join(forms)} of the study file, which were not used here" if forms else ""
     return (
-        "This course was worked out for this page. The command glowkin study track keeps it, with maps of "
-        f"where each sample changes{more}."
+        f"This course was worked out for this page{by}. The command glowkin study track keeps it, with maps "
+        f"of where each sample changes{more}."
     )
 
 

@@ -85,8 +85,13 @@ def _groups(photos: Iterable[MeasuredPhoto]) -> list[list[int]]:
     groups: dict[tuple[str, ...], list[int]] = {}
     for i, p in enumerate(photos):
         if p.taken_at and p.samples:
-            groups.setdefault((p.kind, p.camera.name, *sorted(s.name for s in p.samples)), []).append(i)
+            groups.setdefault(shown_by(p), []).append(i)
     return list(groups.values())
+
+
+def shown_by(p: MeasuredPhoto) -> tuple[str, ...]:
+    """What photographs of one arrangement have in common."""
+    return p.kind, p.camera.name, *sorted(s.name for s in p.samples)
 
 
 def _make_a_course(photos: Sequence[MeasuredPhoto], numbers: Sequence[int]) -> bool:
