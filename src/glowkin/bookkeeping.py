@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import GlowkinError, WrongUseError
 from glowkin.base.names import listed
+from glowkin.base.places import typed
 from glowkin.base.settings import FRAME_KINDS, Likely
 from glowkin.camera.camera_file import CameraFile
 from glowkin.camera.filter import given_filter
@@ -18,7 +19,7 @@ from glowkin.camera.glows import known_glow
 from glowkin.light.photo import RAW_SUFFIXES
 from glowkin.options import INTERRUPTED
 from glowkin.run.gather import one_a_shot
-from glowkin.samples.names import given_words
+from glowkin.samples.names import check_given, given_words
 from glowkin.samples.outlines import read_outlines
 from glowkin.session import begun, meant
 from glowkin.showing import print_document
@@ -50,7 +51,9 @@ def begin(study: Path, title: str, program: str, *, as_json: bool) -> int:
     if as_json:
         print_document(folder, (), program)
     else:
-        sys.stdout.write(f"{study}: a new study. Add photographs with: glowkin study add {study} PHOTO...\n")
+        sys.stdout.write(
+            f"{study}: a new study. Add photographs with: glowkin study add {typed(study)} PHOTO...\n"
+        )
     return 0
 
 
@@ -70,7 +73,7 @@ def add(
             )
             raise WrongUseError(
                 f"{said}: of which PHOTO? Name it; those in the study are measured otherwise with: "
-                f"glowkin study remeasure {study}"
+                f"glowkin study remeasure {typed(study)}"
             )
         if photos and not errors:
             paths, errors = meant(photos, settings)
@@ -111,6 +114,7 @@ def taken_up(
     """Take up each photograph, or all as one bracket, to be measured by these settings; those that cannot be,
     with the reason.
     """
+    check_given(settings.names)
     paths = _exposures(paths) if bracket else paths
     way = _checked_way(settings, workbook.folder)
     if copy:
@@ -255,6 +259,8 @@ def _changes(workbook: Workbook, row: PhotographRow, options: dict[str, Any]) ->
     for pair in options["rename"]:
         names = _renamed(row.path, names, pair)
         out["names"] = json.dumps(names, ensure_ascii=False)
+    if not all(name.isprintable() for name in names):
+        raise WrongUseError(f"{row.path}: a name holds a line break or the like; leave it out")
     if len(set(names)) < len(names):
         raise WrongUseError(f"{row.path}: two samples would have the same name; give each its own")
     if options["note"] is not None:
@@ -323,7 +329,7 @@ def _completed(
     if done.interrupted:
         left = len(workbook.tasks())
         sys.stderr.write(
-            f"Interrupted: {left} are still to be measured; go on with: glowkin study add {study}\n"
+            f"Interrupted: {left} are still to be measured; go on with: glowkin study add {typed(study)}\n"
         )
         return INTERRUPTED
     return 1 if errors else 0

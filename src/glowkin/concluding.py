@@ -11,6 +11,7 @@ from glowkin import giving, recipes
 from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.matches import match_document
 from glowkin.base.names import listed
+from glowkin.base.places import typed
 from glowkin.base.records import compare_document, track_document
 from glowkin.base.settings import Settings
 from glowkin.base.shelf import Shelf
@@ -223,7 +224,7 @@ def _numbers(workbook: Workbook, photos: Sequence[Path]) -> list[int]:
     reading = workbook.reading
     rows = reading.find_all(map(str, photos)) or reading.photographs(ALL)
     missing = [row.path for row in rows if row.measurement_id is None]
-    add = f"glowkin study add {workbook.folder}"
+    add = f"glowkin study add {typed(workbook.folder)}"
     if photos and missing:
         raise CannotMeasureError(f"{', '.join(missing)}: not measured yet; go on with: {add}")
     wanted = {p.as_posix() for p in one_a_shot([Path(row.path) for row in rows], RAW_SUFFIXES)}
@@ -239,7 +240,7 @@ def _say_kept(study: Path, number: int, photographs: int) -> None:
     sys.stdout.write(
         f"Kept in the study as conclusion {number}, of {photographs} "
         f"{'photograph' if photographs == 1 else 'photographs'}; see it again with: "
-        f"glowkin study show {study} --conclusion {number}\n"
+        f"glowkin study show {typed(study)} --conclusion {number}\n"
     )
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import WrongUseError
 from glowkin.base.files import check_place, folder_made
+from glowkin.base.places import typed
 from glowkin.showing import print_document
 from glowkin.study.export import write_figures, write_tables
 from glowkin.study.packing import check_replaceable, pack
@@ -75,7 +76,7 @@ def open_zip(zip_file: Path, folder: Path, program: str, *, as_json: bool) -> in
         return 0
     with open_study(made) as reading:
         sys.stdout.write(f"{heading(reading.overview())}\n")
-    sys.stdout.write(f"Measure it again, and compare, with: glowkin study remeasure {folder}\n")
+    sys.stdout.write(f"Measure it again, and compare, with: glowkin study remeasure {typed(folder)}\n")
     return 0
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from glowkin import terminal
 from glowkin.base.errors import CannotReadError, WrongUseError
 from glowkin.base.files import write_whole
+from glowkin.base.places import typed
 from glowkin.base.records import measure_document, to_json
 from glowkin.study import ledger, words
 from glowkin.study.reading import ALL, open_study
@@ -166,7 +167,7 @@ def _conclusion(reading: Reading, number: int, study: str, program: str, *, as_j
     if why := reading.withdrawn(number):
         sys.stderr.write(
             f"Conclusion {number} was withdrawn ({why}) and counts nowhere; take it in again with: "
-            f"glowkin study edit {study} --conclusion {number} --take-in\n"
+            f"glowkin study edit {typed(study)} --conclusion {number} --take-in\n"
         )
     return 0
 

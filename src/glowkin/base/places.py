@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import PurePath, PureWindowsPath
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -27,6 +28,15 @@ def base_name(path: str) -> str:
     ('red.dng', 'red.dng')
     """
     return PureWindowsPath(path).name or path
+
+
+def typed(path: object) -> str:
+    """A path as it is typed in a command: in quotes where it needs them.
+
+    >>> typed("drying"), typed("dry ing")
+    ('drying', "'dry ing'")
+    """
+    return quote(str(path))
 
 
 def without_folders(value: Any) -> Any:

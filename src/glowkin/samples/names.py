@@ -36,13 +36,22 @@ def names_of(settings: Settings, found: int, path: Path) -> list[str]:
     given, likely = settings.names, settings.likely.names
     if not given:
         return list(likely) if likely and len(likely) == found else [f"S{i}" for i in range(1, found + 1)]
-    if len(set(given)) != len(given):
-        raise WrongUseError("--names: every name must be given once only")
+    check_given(given)
     if len(given) != found:
         raise CannotMeasureError(
             f"{path}: {given_words(len(given))}, {found} samples were found; {SEE_WHICH}"
         )
     return list(given)
+
+
+def check_given(names: Sequence[str]) -> None:
+    """``WrongUseError`` where a name is given twice, or holds what is no sign that prints."""
+    twice = [name for i, name in enumerate(names) if name in names[:i]]
+    if twice:
+        raise WrongUseError(f"--names: {twice[0]} is there twice; every name must be given once only")
+    odd = [name for name in names if not name.isprintable()]
+    if odd:
+        raise WrongUseError(f"--names: {odd[0]!r} holds a line break or the like; leave it out")
 
 
 def references_of(settings: Settings, names: Sequence[str]) -> tuple[tuple[str, str], ...]:

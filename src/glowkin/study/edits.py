@@ -110,6 +110,8 @@ class Edits(Tables):
                 self._none_current(photograph)
                 self._do("UPDATE measurements SET current = 1 WHERE id = ?", kept[0])
                 self._do("DELETE FROM awaited WHERE photograph_id = ?", photograph)
+        if "names" in fields:  # what could not be measured by other names is tried again
+            self._do("UPDATE awaited SET message = NULL WHERE photograph_id = ?", photograph)
         self._name_samples(photograph)
         self._show(photograph)
 

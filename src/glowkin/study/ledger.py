@@ -11,6 +11,7 @@ import sqlite3
 from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError, GlowkinError, WrongUseError
+from glowkin.base.places import typed
 from glowkin.study.schema import APPLICATION_ID, STEPS
 
 if TYPE_CHECKING:
@@ -36,12 +37,12 @@ def study_folder(given: Path) -> Path:
     folder = given.parent if given.name == LEDGER else given
     if not folder.exists():
         raise CannotReadError(
-            f"{given}: there is no such folder; begin a study with: glowkin study new {given}"
+            f"{given}: there is no such folder; begin a study with: glowkin study new {typed(given)}"
         )
     if not (folder / LEDGER).is_file():
         raise CannotReadError(
             f"{given}: holds no study (no {LEDGER}); name a study's folder, or begin one with: "
-            f"glowkin study new {given}"
+            f"glowkin study new {typed(given)}"
         )
     return folder
 
@@ -49,7 +50,9 @@ def study_folder(given: Path) -> Path:
 def new_ledger(folder: Path, title: str, made_at: str, program: str) -> Path:
     """An empty ledger in a folder, which is made; whole or not there. Answers the folder."""
     if (folder / LEDGER).exists():
-        raise WrongUseError(f"{folder}: is a study already; add photographs with: glowkin study add {folder}")
+        raise WrongUseError(
+            f"{folder}: is a study already; add photographs with: glowkin study add {typed(folder)}"
+        )
     try:
         folder.mkdir(parents=True, exist_ok=True)
         begun = folder / f".{LEDGER}.new"

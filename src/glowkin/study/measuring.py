@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from glowkin import recipes
 from glowkin.base.errors import CannotReadError, GlowkinError
+from glowkin.base.places import typed
 from glowkin.run.many import map_photos
 from glowkin.study.pictures import mend
 from glowkin.study.ways import settings_of
@@ -179,6 +180,6 @@ class Files:
             found = "is no longer there" if state == "missing" else "is no longer what it was"
             raise CannotReadError(
                 f"{picture.path}: this frame beside the photographs {found}; put it back, or name another: "
-                f"glowkin study remeasure {folder} with the option of its kind"
+                f"glowkin study remeasure {typed(folder)} with the option of its kind"
             )
         return picture.file(folder)

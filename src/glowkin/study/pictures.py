@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Literal
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.places import typed
 from glowkin.study.ledger import PHOTOS
 
 _PART = ".part"
@@ -128,8 +129,9 @@ def sweep(folder: Path) -> None:
 def mend(picture: Picture, state: State, study: str = "STUDY", file: str | None = None) -> str:
     """What is the matter with a photograph's file, and what to do."""
     if state == "missing":
-        return f"{picture.path}: is no longer there; name its new place: glowkin study add {study} NEW_PLACE"
+        add = f"glowkin study add {typed(study)} NEW_PLACE"
+        return f"{picture.path}: is no longer there; name its new place: {add}"
     return (
         f"{picture.path}: is no longer what was added; put the original back, or take the new content in its "
-        f"place: glowkin study add {study} {file or picture.path} --replace"
+        f"place: glowkin study add {typed(study)} {typed(file or picture.path)} --replace"
     )

@@ -18,6 +18,7 @@ from glowkin.base.checks import checks_from_json
 from glowkin.base.errors import WrongUseError
 from glowkin.base.maps import FractionMap, unpacked
 from glowkin.base.matches import matches_from_json
+from glowkin.base.places import typed
 from glowkin.base.records import course_from_json, pairs_from_json, photos_from_json
 from glowkin.base.settings import FRAME_KINDS
 from glowkin.study import ledger
@@ -133,7 +134,7 @@ class Reading:
                 f"{text}: several photographs are called so: {few}; name one by its whole path"
             )
         raise WrongUseError(
-            f"{text}: is not in this study; see which are with: glowkin study show {self.folder.name}"
+            f"{text}: is not in this study; see which are with: glowkin study show {typed(self.folder)}"
         )
 
     def find_all(self, texts: Iterable[str]) -> list[PhotographRow]:

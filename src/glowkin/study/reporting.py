@@ -13,7 +13,7 @@ from glowkin.base.errors import CannotMeasureError, CannotReadError, GlowkinErro
 from glowkin.base.files import named
 from glowkin.base.given import LuminanceRatio
 from glowkin.base.names import listed
-from glowkin.base.places import base_name, tidier, without_folders
+from glowkin.base.places import base_name, tidier, typed, without_folders
 from glowkin.base.study import StudyFile
 from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
@@ -65,7 +65,7 @@ def gathered(reading: Reading, program: str) -> Parts:
     if not photos:
         raise CannotReadError(
             f"{reading.folder}: nothing in it is measured yet; add photographs with: glowkin study add "
-            f"{reading.folder} PHOTO..."
+            f"{typed(reading.folder)} PHOTO..."
         )
     errors, found = _not_measured(rows), kept(reading)
     course, maps, pairs = found.course, found.maps, found.pairs

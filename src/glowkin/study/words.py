@@ -5,13 +5,13 @@ from __future__ import annotations
 import os
 from dataclasses import asdict
 from math import sqrt
-from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from glowkin.base.flags import FLAGS
 from glowkin.base.matches import match_document
+from glowkin.base.places import typed
 from glowkin.base.records import compare_document, track_document
 from glowkin.base.uncertainty import Z95, ellipse_95
 from glowkin.study.pictures import mend
@@ -186,20 +186,22 @@ def not_done_words(r: PhotographRow, study: str = "STUDY") -> str:
     """Why there is no new measurement of a photograph."""
     stands = " An older result stands." if r.measurement_id is not None else ""
     if r.message is None:
-        return f"{r.path}: is still to be measured; go on with: glowkin study add {study}.{stands}"
+        return f"{r.path}: is still to be measured; go on with: glowkin study add {typed(study)}.{stands}"
     why = r.message.removeprefix(f"{r.path}: ").rstrip(".")
-    mend = f"glowkin study edit {study} {quote(r.path)} --leave-out WHY"
+    mend = f"glowkin study edit {typed(study)} {typed(r.path)} --leave-out WHY"
     return f"{r.path}: could not be measured: {why}. Or leave it out with: {mend}.{stands}"
 
 
 def begin_words(study: str) -> str:
     """What to do with an empty study."""
-    return f"No photographs yet; add some with: glowkin study add {study} PHOTO..."
+    return f"No photographs yet; add some with: glowkin study add {typed(study)} PHOTO..."
 
 
 def go_on(awaited: int, study: str) -> str:
     """How to do what is left to do."""
-    return f"{_many(awaited, 'photograph')} still to be measured; go on with: glowkin study add {study}"
+    return (
+        f"{_many(awaited, 'photograph')} still to be measured; go on with: glowkin study add {typed(study)}"
+    )
 
 
 def flag_lines(rows: Sequence[FlagRow]) -> Iterator[str]:

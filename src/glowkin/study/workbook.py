@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.places import typed
 from glowkin.base.records import to_json
 from glowkin.light.decode import check_kind
 from glowkin.study import ledger, pictures
@@ -62,7 +63,7 @@ class Task:
 
 def new_study(folder: Path, title: str, program: str) -> Path:
     """Begin a study in a folder, which is made; answers the folder."""
-    return ledger.new_ledger(folder, title or folder.resolve().name, now(), program)
+    return ledger.new_ledger(folder, " ".join(title.split()) or folder.resolve().name, now(), program)
 
 
 @contextlib.contextmanager
@@ -181,7 +182,7 @@ class Workbook(Brackets):
         if row.left_out:
             words = (
                 f"{row.path}: was left out of the study ({row.left_out}); take it in again with: "
-                f"glowkin study edit {self.folder} {row.path} --take-in"
+                f"glowkin study edit {typed(self.folder)} {typed(row.path)} --take-in"
             )
         if seen != before:
             with transaction(self._connection):
