@@ -45,7 +45,13 @@ CAUSE = {
     "nothing glows": "no-sample", "exposure changed": "exposure-changed",
     "white balance changed": "white-balance-changed", "camera moved": "moved",
     "sent by messenger": "metadata-stripped", "lamp-off frame": "lamp-off-mismatch",
+    "lamp-off with lamp on": "frame-left-out", "capped in room light": "frame-left-out",
+    "blank with samples": "frame-left-out",
 }  # fmt: skip
+WRONG_FRAMES = {
+    "lamp-off with lamp on": "lamp_off", "capped in room light": "lens_capped", "blank with samples": "blank",
+}  # fmt: skip
+"""Frames that are not what they are given as, the stronger the nearer to the photograph in exposure."""
 OF_THE_FILE = ("merged frames", "automatic white balance", "sent by messenger", "white balance changed")
 """Faults that a raw file cannot have."""
 TO_COMPARE = ("lamp hot spot", "vignetting", "flicker banding", "white balance changed")
@@ -82,6 +88,12 @@ def checked(fault, strength, seed, folder, kind):
         for i, setup in enumerate(series_with_fault(good, fault, strength, rng)):
             shots.append(check(shoot(setup, folder / f"{i}.{kind}", rng)))
         return check_series(shots)[-1]
+    if fault in WRONG_FRAMES:
+        lit = replace(good, scene=replace(good.scene, room=0.1))
+        frame = lamp_off_of(lit, None, strength) if fault == "capped in room light" else lit
+        frame = frame.exposed((0.25, 0.5, 1.0)[STRENGTHS.index(strength)])
+        given = {WRONG_FRAMES[fault]: (shoot(frame, folder / f"frame.{kind}", rng),)}
+        return check_series([check(shoot(lit, path, rng), Settings(**given))])[0]
     if fault == "lamp-off frame":
         lit = replace(good, scene=replace(good.scene, room=0.1))
         off = shoot(lamp_off_of(lit, fault, strength), folder / f"off.{kind}", rng)
@@ -129,6 +141,7 @@ def main():
         *SERIES_FAULTS,
         "sent by messenger",
         "lamp-off frame",
+        *WRONG_FRAMES,
     ]
     print(f"{'fault':24}{'strength':8}{'file':5}{'1st':>4}{'any':>5}")
     right, total = Counter(), Counter()
