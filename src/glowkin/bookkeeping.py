@@ -30,7 +30,7 @@ from glowkin.study.pictures import copied
 from glowkin.study.study_file import STUDY_FILE, check_files, known_glows, study_file_in
 from glowkin.study.tables import outlines_json
 from glowkin.study.ways import LIKELY, Way, way_of
-from glowkin.study.words import heading
+from glowkin.study.words import heading, named_here
 from glowkin.study.workbook import new_study, open_workbook
 
 if TYPE_CHECKING:
@@ -141,7 +141,8 @@ def _names_stay(workbook: Workbook, one: Taken, path: Path, names: Sequence[str]
     now = workbook.names_of(one.photograph_id) or next(awaited, [])
     if now == list(names):
         return one
-    words = f"{path}: its names stay; change them with: glowkin study edit STUDY PHOTO --names A,B,.."
+    edit = f"glowkin study edit {typed(workbook.folder)} {typed(path)} --names A,B,.."
+    words = f"{path}: its names stay; change them with: {edit}"
     return dataclasses.replace(one, words=".\n".join(filter(None, (one.words, words))))
 
 
@@ -319,7 +320,7 @@ def _completed(
     """
     written = study_file_in(workbook.folder)
     done = complete(workbook, jobs, _told, written.names if written else (), again=again)
-    errors += [{"path": path, "message": message} for path, message in done.errors]
+    errors += [{"path": path, "message": named_here(why, str(study))} for path, why in done.errors]
     if as_json:
         print_document(workbook.folder, errors, program)
     else:

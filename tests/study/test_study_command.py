@@ -526,3 +526,38 @@ def test_wrong_input_is_told_in_a_sentence(run, added, photos, arguments, status
     assert said in " ".join(done.stderr.split())
     assert "Traceback" not in done.output
     assert document(run("show", added, "--json"))["study"]["photographs"] == before
+
+
+@pytest.mark.parametrize(
+    ("names", "said"), [("a,a,b", "a is there twice"), ("a,b\nx,c", "holds a line break")]
+)
+def test_names_that_no_photograph_can_have_are_refused_before_it_is_taken_up(run, study, photos, names, said):
+    done = run("add", study, photos, "--names", names)
+    assert done.exit_code == 2
+    assert said in done.stderr
+    with open_study(study) as reading:
+        assert reading.overview().photographs == 0
+
+
+def test_what_could_not_be_measured_by_its_names_is_tried_again_with_others(run, study, photos):
+    done = run("add", study, photos / "09.jpg", "--names", "a,b")
+    assert done.exit_code == 1
+    assert "2 names were given, 3 samples were found" in done.stderr
+    assert run("edit", study, "09.jpg", "--names", "a,b,c").exit_code == 0
+    with open_study(study) as reading:
+        assert [row.name for row in reading.names()] == ["a", "b", "c"]
+    assert run("undo", study).exit_code == 0
+    with open_study(study) as reading:
+        assert reading.overview().measured == 1, "a measurement that is whole stands"
+
+
+def test_commands_in_messages_can_be_typed_as_they_stand(run, tmp_path, photos):
+    folder = tmp_path / "dry ing"
+    assert f"glowkin study add '{folder}' PHOTO" in run("new", folder, "--title", "one\ntwo").stdout
+    with open_study(folder) as reading:
+        assert reading.overview().title == "one two"
+    assert f"glowkin study add '{folder}'" in run("new", folder).stderr
+    run("add", folder, photos / "09.jpg")
+    (photos / "09.jpg").rename(photos / "moved.jpg")
+    done = run("remeasure", folder)
+    assert f"09.jpg: is no longer there; name its new place: glowkin study add '{folder}' NEW" in done.stderr

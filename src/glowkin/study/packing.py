@@ -118,7 +118,7 @@ def _there(reading: Reading, needed: set[str]) -> tuple[list[Picture], list[Pict
         if state == "there":
             there.append(picture)
         elif picture.sha256 in needed:
-            wrong.append(mend(picture, state))
+            wrong.append(mend(picture, state, str(reading.folder)))
         else:
             gone.append(picture)
     _refuse(wrong)

@@ -187,9 +187,18 @@ def not_done_words(r: PhotographRow, study: str = "STUDY") -> str:
     stands = " An older result stands." if r.measurement_id is not None else ""
     if r.message is None:
         return f"{r.path}: is still to be measured; go on with: glowkin study add {typed(study)}.{stands}"
-    why = r.message.removeprefix(f"{r.path}: ").rstrip(".")
+    why = named_here(r.message, study).removeprefix(f"{r.path}: ").rstrip(".")
     mend = f"glowkin study edit {typed(study)} {typed(r.path)} --leave-out WHY"
     return f"{r.path}: could not be measured: {why}. Or leave it out with: {mend}.{stands}"
+
+
+def named_here(message: str, study: str) -> str:
+    """A message of the ledger, which tells no folder, with the study as it is named here.
+
+    >>> named_here("a.dng: is gone; name its place: glowkin study add STUDY NEW_PLACE", "dry ing")
+    "a.dng: is gone; name its place: glowkin study add 'dry ing' NEW_PLACE"
+    """
+    return message.replace(" STUDY ", f" {typed(study)} ")
 
 
 def begin_words(study: str) -> str:
