@@ -167,7 +167,7 @@ def test_comparisons_that_are_not_shown_are_counted(run, study, photos, monkeypa
     page = reported(study)
     assert "3 comparisons: " in page
     assert "the table has the first 2 of 3." in page
-    assert "The first 2 of 3. " in page
+    assert "The first 2 of 3; glowkin study compare keeps all of them" in page
 
 
 def test_what_the_study_keeps_comes_before_what_is_reckoned_for_the_page(run, filled):

@@ -51,7 +51,7 @@ def test_every_pair_is_a_row(pairs):
              "dominant wavelength of b minus a", "nm")  # fmt: skip
         assert number(row["probability within tolerance (1)"]) == pair["probability_within_tolerance"]
         assert number(row["CIEDE2000 (1)"]) == pair["delta_e_2000"]
-        assert number(row["n-step (0.0011)"]) == pair["n_step"]
+        assert number(row["n-step (1)"]) == pair["n_step"]
 
 
 @pytest.fixture

@@ -69,7 +69,7 @@ def _list(names: Iterable[object]) -> str:
 
 _PAIR = (
     "photograph of a", "sample a", "photograph of b", "sample b", *_limits("difference u prime v prime", "1"),
-    "n-step (0.0011)", *_limits("dominant wavelength of b minus a", "nm"), "CIEDE2000 (1)",
+    "n-step (1)", *_limits("dominant wavelength of b minus a", "nm"), "CIEDE2000 (1)",
     "white of CIEDE2000", "tolerance u prime v prime (1)", "probability within tolerance (1)", "verdict",
     "flags",
 )  # fmt: skip

@@ -142,7 +142,8 @@ def pairs_table(pairs: Sequence[Comparison], most: int | None = None) -> Table:
     heads = ("Samples", "Verdict", "Δu′v′", "n-step", "Dominant wavelengths apart, nm", "Tolerance, Δu′v′",
              "Chance to lie within it", *(("ΔE00 (white)",) if lab else ()), "Flags")  # fmt: skip
     rows = tuple(_pair_row(c, len(paths) > 1, lab) for c in pairs[:most])
-    note = f"The first {len(rows)} of {len(pairs)}. " if len(rows) < len(pairs) else ""
+    all_in = "glowkin study compare keeps all of them, its export has them as a table. "
+    note = f"The first {len(rows)} of {len(pairs)}; {all_in}" if len(rows) < len(pairs) else ""
     note += _WHAT_STEPS_MEAN + (_WHAT_LAB_MEANS if lab else "")
     return flags_if_any(Table("Samples against each other", heads, rows, note))
 
