@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _PRIOR_SD = 0.15
 """How far makers' curves are from none, as the natural logarithm of a power of linear light, one standard
 deviation (common practice, no source)."""
-_SHAPE_SD = 0.07
+_SHAPE_SD = 0.085
 """What one power does not describe of a curve (``benchmarks/series.py --curves``)."""
 _TRIED, _FINE = np.linspace(-0.5, 0.5, 9), np.linspace(-0.5, 0.5, 401)
 _BELIEVED = np.exp(2.0 * _PRIOR_SD * np.linspace(-1.0, 1.0, 13))
