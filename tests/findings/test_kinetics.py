@@ -94,6 +94,22 @@ def test_without_noise_every_model_recovers_its_own_truth(model, exponent):
     assert found.models[0].parameters.get(shape, 1.0) == pytest.approx(told, rel=1e-3)
 
 
+@pytest.mark.parametrize("dimension", [1, 2, 3])
+def test_a_law_that_comes_to_its_end_is_found_whatever_photographs_that_falls_between(dimension):
+    """What shrinks at a steady pace, one to three dimensions of it: (1 - t / end)^dimension (common practice,
+    no source), its end anywhere among photographs far apart, in frames of hardly any noise.
+    """
+    times = np.array([0.0, *np.geomspace(1.0, 60.0, 8)]) * HOUR
+    bright, dim = np.array([0.004, 0.042, 0.022]), np.array([0.004, 0.005, 0.0003])
+    name = {1: "zero-order", 2: "contracting-area", 3: "contracting-volume"}[dimension]
+    for half in np.geomspace(2.5, 14.0, 14) * HOUR:
+        end = half / (1.0 - 0.5 ** (1.0 / dimension))
+        f = np.clip(1.0 - times / end, 0.0, None) ** dimension
+        found = fit_course(vial(times, f, lamp=0.0, photons=1e9, red=bright, green=dim))
+        assert found.model == name
+        assert found.half_time_s == pytest.approx(half, rel=0.01)
+
+
 def test_published_concentrations_give_the_published_rate():
     # N2O5 in CCl4 at 45 C, Eyring & Daniels 1930 as tabulated in textbooks (from memory): k = 6.2e-4 / s.
     times = np.array([0.0, 184.0, 319.0, 526.0, 867.0, 1198.0, 1877.0, 2315.0, 3144.0])

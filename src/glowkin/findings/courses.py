@@ -26,6 +26,8 @@ SAME = 2.0
 SUPPORTED = 10.0
 """Models further than this from the best have essentially no support (Burnham & Anderson 2002, ch. 2.6)."""
 
+_STEPS, _FINE_STEPS, _FINEST_STEPS = 40, 157, 1001
+"""Half-times on a grid of starts."""
 _MOST_LEFT = 0.999
 _MOST_WAITED = 0.95
 
@@ -67,9 +69,13 @@ class Course:
         return Bounds(lower, upper, np.full(len(ranges), 0.3))
 
     def starts(self, times_s: Array) -> Array:
-        """A coarse grid over the whole box, (k, p)."""
+        """A coarse grid over the whole box, (k, p); finer where the law comes to its end at a time, which may
+        fall between any two photographs.
+        """
         box = self.bounds(times_s)
-        axes = [np.linspace(box.lower[0], box.upper[0], 40)]
+        more = self.waits or self.stops
+        steps = _STEPS if self.model.exponent_range else _FINE_STEPS if more else _FINEST_STEPS
+        axes = [np.linspace(box.lower[0], box.upper[0], steps)]
         exponents = 3 if self.waits else 6
         axes += [np.linspace(*self.model.exponent_range, exponents)] if self.model.exponent_range else []
         axes += [np.array([0.1, 0.3, 0.5, 0.7])] if self.waits else []
@@ -296,15 +302,19 @@ def _reaches_one(fitted: FittedCourse, first: FittedCourse) -> bool:
 
 
 def _apart(grid: Array, order: Index, count: int = 4) -> Array:
-    """The best grid points that are not neighbours in half time, as starts of the descent."""
+    """The best grid points that are not neighbours in half time, and both neighbours of the first, as starts
+    of the descent: where a law ends just after a photograph, the descent from before it stays before it.
+    """
     chosen: list[Array] = []
-    spacing = 1.5 * (grid[:, 0].max() - grid[:, 0].min()) / 39
-    for i in order[:400]:
+    half_times = np.unique(grid[:, 0])
+    spacing = 1.5 * (half_times[-1] - half_times[0]) / (_STEPS - 1)
+    step = np.eye(grid.shape[1])[0] * (half_times[1] - half_times[0])
+    for i in order[:1000]:
         if all(abs(grid[i, 0] - other[0]) > spacing for other in chosen):
             chosen.append(grid[i])
         if len(chosen) == count:
             break
-    return np.array(chosen)
+    return np.array([*chosen, chosen[0] - step, chosen[0] + step])
 
 
 def _exp(value: float | None) -> float | None:
