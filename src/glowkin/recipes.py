@@ -25,6 +25,7 @@ from glowkin.camera.camera_file import CameraFile, unlike_widened
 from glowkin.camera.chart import check_pair, fit_chart
 from glowkin.camera.emission import Camera, camera_of
 from glowkin.camera.filter import given_filter
+from glowkin.camera.find_chart import shows_chart
 from glowkin.camera.lights import lights_seen, read_lights
 from glowkin.camera.reference import checked, recentred, references_seen
 from glowkin.camera.sensitivity_file import read_sensitivities
@@ -279,7 +280,8 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     colours = centred.infer(emitted.mean, emitted.covariance, settings.observer, free, allowed)
     unfit = mismatches(scene.exposures, seen, masters) if masters else ()
     of_frames = ("frame-left-out",) * bool(wrong) + ("lamp-off-mismatch",) * bool(unfit)
-    flags = (*photo_flags(photo, frame), *scene.flags(merged), *of_frames, *about_camera)
+    chart = ("shows-a-chart",) * (settings.outlines is None and shows_chart(frame, glows))
+    flags = (*photo_flags(photo, frame), *chart, *scene.flags(merged), *of_frames, *about_camera)
     flags = tuple(dict.fromkeys((*flags, *reference_flags(references))))
     return Evidence(
         photo, camera, found, emitted, colours, stray, merged, scene, names, flags, finding.rejected,

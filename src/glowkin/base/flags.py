@@ -57,6 +57,11 @@ _TABLE = (
         "Measure the file as the camera wrote it.",
     ),
     Flag(
+        "shows-a-chart",
+        "The photograph shows a colour chart, whose patches are lit and do not glow: they are no samples.",
+        "Make a camera file of it with glowkin camera fit, or outline the samples.",
+    ),
+    Flag(
         "lamp-leakage",
         "Violet light of the lamp, scattered by the sample, may be part of the colour.",
         "Put a UV-blocking long-pass filter before the lens, or a cleaner lamp filter.",

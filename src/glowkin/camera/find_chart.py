@@ -11,7 +11,7 @@ import numpy as np
 from glowkin.camera.chart_file import PATCH_RGB
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -23,8 +23,10 @@ _FEWEST = 10
 """Patches that must be seen before a lattice is believed."""
 _ALIKE = 0.8
 """Correlation of the patches' colours with the chart's, below which it is none."""
-_SHAPE = 0.75
-"""Area of a patch over that of its smallest rectangle, at least."""
+_SHAPE, _NOT_ROUND = 0.75, 0.82
+"""Area of a patch over that of its smallest rectangle, at least; and where round ones (0.785) are none."""
+_ONE_SIZE = 0.35
+"""Logarithm of sides of one size, at most."""
 
 
 def find_corners(frame: Frame) -> Array | None:
@@ -32,7 +34,7 @@ def find_corners(frame: Frame) -> Array | None:
 
     The first patch's (dark skin) corner first, then along the first row, clockwise.
     """
-    picture = np.cbrt(np.clip(frame.linear, 0.0, None) / max(float(np.quantile(frame.linear, 0.995)), 1e-9))
+    picture = _picture(frame)
     best: tuple[float, Array] | None = None
     for centres, side in _candidates(np.clip(picture, 0.0, 1.2)):
         lattice = _lattice(centres, side)
@@ -43,6 +45,36 @@ def find_corners(frame: Frame) -> Array | None:
     if best is None or best[0] < _ALIKE:
         return None
     return np.asarray((best[1] + 0.5) * frame.scale_px - 0.5)
+
+
+def shows_chart(frame: Frame, outlines: Sequence[Array]) -> bool:
+    """Whether outlines of samples (vertices x 2, pixels) are patches of the chart: for little time.
+
+    Fewer than ``_FEWEST`` that are square and of one size cost nothing; ``find_corners`` would see more.
+    """
+    quads = np.array([q for q in map(_square, outlines) if q is not None]).reshape(-1, 3)
+    alike = quads[np.abs(np.log(quads[:, 2] / np.median(quads[:, 2]))) < _ONE_SIZE] if len(quads) else quads
+    if len(alike) < _FEWEST:
+        return False
+    centres = (alike[:, :2] + 0.5) / frame.scale_px - 0.5
+    lattice = _lattice(centres, float(np.median(alike[:, 2])) / frame.scale_px)
+    if lattice is None:
+        return False
+    picture = _picture(frame)
+    return any(_likeness(picture, corners) >= _ALIKE for corners in _orientations(lattice))
+
+
+def _square(outline: Array) -> tuple[float, float, float] | None:
+    quad = _quad(np.asarray(outline, dtype=np.float32))
+    if quad is None:
+        return None
+    (_, _), (w, h), _ = cv2.minAreaRect(np.asarray(outline, dtype=np.float32))
+    return quad if quad[2] ** 2 > _NOT_ROUND * w * h else None
+
+
+def _picture(frame: Frame) -> NDArray[np.float32]:
+    top = max(float(np.quantile(frame.linear, 0.995)), 1e-9)
+    return np.asarray(np.cbrt(np.clip(frame.linear, 0.0, None) / top))
 
 
 def _candidates(picture: NDArray[np.float32]) -> Iterator[tuple[Array, float]]:
@@ -59,7 +91,7 @@ def _candidates(picture: NDArray[np.float32]) -> Iterator[tuple[Array, float]]:
             found += [quad for quad in map(_quad, contours) if quad is not None]
     quads = _distinct(np.array(found).reshape(-1, 3))
     for size in np.unique(np.round(np.log(quads[:, 2]) * 4) / 4) if len(quads) else ():
-        near = quads[np.abs(np.log(quads[:, 2]) - size) < 0.35]
+        near = quads[np.abs(np.log(quads[:, 2]) - size) < _ONE_SIZE]
         if len(near) >= _FEWEST:
             yield near[:, :2], float(np.median(near[:, 2]))
 

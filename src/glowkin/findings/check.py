@@ -164,6 +164,12 @@ def file_advice(look: Look) -> Iterator[Advice]:
         yield Advice("frame-left-out", wrong.sentence, (), None, None, 0.06)
     for sentence in look.evidence.unfit:
         yield Advice("lamp-off-mismatch", sentence, (), None, None, 0.06)
+    if "shows-a-chart" in flags:
+        sentence = (
+            "Samples that glow: this is a colour chart, and lit patches are none; glowkin camera fit makes a "
+            "camera file of it."
+        )
+        yield Advice("shows-a-chart", sentence, (), None, None, _NOTHING)
     if "edited-file" in flags:
         sentence = "The file as the camera wrote it: an editing program saved this one."
         yield Advice("edited-file", sentence, (), None, None, 0.04)

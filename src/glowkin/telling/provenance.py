@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from glowkin.base.records import Comparison, MeasuredPhoto, TimeCourse
 
 GRAVITY = (
+    "shows-a-chart",
     "merged-by-phone",
     "edited-file",
     "clipped",
