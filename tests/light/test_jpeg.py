@@ -53,7 +53,7 @@ def test_an_orientation_that_is_none_is_passed_over(jpeg_of, colourful):
 @pytest.mark.parametrize(("mode", "word"), [("CMYK", "CMYK"), ("L", "greyscale")])
 def test_a_picture_without_three_colours_is_refused(tmp_path, mode, word):
     Image.fromarray(GREY).convert(mode).save(tmp_path / "a.jpg")
-    with pytest.raises(CannotReadError, match=rf"a\.jpg: a {word} JPEG has no red, .* export it as"):
+    with pytest.raises(CannotReadError, match=rf"a\.jpg: a {word} JPEG has no red, .* the camera's own file"):
         open_photo(tmp_path / "a.jpg")
 
 
