@@ -233,7 +233,7 @@ class Study:
     def __repr__(self) -> str:
         """The study in a sentence or two."""
         with open_study(self.folder) as reading:
-            return f"Study({self.folder.name!r}): {heading(reading.overview())}"
+            return f"Study({self.folder.resolve().name!r}): {heading(reading.overview())}"
 
     def _repr_html_(self) -> str:
         return f"<p>{escape(repr(self))}</p>{self.photographs()._repr_html_()}"

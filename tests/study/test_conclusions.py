@@ -236,6 +236,13 @@ def test_what_cannot_be_concluded_is_not_kept(run, added, arguments, status, sai
     assert state(added) == []
 
 
+def test_a_study_that_is_the_folder_one_is_in_is_named_as_given(run, added, monkeypatch):
+    monkeypatch.chdir(added)
+    done = run("show", ".", "--conclusion", "7")
+    assert done.exit_code == 2
+    assert done.stderr == "Error: .: holds no conclusion number 7\n"
+
+
 def test_an_empty_study_concludes_nothing(run, study):
     done = run("track", study)
     assert done.exit_code == 1

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from glowkin.base.uncertainty import Z95
-from glowkin.camera.daylight import chart_light
+from glowkin.camera.daylight import D65_KELVIN, chart_light
 from glowkin.camera.grid import WAVELENGTH_NM
 from glowkin.camera.maker import rows_differ
 from glowkin.camera.sensitivities import Gains, Sensitivities, camera_prior, usual_gains
@@ -302,7 +302,7 @@ class _Problem:
 @lru_cache(maxsize=1)
 def _daylight() -> Array:
     """D65's spectrum (201)."""
-    return chart_light("6504K").spectrum(1e6 / 6504.0)
+    return chart_light("D65").spectrum(1e6 / D65_KELVIN)
 
 
 def _root(covariance: Array) -> Array:

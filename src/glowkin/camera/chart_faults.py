@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.camera.calibrate import UNLIKELY, Calibrated, ChartSeen, LightsSeen, calibrate
-from glowkin.camera.daylight import NAMED, chart_light, planck
+from glowkin.camera.daylight import D65_KELVIN, NAMED, chart_light, planck
 from glowkin.camera.sensitivities import camera_prior
 
 if TYPE_CHECKING:
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 _ROOM = 0.9
 """Of the scale, what the brightest patch may reach."""
-_DAYLIGHT_K = 6504.0
 _OTHERS = ("tungsten", "daylight")
 
 
@@ -28,7 +27,7 @@ def stops_over(mean: Array, clipped: NDArray[np.bool_], reflectance: Array) -> t
     By the brighter half of the patches (``mean`` n x 3) not ``clipped`` (n), which flare lifts least, and how
     much brighter their ``reflectance`` (n x 201) says that the others are, to a usual camera in daylight.
     """
-    expected = reflectance @ (camera_prior().mean * planck(_DAYLIGHT_K)).T
+    expected = reflectance @ (camera_prior().mean * planck(D65_KELVIN)).T
     if clipped.all():
         level = float(expected.max() / expected.max(axis=1).min())
     else:

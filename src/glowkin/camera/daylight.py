@@ -24,6 +24,8 @@ NAMED = {
     "tungsten": (2850.0, 20.0),
 }
 """Colour temperature in K, and its standard deviation in mired (common practice, no source)."""
+D65_KELVIN = 6504.0
+"""Correlated colour temperature of illuminant D65 (CIE 15)."""
 _STATED_SD = 2.0
 _C2_M_K = 1.438776877e-2
 _PLANCKIAN_BELOW = 4000.0
@@ -70,7 +72,7 @@ def chart_light(text: str) -> ChartLight:
         kelvin, sd = NAMED[key.lower()]
         return ChartLight(1e6 / kelvin, sd)
     if key.upper() == "D65":
-        return ChartLight(1e6 / 6504.0, _STATED_SD)
+        return ChartLight(1e6 / D65_KELVIN, _STATED_SD)
     if key[-1:].upper() == "K" and key[:-1].replace(".", "", 1).isdigit():
         kelvin = float(key[:-1])
         if not 1500.0 <= kelvin <= 25000.0:
@@ -79,7 +81,7 @@ def chart_light(text: str) -> ChartLight:
     if Path(key).suffix and Path(key).is_file():
         measured = read_spectrum(Path(key))
         power = on_grid(measured.wavelength_nm, measured.value)
-        return ChartLight(1e6 / 6504.0, _STATED_SD, power / power.mean())
+        return ChartLight(1e6 / D65_KELVIN, _STATED_SD, power / power.mean())
     names = ", ".join(NAMED)
     raise WrongUseError(
         f"--chart-light {text!r} is not known: give one of {names}, D65, a colour temperature such as "

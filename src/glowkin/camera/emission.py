@@ -18,7 +18,7 @@ from glowkin.base.errors import CannotMeasureError, WrongUseError
 from glowkin.base.uncertainty import Array, Uncertain
 from glowkin.camera.cache import cached, content
 from glowkin.camera.camera_file import MEASURED_SD, CameraFile, imported
-from glowkin.camera.daylight import planck
+from glowkin.camera.daylight import D65_KELVIN, planck
 from glowkin.camera.development import BALANCE
 from glowkin.camera.emission_prior import VERSION, emission_prior
 from glowkin.camera.grid import observer as observer_on_grid
@@ -43,7 +43,6 @@ if TYPE_CHECKING:
 
 NO_NAME = "unknown camera"
 """Of a camera whose files do not tell it."""
-_DAYLIGHT_K = 6504.0
 
 
 @dataclass(frozen=True)
@@ -160,7 +159,7 @@ class Camera:
         if self.sensitivities is None:
             seen = np.linalg.solve(self.to_xyz, (0.9505, 1.0, 1.0891))
         else:
-            seen = self.sensitivities.mean @ planck(_DAYLIGHT_K)
+            seen = self.sensitivities.mean @ planck(D65_KELVIN)
         return np.asarray(seen / seen[1])
 
     def XYZ(self, rgb: Array) -> Array:

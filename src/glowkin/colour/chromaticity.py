@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
 
+WHITE_UV_PRIME, WHITISH = (4 / 19, 9 / 19), 0.08
+"""u'v' of the equal-energy white, and how far from it room light may lie: lamps of 2700-6500 K do not reach
+farther (CIE 15)."""
+
 
 def XYZ_to_xy(XYZ: ArrayLike) -> Array:
     """Turn XYZ (..., 3) into xy (..., 2).

@@ -15,7 +15,7 @@ import numpy as np
 
 from glowkin.findings.given import ready
 from glowkin.findings.rate_models import RATE_MODELS
-from glowkin.findings.unmix import believable, colours_of, frames_of, whitener
+from glowkin.findings.unmix import believable, colours_of, told_frames, whitener
 
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
@@ -52,7 +52,7 @@ def see_change(series: Series) -> Change:
     n = len(series.times_s)
     if n < 2 or np.ptp(series.times_s) <= 0.0:
         return Change(CANNOT_TELL, 1.0)
-    frames = frames_of(series) if series.lamp_known else colours_of(series)
+    frames = told_frames(series)
     gain, dof, noise = _best_course(series, frames)
     d = frames.signals.shape[1]
     if n < _FEWEST:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.base.checks import Advice, ShotCheck
+from glowkin.colour.chromaticity import WHITE_UV_PRIME, WHITISH
 from glowkin.findings.check_light import light_advice
 from glowkin.findings.check_picture import picture_advice
 
@@ -48,9 +49,6 @@ _NOTHING = 1.0
 _HOPELESS = 0.1
 """A 95 % semi-axis in u'v' that spans from one hue to another: such a colour is not told at all."""
 _BRIGHT, _LOUD, _CLIPPED = 0.05, 0.01, 0.95
-_WHITE, _WHITISH = (0.2105, 0.4737), 0.08
-"""u'v' of the equal-energy white, and how far from it room light may lie: lamps of 2700-6500 K do not
-reach farther (CIE 15)."""
 
 
 @dataclass(frozen=True)
@@ -247,7 +245,7 @@ def _lit_all_over(look: Look, top: float) -> Iterator[Advice]:
         return
     uv = look.evidence.camera.infer(level[None], np.zeros((1, 3, 3))).uv_prime[0]
     amount = f"half of the picture is brighter than {100 * level.max():.0f} % of the scale"
-    if np.hypot(*(uv - _WHITE)) < _WHITISH:
+    if np.hypot(*(uv - WHITE_UV_PRIME)) < WHITISH:
         yield Advice("room-light", f"A darker room: {amount}, in white light.", (), None, None, 0.9)
         return
     mend = "Matt black card that stays dark under the lamp, and a cleaner lamp filter"

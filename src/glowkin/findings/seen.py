@@ -14,7 +14,7 @@ import numpy as np
 
 from glowkin.findings.change import CANNOT_TELL, CHANGING, NO_CHANGE, see_change
 from glowkin.findings.spoiled import most_spoiled, spoiled_frames
-from glowkin.findings.unmix import believable, colours_of, frames_of
+from glowkin.findings.unmix import believable, told_frames
 
 if TYPE_CHECKING:
     from glowkin.findings.unmix import Index, Series
@@ -55,7 +55,7 @@ def seen_of(series: Series) -> Seen:
 def unlike_the_rest(series: Series) -> Index:
     """Indices of the few frames without which all show one light, in order; none where many differ."""
     series = believable(series)
-    frames = frames_of(series) if series.lamp_known else colours_of(series)
+    frames = told_frames(series)
     away = frames.signals - np.median(frames.signals, axis=0)
     off = np.sum(np.einsum("nij,nj->ni", frames.whiteners, away) ** 2, axis=1)
     oddest = np.argsort(-off, kind="stable")

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glowkin.findings.unmix import believable, colours_of, fractions_of, frames_of, unmix
+from glowkin.findings.unmix import believable, fractions_of, told_frames, unmix
 
 if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
@@ -40,7 +40,7 @@ def spoiled_frames(series: Series) -> Index:
     series = believable(series)
     most = most_spoiled(len(series.times_s))
     most = 0 if most and np.ptp(series.times_s) == 0.0 else most
-    frames = frames_of(series) if series.lamp_known else colours_of(series)
+    frames = told_frames(series)
     out: tuple[int, ...] = ()
     while most > len(out) and frames.signals.shape[1] > 1:
         more = _more(frames, out, most - len(out))

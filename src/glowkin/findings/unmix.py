@@ -268,6 +268,11 @@ def colours_of(series: Series) -> Frames:
     return Frames(series.times_s, colour @ plane.T, whitener(V))
 
 
+def told_frames(series: Series) -> Frames:
+    """What a series tells by itself: whole signals where the lamp is known, else colours."""
+    return frames_of(series) if series.lamp_known else colours_of(series)
+
+
 def believable(series: Series) -> Series:
     """The series with covariances no smaller than frames repeat."""
     sd = REPEATABLE * series.signals

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from glowkin.base.settings import FRAME_KINDS
-from glowkin.colour.chromaticity import XYZ_to_uv_prime
+from glowkin.colour.chromaticity import WHITE_UV_PRIME, WHITISH, XYZ_to_uv_prime
 from glowkin.light.masters import Masters, exposure_ratio
 from glowkin.samples.find import find_samples
 
@@ -30,11 +30,9 @@ if TYPE_CHECKING:
 
 _ALL_OF_IT = 0.9
 """A frame that holds this share of every sample's light leaves nothing of them."""
-_MUCH_OF_IT, _ALIKE, _SAME_COLOUR, _COLOURED = 0.25, 2.0, 0.03, 0.08
-"""The samples' own colours in one proportion are their glow, at another exposure. Room light differs from
-white by less than ``_COLOURED`` in u'v' (lamps of 2700-6500 K, CIE 15), and so does white powder in it."""
-_WHITE = (0.2105, 0.4737)
-"""u'v' of the equal-energy white."""
+_MUCH_OF_IT, _ALIKE, _SAME_COLOUR = 0.25, 2.0, 0.03
+"""The samples' own colours in one proportion are their glow, at another exposure; but white powder in room
+light is ``WHITISH`` as that is."""
 _BRIGHTER, _TOP = 3.0, 0.995
 """A frame whose brightest parts are so much brighter than the photograph's is no part of its light."""
 _SHOWS, _LIT = 0.02, 0.05
@@ -117,7 +115,7 @@ def _in_proportion(here: Array, there: Array, share: Array, to_xyz: Array) -> bo
         return False
     a, b = (XYZ_to_uv_prime(np.maximum(light, 1e-9) @ to_xyz.T) for light in (here, there))
     same = np.hypot(*(a - b).T) < _SAME_COLOUR
-    return bool(same.all() and (np.hypot(*(b - _WHITE).T) > _COLOURED).all())
+    return bool(same.all() and (np.hypot(*(b - WHITE_UV_PRIME).T) > WHITISH).all())
 
 
 def _of_light(_photo: Photograph, seen: Frame, frame: Master, outlines: Sequence[Array]) -> str:

@@ -297,7 +297,7 @@ class Reading:
     def _concluded(self, conclusion_id: int) -> tuple[str, str, str, str]:
         row = self._one("conclusion", conclusion_id) if conclusion_id < _NO_NUMBER else None
         if row is None:
-            raise WrongUseError(f"{self.folder.name}: holds no conclusion number {conclusion_id}")
+            raise WrongUseError(f"{self.folder}: holds no conclusion number {conclusion_id}")
         return row[0], row[1], row[2], row[3]
 
     def copy_to(self, file: Path) -> None:
