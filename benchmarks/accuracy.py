@@ -2,12 +2,14 @@
 
     python benchmarks/accuracy.py [--mode known chart lights violet jpeg] [--cameras usual|bare|phone]
                                   [--emitters usual|hard] [--hold maker|camera] [--gains own|free]
+                                  [--draws N]
 
 Each camera of ``../shared/data/cameras`` is met with a prior over cameras made without its maker, or, with
-``--hold camera``, without itself alone. Raw channels have the gains of the measured cameras (``--gains
-free``: drawn, 30 % a channel). Emitters (``emitters.py``): ``usual`` are 8 quantum dots, all phosphors,
-diodes and primaries, and 60 made bands peaking in 440-660 nm and 45-120 nm wide; ``hard`` are 60 narrow
-bands and lines.
+``--hold camera``, without itself alone, as often as ``--draws`` tells: charts, diodes, lamp violet, white
+balances, curves and noise are drawn anew each time. Raw channels have the gains of the measured cameras
+(``--gains free``: drawn, 30 % a channel). Emitters (``emitters.py``): ``usual`` are 8 quantum dots, all
+phosphors, diodes and primaries, and 60 made bands peaking in 440-660 nm and 45-120 nm wide; ``hard`` are 60
+narrow bands and lines.
 
 known   sensitivities known exactly
 chart   one photograph of 24 patches: daylight of 5000-7500 K, patches 2 % off their table, flare to 2 %,
@@ -27,7 +29,7 @@ from __future__ import annotations
 
 import argparse
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from unittest import mock
 
@@ -226,7 +228,7 @@ def prior_without(cams, gained, key, hold, mode):
     return prior_of(table if mode == "jpeg" else table | {"own": OWN}), gains_of(table)
 
 
-def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None, matrices=True):
+def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None, matrices=True, seed=SEED):
     """Every camera of ``cams`` (by maker and model) with every spectrum.
 
     ``gained`` are the cameras' own log gains of red and blue; channels of the others get gains drawn.
@@ -234,7 +236,7 @@ def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None
     """
     rows = []
     for number, key in enumerate(only or cams):
-        S5, rng = cams[key], np.random.default_rng((SEED, number))  # the same chart in every mode
+        S5, rng = cams[key], np.random.default_rng((seed, number))  # the same chart in every mode
         prior = prior_without(cams, gained, key, hold, mode)
         whole = np.stack([np.interp(NM, camera_prior.WL, row) for row in S5])
         S = changed(whole, kind)
@@ -243,7 +245,7 @@ def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None
         S = S * np.exp(np.insert(gained[key], 1, 0.0) if key in gained and not free else drawn)[:, None]
         # A sensor without its infrared filter keeps its maker's matrices.
         model = whole * (S.sum(axis=1) / whole.sum(axis=1))[:, None] if kind == "bare" else S
-        told = file_matrices(model, np.random.default_rng((SEED, number, 1))) if matrices else ()
+        told = file_matrices(model, np.random.default_rng((seed, number, 1))) if matrices else ()
         camera, rgb, C, stray, charts = meet(mode, S, E, prior, rng, told)
         seen = camera.infer(rgb, C, stray=stray)
         each = [seen.uncertain(i) for i in range(len(E))]
@@ -258,6 +260,12 @@ def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None
             seen.band,
         ))  # fmt: skip
     return Scores(*(np.array(column) for column in zip(*rows, strict=True)))
+
+
+def drawn_anew(draws, *args, **options):
+    """So many runs of charts, balances and noise drawn anew, as one of that many times the cameras."""
+    runs = [run(*args, **options, seed=SEED + k) for k in range(draws)]
+    return Scores(*(np.concatenate([getattr(r, f.name) for r in runs]) for f in fields(Scores)))
 
 
 class Summary:
@@ -321,7 +329,7 @@ class Summary:
         q = [np.quantile(x, 0.9) for x in (e, m)]
         low, high = self.bootstrap()
         ours, theirs, own = self.apart()
-        print(f"{mode}: {e.size} cells, {len(e)} cameras")
+        print(f"{mode}: {e.size} cells, {len(e)} photographs by {len(np.unique(self.makers))} makers")
         print(f"  error {np.median(e):.4f} / {q[0]:.4f}, covered {self.covered.mean():.3f}", end=" ")
         print(f"({low:.3f}-{high:.3f}), semi-axis {np.median(self.axis):.4f}")
         for name, found in (("matrix", m), ("own chart", self.off(self.scores.own_chart)),
@@ -354,15 +362,19 @@ def main():
     parser.add_argument("--hold", default="maker", choices=("maker", "camera"))
     parser.add_argument("--gains", default="own", choices=("own", "free"))
     parser.add_argument("--matrices", default="own", choices=("own", "none"))
+    parser.add_argument("--draws", type=int, default=6)
     parser.add_argument("--data", default="../shared/data")
     options = parser.parse_args()
     cams = camera_prior.cameras(Path(options.data) / "cameras")
     gained = camera_prior.gains(Path(options.data) / "cameras")
     E, classes = spectra(options.emitters, options.data)
+    makers = [maker for maker, _ in cams] * options.draws
     for mode in options.mode:
-        scores = run(mode, cams, E, gained, options.cameras, options.hold, options.gains == "free",
-                     matrices=options.matrices == "own")  # fmt: skip
-        Summary(scores, E, classes, [maker for maker, _ in cams]).report(mode)
+        scores = drawn_anew(
+            options.draws, mode, cams, E, gained, options.cameras, options.hold, options.gains == "free",
+            matrices=options.matrices == "own",
+        )  # fmt: skip
+        Summary(scores, E, classes, makers).report(mode)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """A bracket of five against a single ideal exposure for each sample alone.
 
     python benchmarks/bracket.py [--scenes 4] [--draws 150] [--kinds dng jpg] [--conditions dark ..] [--each]
+    python benchmarks/bracket.py --photographers ../shared/data/cameras [--scenes 10]
 
 Scenes of samples up to 500 times apart in brightness, by a camera that meets the Luther condition, measured
 with its exact matrix (but for the condition ``camera``). The bracket is five exposures two stops apart, the
@@ -15,6 +16,10 @@ the inverse variances of all exposures that show a channel of a sample unclipped
 (JPEG), added up, against that of the ideal exposure, by the electrons of the noise-free picture (photon
 noise and read noise, EMVA 1288), carried to u'v' by the camera's own derivative.
 
+With ``--photographers`` each draw is by another of the measured cameras, known by its file's own description
+only, with another lens: the error of a sample is then over all who might photograph it, and not by what luck
+one camera's own error and the light left of neighbours meet.
+
 Outlines are the true ones, cut back, so that finding has no part in it; how many samples are found without
 them is counted apart.
 """
@@ -23,12 +28,14 @@ from __future__ import annotations
 
 import argparse
 import tempfile
+import warnings
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 
+import camera_prior
 from coverage import D65_KELVIN, in_gamut
 from exact import exact_camera
 from glowkin import recipes
@@ -38,7 +45,7 @@ from glowkin.light.bracket import view
 from glowkin.light.decode import open_photo
 from glowkin.light.linear import linear_cells
 from glowkin.light.region import outline_mask
-from glowkin.scene.cameras import LUTHER, default_camera, luther_camera
+from glowkin.scene.cameras import LUTHER, camera_from_arrays, default_camera, luther_camera
 from glowkin.scene.develop import write_jpeg
 from glowkin.scene.dng import write_dng
 from glowkin.scene.render import expose, light_mosaic, metered
@@ -50,6 +57,8 @@ SIZE, PER_SCENE, RATIO = (480, 336), 8, 500.0
 COUNT, STEP, TOP = 5, 4.0, 0.85
 """TOP: share of full scale that the brightest thousandth of a sample reaches in its ideal exposure."""
 NO_VIOLET = {"violet": (0.0, 0.0), "surroundings_violet": 0.0}
+HALO, CROSSLIGHT = (0.005, 0.015), (0.001, 0.007)
+"""Of each photographer: the share of light that the lens spreads, and what samples throw on each other."""
 CONDITIONS = {
     "dark": ({**NO_VIOLET, "halo": (0.0, 0.0)}, 0.0),
     "lens": (NO_VIOLET, 0.004),
@@ -95,17 +104,16 @@ def row(sample, truth):
 class Stage:
     """One scene to be photographed again and again, its light worked out once."""
 
-    def __init__(self, seed, kind, condition, folder):
-        self.seed, self.scene, self.camera, self.kind = (
-            seed,
-            scene_of(seed, kind, condition),
-            luther_camera(),
-            kind,
-        )
-        self.known = condition != "camera"
-        if not self.known:
-            self.camera = default_camera()
-        self.rng, self.folder = np.random.default_rng([seed, 12]), folder
+    def __init__(self, seed, kind, condition, folder, photographer=None):
+        self.seed, self.kind, self.folder = seed, kind, folder
+        self.scene, self.known = scene_of(seed, kind, condition), condition != "camera"
+        self.camera = luther_camera() if self.known else default_camera()
+        self.rng = np.random.default_rng([seed, 12])
+        if photographer:
+            number, self.camera = photographer
+            self.rng = np.random.default_rng([seed, 12, number])
+            lens = {"halo": self.rng.uniform(*HALO), "crosslight": self.rng.uniform(*CROSSLIGHT)}
+            self.scene = replace(self.scene, **lens)
         self.truths, self.light = self.scene.truths(), light_mosaic(self.scene, self.camera)
         self.outlines = tuple(cut_back(t) for t in self.truths)
         self.ideals = [self.ideal_exposure(i) for i in range(len(self.truths))]
@@ -226,17 +234,39 @@ def joined(results):
     )
 
 
+def by_all(stages):
+    """A scene's samples by one draw of each photographer."""
+    each = [one_scene(stage, 1) for stage in stages]
+    first = replace(each[0], limit=np.full(len(each[0].limit), np.nan))  # none is known of such cameras
+    drawn = {k: np.concatenate([getattr(r, k) for r in each]) for k in ("bracket", "ideal")}
+    found = np.mean([r.found for r in each], axis=0)
+    flags, things = set().union(*(r.flags for r in each)), sum(r.things for r in each) / len(each)
+    return replace(first, **drawn, found=found, flags=flags, things=things)
+
+
+def photographers(folder):
+    """The measured cameras, numbered."""
+    return [
+        (i, camera_from_arrays(" ".join(key), camera_prior.WL, S.T))
+        for i, (key, S) in enumerate(camera_prior.measured(folder).items())
+    ]
+
+
 def parted(rows):
     """Root mean square error (n,), its relative standard error, noise and bias of draws x n x 4."""
     squares = np.square(rows[..., :2]).sum(axis=2)
-    error = np.sqrt(squares.mean(axis=0))
-    unsure = 0.5 * squares.std(axis=0) / np.sqrt(len(rows)) / error**2
-    noise = np.sqrt(rows[..., :2].var(axis=0, ddof=1).sum(axis=1))
-    bias = np.linalg.norm(rows[..., :2].mean(axis=0), axis=1)
+    error = np.sqrt(np.nanmean(squares, axis=0))
+    unsure = 0.5 * np.nanstd(squares, axis=0) / np.sqrt(len(rows)) / error**2
+    noise = np.sqrt(np.nanvar(rows[..., :2], axis=0, ddof=1).sum(axis=1))
+    bias = np.linalg.norm(np.nanmean(rows[..., :2], axis=0), axis=1)
     return error, unsure, noise, bias
 
 
 def table(kind, condition, r, each):
+    untold = [np.isnan(x[..., 0]) for x in (r.bracket, r.ideal)]
+    one_only = untold[0] ^ untold[1]
+    for rows in (r.bracket, r.ideal):
+        rows[untold[0] | untold[1], :2] = np.nan  # errors are compared of the draws that both tell
     (b, b_unsure, b_noise, b_bias), (i, i_unsure, i_noise, i_bias) = parted(r.bracket), parted(r.ideal)
     ratio, unsure, noise = b / i, np.hypot(b_unsure, i_unsure), b_noise / i_noise
     print(f"\n{kind}, {condition}: {len(ratio)} samples; flags {sorted(r.flags)}")
@@ -252,6 +282,8 @@ def table(kind, condition, r, each):
         held = [np.nanmean(x[:, at, 2]) for x in (r.bracket, r.ideal)]
         print(f"{low:5.2f} to {high:4.2f} {at.sum():5}   {e[0]:.5f} / {e[1]:.5f}   {e[2]:.5f} / {e[3]:.5f}"
               f"     {'  '.join(q)}    {held[0]:.3f} / {held[1]:.3f}   {r.found[at].mean():.3f}")  # fmt: skip
+    print(f"without a colour: {untold[0].sum()} by the bracket, {untold[1].sum()} by the ideal exposures "
+          f"({one_only.sum()} by one only) of {one_only.size}")  # fmt: skip
     beyond = ratio > 1.2 * np.exp(2 * unsure)
     shares = [np.mean(x <= 1.2) for x in (ratio, noise, r.limit)]
     together = np.sqrt(np.nanmean(b**2) / np.nanmean(i**2))
@@ -275,10 +307,18 @@ def main():
     parser.add_argument("--draws", type=int, default=150)
     parser.add_argument("--kinds", nargs="*", default=["dng", "jpg"])
     parser.add_argument("--conditions", nargs="*", default=list(CONDITIONS))
+    parser.add_argument("--photographers", metavar="FOLDER")
     parser.add_argument("--each", action="store_true", help="a line for every sample, the worst first")
     options = parser.parse_args()
+    warnings.filterwarnings("ignore", message="All-NaN slice")
     with tempfile.TemporaryDirectory() as name:
-        for kind in options.kinds:
+        for kind in options.kinds if options.photographers else ():
+            each, folder = photographers(options.photographers), Path(name)
+            scenes = [
+                by_all(Stage(seed, kind, "camera", folder, p) for p in each) for seed in range(options.scenes)
+            ]
+            table(kind, f"{len(each)} photographers", joined(scenes), options.each)
+        for kind in () if options.photographers else options.kinds:
             for condition in options.conditions:
                 stages = [Stage(seed, kind, condition, Path(name)) for seed in range(options.scenes)]
                 results = [one_scene(stage, options.draws) for stage in stages]

@@ -1,9 +1,9 @@
 """What rendered files show of the prior's spectra: cameras and developments drawn from what they may be.
 
-A drawn camera sees the spectra; white balance, off by some share in each channel; a matrix to the file's
-colour space, fitted to the patches of a chart in daylight, and off from that as makers differ; saturation;
-for some of them colours outside the colour space drawn towards grey, for all what is still outside cut at
-zero; for half of them a tone curve; codes of 8 bits.
+A drawn camera sees the spectra; white balance for some daylight, and off from that by some share in each
+channel; a matrix to the file's colour space, fitted to the patches of a chart in daylight, and off from that
+as makers differ; saturation; for some of them colours outside the colour space drawn towards grey, for all
+what is still outside cut at zero; for half of them a tone curve; codes of 8 bits.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glowkin.camera.answers import Answers, answers_of
+from glowkin.camera.daylight import D65_KELVIN, planck
 from glowkin.camera.maker import maker_matrix
 from glowkin.camera.sensitivities import Sensitivities, camera_prior
 from glowkin.colour.spaces import srgb_decode, srgb_encode
@@ -24,11 +25,13 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
     from glowkin.camera.emission_prior import EmissionPrior
 
-VERSION = "3"
+VERSION = "4"
 """To be raised with every change of the developments: caches are keyed by it."""
 BALANCE = {"set": 0.1, "automatic": 0.35}
 """White-balance error as the natural logarithm of each channel's gain, one standard deviation."""
 DEVELOPMENTS = 500
+_BALANCED_FOR = (5000.0, 6500.0)
+"""Colour temperatures (K) of daylight that cameras balance for (common practice, no source)."""
 _CAMERA_RANK, _WIDER = 12, 1.4
 """Loadings kept of the prior over cameras, and by how much they are lengthened, as in ``maker``."""
 PARAMETERS = _CAMERA_RANK + 5
@@ -111,13 +114,20 @@ def _before_matrix(
     """The sensor's channels (n x 3), balanced as far as it is right, and the matrix to the colour space."""
     camera = _fewer(camera_prior())
     seen = np.maximum(camera.mean + camera.loadings @ z[:_CAMERA_RANK], 0.0)
-    raw = spectra @ (seen * np.exp(balance * z[-5:-2])[:, None]).T
+    gains = np.exp(balance * z[-5:-2]) * _gains(seen, rng.uniform(*_BALANCED_FOR))
+    raw = spectra @ (seen * gains[:, None]).T
     return raw, _as_makers_differ(np.linalg.inv(rgb_to_xyz) @ maker_matrix(seen), rng)
 
 
 @lru_cache(maxsize=2)
 def _fewer(camera: Sensitivities) -> Sensitivities:
     return Sensitivities(camera.mean, _WIDER * camera.loadings).reduced(_CAMERA_RANK)
+
+
+def _gains(seen: Array, kelvin: float) -> Array:
+    """Channels (3) balanced for this daylight over those balanced for D65; as Planckian lights differ."""
+    gains = (seen @ planck(D65_KELVIN)) / (seen @ planck(kelvin))
+    return np.asarray(gains / gains[1])
 
 
 def _saturated(z: float) -> Array:

@@ -14,8 +14,9 @@ if TYPE_CHECKING:
     from glowkin.base.uncertainty import Array
 
 _RIDGE = 1e-4
-_STEPS = 3
-"""Steps to where the neighbours' colours crowd; more change nothing (``benchmarks/accuracy.py``)."""
+_FREEDOM, _STEPS = 0.5, 5
+"""Degrees of freedom of the distribution that finds where neighbours' colours crowd, and steps to there; less
+freedom and more steps change nothing (``benchmarks/accuracy.py``)."""
 _RARE, _THEIRS = (0.008, 0.016), 0.4
 """From what share of the neighbours on rare ones may be the answer, and what they then count for in how wide
 the region is (``benchmarks/accuracy.py --emitters hard``)."""
@@ -41,15 +42,15 @@ def regress(w: Array, away: Array, z: Array, target: Array) -> tuple[Array, Arra
 def location(w: Array, values: Array) -> Array:
     """Where values (n x k x t) of weight w (n x k) crowd in their first two components, n x t.
 
-    The location of a t distribution of one degree of freedom (Lange, Little & Taylor, J. Am. Stat. Assoc. 84
-    (1989) 881): a few neighbours of other families, far from the rest, do not pull it.
+    The location of a t distribution of half a degree of freedom (Lange, Little & Taylor, J. Am. Stat. Assoc.
+    84 (1989) 881): a few neighbours of other families, far from the rest, do not pull it.
     """
     middle = np.einsum("nk,nkt->nt", w, values)
     crowd = w
     for _ in range(_STEPS):
         rest = (values - middle[:, None])[..., :2]
         C = (rest * crowd[..., None]).transpose(0, 2, 1) @ rest + 1e-8 * np.eye(2)
-        crowd = w / (1.0 + squared(rest, np.linalg.inv(C)))
+        crowd = w / (_FREEDOM + squared(rest, np.linalg.inv(C)))
         crowd /= crowd.sum(axis=1, keepdims=True)
         middle = np.einsum("nk,nkt->nt", crowd, values)
     return np.asarray(middle)
