@@ -1,9 +1,10 @@
 """What stray light costs, and what a lamp-off frame and the removal of neighbours' light bring back.
 
-    python benchmarks/stray.py [--scenes 40] [--only room neighbour]
+    python benchmarks/stray.py [--scenes 40] [--only room neighbour] [--any-colour]
 
 A camera that meets the Luther condition, measured with its exact matrix, so that what is left is stray
-light. Room light: the same scenes in the dark, in room light, and in room light with a lamp-off frame.
+light. Room light: the same scenes in the dark, in room light, and in room light with a lamp-off frame; JPEG
+with colours of the file's colour space only, or, ``--any-colour``, with all, by a camera that is not known.
 Neighbour: a dim sample beside one 30 times brighter of another colour; the lens's veil is drawn in several
 shapes, some of them no mixture of a few bells, and put on by convolution here, not by the renderer. Stray
 light matters where it pulls the dim sample further than ``MATTERS`` from where it lies in the same scene
@@ -108,9 +109,9 @@ def opened(shot, path):
     return photo, photo.to_xyz
 
 
-def measured_of(shot, path, **frames):
+def measured_of(shot, path, known=True, **frames):
     photo, matrices = opened(shot, path)
-    return recipes.measure_photo(photo, Settings(**frames), exact_camera(matrices[-1]))
+    return recipes.measure_photo(photo, Settings(**frames), exact_camera(matrices[-1]) if known else None)
 
 
 def figures(measured, truths):
@@ -144,8 +145,8 @@ def line(title, rows):
     )
 
 
-def room(kind, scenes, folder):
-    spectra = emitters() if kind == "dng" else in_gamut()
+def room(kind, scenes, folder, any_colour):
+    spectra = emitters() if kind == "dng" or any_colour else in_gamut()
     path, off = folder / f"shot.{kind}", folder / f"off.{kind}"
     dark, raised = [], []
     lit = {level: ([], [], []) for level in ROOMS}
@@ -156,18 +157,19 @@ def room(kind, scenes, folder):
             rng, 6, size_px=SIZE, spectra=spectra, violet=(0.0, 3 * cloth), surroundings_violet=cloth
         )
         exposure = metered(scene, luther_camera(), Exposure(white_balance_kelvin=D65_KELVIN), 0.5)
-        in_dark = figures(measured_of(shot_of(scene, rng, exposure), path), scene.truths())
+        in_dark = figures(measured_of(shot_of(scene, rng, exposure), path, not any_colour), scene.truths())
         dark += in_dark.values()
         raised.append(any("room-light" in row[3] for row in in_dark.values()))
         for level, (without, with_off, flagged) in lit.items():
             bright = replace(scene, room=level)
             opened(shot_of(bright.lamp_off(), rng, exposure), off)
             shot = shot_of(bright, rng, exposure)
-            measured = measured_of(shot, path)
+            measured = measured_of(shot, path, not any_colour)
             without.extend(figures(measured, scene.truths()).values())
             if shift_by_room(bright) > MATTERS:
                 flagged.append(any("room-light" in s.flags for s in measured.samples))
-            with_off.extend(figures(measured_of(shot, path, lamp_off=(off,)), scene.truths()).values())
+            cleared = measured_of(shot, path, not any_colour, lamp_off=(off,))
+            with_off.extend(figures(cleared, scene.truths()).values())
     line(f"{kind} dark, room-light on {np.mean(raised):.3f} of scenes", dark)
     for level, (without, with_off, flagged) in lit.items():
         told = f"told of {len(without) / max(len(dark), 1):.2f}"
@@ -261,11 +263,12 @@ def main():
     parser.add_argument("--scenes", type=int, default=40)
     parser.add_argument("--only", nargs="*", default=["room", "neighbour", "speed"])
     parser.add_argument("--kinds", nargs="*", default=["dng", "jpg"])
+    parser.add_argument("--any-colour", action="store_true")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         for kind in options.kinds:
             if "room" in options.only:
-                room(kind, options.scenes, Path(name))
+                room(kind, options.scenes, Path(name), options.any_colour)
             if "neighbour" in options.only:
                 neighbour(kind, options.scenes, Path(name))
         if "speed" in options.only:

@@ -269,7 +269,7 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     if masters:
         blank, room = blank_light(photo, masters, outlines), room_light(scene.corrections[0], frame, outlines)
         stray = with_frames(stray, blank, room, photo.kind)
-    emitted = remove(merged.signals, stray)
+    emitted = remove(merged.signals, stray, cut=bool(masters) and photo.kind == "rendered")
     lit = emitted.covariance + stray.loadings @ stray.loadings.transpose(0, 2, 1)
     known = references_seen(references_of(settings, names), names, emitted.mean, lit, str(photo.path))
     references = checked(camera, known, settings.observer)

@@ -20,7 +20,7 @@ from glowkin.scene.cameras import luther_camera
 from glowkin.scene.develop import Development, write_jpeg
 from glowkin.scene.render import metered, photograph
 from glowkin.scene.shot import Exposure
-from glowkin.scene.spectra import emitters, lamp_violet, planck, room_light
+from glowkin.scene.spectra import band, emitters, lamp_violet, planck, room_light
 from glowkin.scene.stage import random_scene
 
 CODE = 1 / 255 / 12.92  # IEC 61966-2-1: the sRGB curve is straight at its foot
@@ -71,6 +71,25 @@ def test_what_is_left_once_a_lamp_off_frame_is_taken_off_is_the_lamps(tmp_path):
     photo, off = jpeg(scene, tmp_path / "a.jpg"), jpeg(scene.lamp_off(), tmp_path / "off.jpg")
     assert "room-light" in flags_of(recipes.measure(photo))
     assert "room-light" not in flags_of(recipes.measure(photo, Settings(lamp_off=(off,))))
+
+
+def test_colours_outside_the_files_are_told_once_a_lamp_off_frame_is_taken_off(tmp_path):
+    """Room light lifts a saturated green's red into the file's colours; without it the file would cut it."""
+    green = {"green": band(520.0, 45.0), "cyan": band(500.0, 60.0)}
+    rng, violet = np.random.default_rng(5), {"violet": (0.0, 0.0), "surroundings_violet": 0.0}
+    scene = random_scene(rng, 4, size_px=(600, 420), spectra=green, **violet)
+    lit = replace(scene, room=0.1)
+    in_dark, photo, off = (jpeg(s, tmp_path / f"{i}.jpg") for i, s in enumerate((scene, lit, lit.lamp_off())))
+    seen = recipes.measure(in_dark).samples, recipes.measure(photo, Settings(lamp_off=(off,))).samples
+    errors = [[off_by(s, scene.truths()) for s in samples] for samples in seen]
+    assert len(errors[0]) == len(errors[1]) == 4
+    assert np.median(errors[1]) <= 1.3 * np.median(errors[0])
+
+
+def off_by(sample, truths):
+    """Distance in u'v' from the truth of the nearest."""
+    near = min(truths, key=lambda t: np.hypot(*np.subtract(t.centre_px, sample.centre_px)))
+    return np.hypot(sample.u_prime - near.u_prime, sample.v_prime - near.v_prime)
 
 
 def scene_of(seed, **options):

@@ -303,6 +303,11 @@ def with_frames(stray: Stray, blank: Array | None, room: Array, kind: str) -> St
     return replace(stray, taken=taken, loadings=loadings)
 
 
-def remove(seen: Signals, stray: Stray) -> Signals:
-    """The signals without the stray light expected on them; what that is uncertain by stays apart."""
-    return replace(seen, mean=seen.mean - stray.level)
+def remove(seen: Signals, stray: Stray, *, cut: bool = False) -> Signals:
+    """The signals without the stray light expected on them; what that is uncertain by stays apart.
+
+    Where frames were taken off a rendered file, what is then below zero is ``cut`` there as the file itself
+    would have cut it: light of the room lifts into the file's colours what lies outside of them.
+    """
+    mean = seen.mean - stray.level
+    return replace(seen, mean=np.maximum(mean, 0.0) if cut else mean)
