@@ -151,6 +151,21 @@ def test_a_lamp_off_frame_that_does_not_fit_is_named(fault, tmp_path):
     assert ("lamp-off-mismatch" in causes(found)) is (fault is not None)
 
 
+@pytest.mark.parametrize(
+    ("fault", "cause"), [("out of focus", "out-of-focus"), ("shaken", "shaken"), ("overexposed", "clipped")]
+)
+def test_what_no_frame_can_cause_comes_before_one_that_is_only_scaled(fault, cause, tmp_path):
+    lit = replace(scene(), scene=replace(scene().scene, room=0.1))
+    bad = with_fault(lit, fault, "strong", np.random.default_rng(2))
+    off = replace(bad, scene=bad.scene.lamp_off()).exposed(2.0)
+    for setup, name in ((bad, "a.dng"), (off, "off.dng")):
+        write_dng(setup.shoot(np.random.default_rng(5)), tmp_path / name)
+    settings = Settings(lamp_off=(tmp_path / "off.dng",))
+    found = recipes.check_series([recipes.check(tmp_path / "a.dng", settings)])[0]
+    assert causes(found)[0] == cause
+    assert "lamp-off-mismatch" in causes(found)
+
+
 def test_a_picture_clipped_all_over_is_told_so_first(tmp_path):
     Image.new("RGB", (300, 200), (255, 255, 255)).save(tmp_path / "a.png")
     found = recipes.check_series([recipes.check(tmp_path / "a.png")])[0]
@@ -221,3 +236,14 @@ def test_a_neighbour_that_is_no_brighter_is_not_called_brighter():
 
     assert "black card between them: the light of S2 may pull the colour of S1 by 0.1" in words(0.06)
     assert "S2 is 30 times brighter, and its light may pull the colour of S1" in words(6.0)
+
+
+def test_a_sample_without_any_light_beside_others_is_checked(tmp_path):
+    """A lamp-off frame takes from the darkest, far from the lamp, all that it shows."""
+    good = competent(np.random.default_rng(7), 4, SIZE)
+    lit = with_fault(good, "lamp hot spot", "strong", np.random.default_rng(2))
+    lit = replace(lit, scene=replace(lit.scene, room=0.1))
+    for setup, name in ((lit, "a.dng"), (lamp_off_of(lit, "exposure", "medium"), "off.dng")):
+        write_dng(setup.shoot(np.random.default_rng(5)), tmp_path / name)
+    found = recipes.check(tmp_path / "a.dng", Settings(lamp_off=(tmp_path / "off.dng",))).check
+    assert found.samples == 4

@@ -16,6 +16,7 @@ from glowkin.base.settings import Settings
 from glowkin.light import masters as masters_room
 from glowkin.light.bracket import view
 from glowkin.light.decode import open_photo
+from glowkin.light.mismatch import _times
 from glowkin.scene.cameras import LUTHER, default_camera, luther_camera
 from glowkin.scene.develop import Development, write_jpeg
 from glowkin.scene.dng import write_dng
@@ -235,6 +236,21 @@ def test_a_missing_frame_is_named_with_its_option(tmp_path):
         recipes.measure(photo, Settings(blank=(tmp_path / "none.dng",)))
 
 
+@pytest.mark.parametrize(
+    ("ratio", "words"),
+    [
+        (120.4, "120 times more"),
+        (9.96, "10 times more"),
+        (4.0, "4 times more"),
+        (1 / 2.83, "2.8 times less"),
+        (1.03, "1.03 times more"),
+        (2.4e6, "2400000 times more"),
+    ],
+)
+def test_ratios_of_exposures_are_told_in_plain_figures(ratio, words):
+    assert _times(ratio) == words
+
+
 @pytest.mark.parametrize(("seconds", "said"), [(60.0, "clipped"), (0.002, "darker than 2 % of the scale")])
 def test_a_flat_too_bright_or_too_dark_is_refused(tmp_path, seconds, said):
     photo, _ = taken(scene_of(n=1), tmp_path / "a.dng")
@@ -262,7 +278,7 @@ def test_a_lamp_off_frame_that_is_clipped_does_not_match(tmp_path):
     photo, _ = taken(scene, tmp_path / "a.jpg")
     off, _ = taken(scene.lamp_off(), tmp_path / "off.jpg", 2, replace(SETTINGS, exposure_s=60.0))
     (said,) = recipes.evidence_of(view([open_photo(photo)]), Settings(lamp_off=(off,))).unfit
-    assert said.endswith("off.jpg is clipped.")
+    assert said.sentence.endswith("off.jpg is clipped.")
     assert "lamp-off-mismatch" in recipes.measure(photo, Settings(lamp_off=(off,))).flags
     dim, _ = taken(scene.lamp_off(), tmp_path / "dim.jpg")
     assert "lamp-off-mismatch" not in recipes.measure(photo, Settings(lamp_off=(dim,))).flags

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -46,11 +47,34 @@ def test_one_drawn_a_little_beyond_the_frame_is_of_a_sample_at_its_edge():
         (moved(SQUARE, -170, -180), "lies outside the photograph"),
         (moved(SQUARE, 0, 0, 0.001), "outline 1 is only 0.1 x 0.1 pixels large; outlines are in pixels"),
         ([SQUARE[i] for i in (0, 2, 1, 3)], "outline 1 crosses itself; put its corners in order"),
+        ([(10, 150), (440, 150), (10, 154), (440, 154)], "outline 1 crosses itself"),
     ],
 )
 def test_outlines_of_another_picture_or_scale_are_told(outline, words):
     with pytest.raises(CannotMeasureError, match=words):
         drawn([outline], PHOTO)
+
+
+LARGE = replace(PHOTO, codes=np.zeros((3000, 4000, 3), np.uint8))
+"""As large as photographs whose bands of gels and lines of plates are a thousand pixels long, a few wide."""
+
+
+@pytest.mark.parametrize("degrees", [0.0, 1.0, 30.0, 90.0, 137.0])
+@pytest.mark.parametrize(("length", "width"), [(1000, 3), (1500, 4), (3000, 5), (2400, 8)])
+def test_a_thin_band_is_plain_and_one_that_is_twisted_is_not(length, width, degrees):
+    turn = np.exp(1j * np.radians(degrees))
+    corners = np.array([0, length, length + 1j * width, 1j * width]) - (length + 1j * width) / 2
+    ring = [(2000 + z.real, 1500 + z.imag) for z in corners * turn]
+    (found,) = drawn([[*ring, ring[0]]], LARGE)
+    assert found.area_px == pytest.approx(length * width)
+    with pytest.raises(CannotMeasureError, match="outline 1 crosses itself"):
+        drawn([[ring[i] for i in (0, 2, 1, 3)]], LARGE)
+
+
+def test_a_band_in_an_arc_is_plain():
+    t = np.linspace(0, np.pi, 200)
+    arc = np.exp(1j * np.concatenate([t, t[::-1]])) * np.repeat([1200.0, 1197.0], 200)
+    assert len(drawn([[(2000 + z.real, 1500 + z.imag) for z in arc]], LARGE)) == 1
 
 
 @pytest.mark.parametrize("n", [3, 5, 90, 2000])

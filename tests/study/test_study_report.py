@@ -12,9 +12,10 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
+from glowkin.base.study import StudyFile
 from glowkin.cli import main
 from glowkin.study.reading import open_study
-from glowkin.study.reporting import _seen, gathered
+from glowkin.study.reporting import _not_kept_words, _seen, gathered
 
 PREPARATION = Path(__file__).parents[2] / "sample_images" / "preparation.toml"
 STUDY = """
@@ -207,6 +208,33 @@ def test_a_course_that_fell_is_worked_out_as_it_was_asked_for(run, filled):
     with open_study(filled) as reading:
         parts = gathered(reading, "test")
     assert (parts.course.control, parts.course.models_shown, parts.study.course_note) == ("left", 3, "")
+
+
+def test_a_course_that_fell_is_worked_out_of_its_own_photographs(run, filled, photos):
+    run("track", filled, photos / "09.jpg", photos / "11.jpg", "--control", "green")
+    run("remeasure", filled, "11.jpg")
+    with open_study(filled) as reading:
+        parts = gathered(reading, "test")
+        note = parts.study.course_note
+    assert {point.path for s in parts.course.samples for point in s.points} == {
+        f"../{photos.name}/{hour}.jpg" for hour in ("09", "11")
+    }
+    assert "as conclusion 1 was asked for, which no longer stands. " in note
+    assert "1 more photograph shows these samples and is not in this course; glowkin study track" in note
+    run("edit", filled, "11.jpg", "--leave-out", "shaken")
+    with open_study(filled) as reading:
+        assert gathered(reading, "test").course is None
+
+
+def test_forms_that_a_course_had_and_its_page_lacks_are_named():
+    """Those of the command, which a study file need not have."""
+    asked = {"old_form": "09.dng:S1", "new_form": "", "control": "S2"}
+    words = _not_kept_words(StudyFile(), asked, 1)
+    assert "as conclusion 1 was asked for, which no longer stands, but without its old_form. The" in words
+    assert "without" not in _not_kept_words(StudyFile(), {}, None)
+    both = _not_kept_words(StudyFile(new_form="f.json:dry"), {**asked, "new_form": "g.json:dry"}, 2)
+    assert "but without its old_form and new_form. " in both
+    assert both.endswith("and takes new_form of the study file, which were not used here.")
 
 
 def test_photographs_that_came_since_a_course_are_counted(run, study, photos, tmp_path):

@@ -194,3 +194,22 @@ def test_a_zip_that_the_disk_has_no_room_for_is_not_there(begun, tmp_path, monke
         )
         assert (tmp_path / "drying.zip").stat().st_size == 22
     assert not [p for p in tmp_path.iterdir() if p.name.startswith(".glowkin")]
+
+
+@pytest.mark.parametrize("step", ["_handed", "_write"])
+def test_a_photograph_that_goes_while_it_is_packed_is_told_and_not_the_zip(
+    begun, photos, tmp_path, monkeypatch, step
+):
+    from glowkin.study import packing
+
+    plainly = getattr(packing, step)
+
+    def late(*arguments):
+        (photos / "09.jpg").unlink(missing_ok=True)
+        return plainly(*arguments)
+
+    monkeypatch.setattr(packing, step, late)
+    said = told(did("study", "export", begun, "--zip", tmp_path / "drying.zip", "--with-metadata"))
+    assert "09.jpg: cannot be read any more (No such file or directory); see that it is there" in said
+    assert "drying.zip" not in said
+    assert not [p for p in tmp_path.iterdir() if p.name.startswith(".glowkin") or p.suffix == ".zip"]

@@ -48,6 +48,18 @@ def told_of(path: Path) -> Iterator[None]:
         raise CannotReadError(not_written(error, str(path))) from error
 
 
+@contextlib.contextmanager
+def read_of(path: Path) -> Iterator[None]:
+    """Errors of the system, while a file that was there is read, as a ``CannotReadError`` with the mend."""
+    try:
+        yield
+    except OSError as error:
+        raise CannotReadError(
+            f"{path}: cannot be read any more ({error.strerror or error}); see that it is there and that you "
+            "may read it, then do this again"
+        ) from error
+
+
 def not_written(error: OSError, place: str) -> str:
     """Why something could not be written, in a sentence with the mend.
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from glowkin.light.bracket import View
     from glowkin.light.ceiling import Ceiling
     from glowkin.light.merge import Merged
+    from glowkin.light.mismatch import Mismatch
     from glowkin.light.photo import Photograph
     from glowkin.light.region import Signals
     from glowkin.samples.find import Found
@@ -58,7 +59,7 @@ class Evidence:
     bounds: NDArray[np.bool_] | None = None
     least: Ceiling | None = None
     left_out: tuple[WrongFrame, ...] = ()
-    unfit: tuple[str, ...] = ()
+    unfit: tuple[Mismatch, ...] = ()
 
 
 def sample_records(

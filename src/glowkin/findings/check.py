@@ -31,19 +31,18 @@ _OF_EXPOSURE = ("clipped", "underexposed", "noisy", "brightness-range", "no-samp
 _OF_UNEVENNESS = ("lit-by-neighbour", "brightness-range")
 _FRAMES = ("frame-left-out", "lamp-off-mismatch")
 _OF_FRAMES = (
-    *_OF_EXPOSURE,
-    *_OF_UNEVENNESS,
     "room-light",
     "lamp-leakage",
     "glowing-background",
     "fogged",
-    "out-of-focus",
-    "shaken",
-    "sample-too-small",
-    "vignetting",
-    "lamp-hot-spot",
-    "flicker-banding",
+    "noisy",
+    "underexposed",
+    "no-sample",
+    *_OF_UNEVENNESS,
 )
+"""What light that frames leave, or take too much of, is told as; it neither blurs samples nor clips them."""
+_SCALED = 0.005
+"""What a frame of another exposure costs by itself, in a raw file, where light is in proportion."""
 _CARE = 0.003
 _NOTHING = 1.0
 _HOPELESS = 0.1
@@ -160,8 +159,9 @@ def file_advice(look: Look) -> Iterator[Advice]:
     m = photo.metadata
     for wrong in look.evidence.left_out:
         yield Advice("frame-left-out", wrong.sentence, (), None, None, 0.06)
-    for sentence in look.evidence.unfit:
-        yield Advice("lamp-off-mismatch", sentence, (), None, None, 0.06)
+    for amiss in look.evidence.unfit:
+        harm = _SCALED if amiss.scaled else 0.06
+        yield Advice("lamp-off-mismatch", amiss.sentence, (), None, None, harm)
     if "shows-a-chart" in flags:
         sentence = (
             "Samples that glow: this is a colour chart, and lit patches are none; glowkin camera fit makes a "

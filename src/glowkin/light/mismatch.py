@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import cv2
@@ -25,48 +26,73 @@ _MOVED, _SURE = 1.5, 0.4
 _ANEW = "A new {name} frame, right after, from the same tripod and with the same settings: {file} {why}."
 
 
-def mismatches(exposures: Sequence[Photograph], seen: Frame, masters: Masters) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class Mismatch:
+    """What is to be changed of a frame; ``scaled`` where it was exposed otherwise and nothing else, in a raw
+    file, whose light is in proportion: scaled, it costs hardly any colour.
+    """
+
+    sentence: str
+    scaled: bool = False
+
+
+def mismatches(exposures: Sequence[Photograph], seen: Frame, masters: Masters) -> tuple[Mismatch, ...]:
     """What is to be changed where a frame was taken otherwise than all exposures, reduced to ``seen``.
 
     A flat may be exposed as it likes, but not through another aperture. Several exposures of one scene need
     room light scaled to each of them, which nothing tells where a file does not tell its exposure. Nor
     do lamp-off frames fit that are all clipped.
     """
-    amiss: dict[tuple[str, Path], str] = {}
+    amiss: dict[tuple[str, Path], Mismatch] = {}
     if masters.lamp_off and all(m.clipped for m in masters.lamp_off):
-        amiss["lamp-off", masters.lamp_off[0].photo.path] = "is clipped"
+        amiss["lamp-off", masters.lamp_off[0].photo.path] = Mismatch("is clipped")
     for name, frame in masters.named():
         amiss.setdefault((name, frame.path), _taken_otherwise(exposures, name, frame))
     placed = [("lamp-off", m) for m in masters.lamp_off] + [("blank", m) for m in masters.blank]
     untold = not told_exposures([*exposures, *(m.photo for _, m in placed)])
     for name, m in placed:
         if moved(seen.linear, m.linear, seen.faintest):
-            amiss[name, m.photo.path] = "shows the scene beside its place, so something moved"
+            amiss[name, m.photo.path] = Mismatch("shows the scene beside its place, so something moved")
         if len(exposures) > 1 and untold:
-            amiss[name, m.photo.path] = "cannot be scaled, since not all files tell their exposure"
-    return tuple(_ANEW.format(name=n, file=path.name, why=why) for (n, path), why in amiss.items() if why)
+            amiss[name, m.photo.path] = Mismatch("cannot be scaled, since not all files tell their exposure")
+    return tuple(
+        replace(m, sentence=_ANEW.format(name=name, file=path.name, why=m.sentence))
+        for (name, path), m in amiss.items()
+        if m.sentence
+    )
 
 
-def _taken_otherwise(exposures: Sequence[Photograph], name: str, frame: Photograph) -> str:
+def _taken_otherwise(exposures: Sequence[Photograph], name: str, frame: Photograph) -> Mismatch:
     """How a frame differs from the first exposure, by what the files tell; empty where not from all."""
     reasons = [_how_otherwise(photo, name, frame) for photo in exposures]
-    return reasons[0] if all(reasons) else ""
+    return reasons[0] if all(r.sentence for r in reasons) else Mismatch("")
 
 
-def _how_otherwise(photo: Photograph, name: str, frame: Photograph) -> str:
+def _how_otherwise(photo: Photograph, name: str, frame: Photograph) -> Mismatch:
     a, b = photo.metadata, frame.metadata
     if name != "lens-capped" and _differ(a.f_number, b.f_number):
-        return f"was taken at f/{b.f_number:g}, the photograph at f/{a.f_number:g}"
+        return Mismatch(f"was taken at f/{b.f_number:g}, the photograph at f/{a.f_number:g}")
     if name == "flat":
-        return ""
+        return Mismatch("")
     more = 1.0 / exposure_ratio(photo, frame)
     if more != 1.0:
-        times = f"{max(more, 1.0 / more):.2g} times {'more' if more > 1.0 else 'less'}"
-        return f"got {times} exposure than the photograph"
+        words = f"got {_times(more)} exposure than the photograph"
+        return Mismatch(words, scaled=photo.kind == "raw")
     if _differ(a.exposure_s, b.exposure_s) or _differ(a.iso, b.iso):
-        return "was taken at another ISO or exposure time"
+        return Mismatch("was taken at another ISO or exposure time")
     balanced = photo.kind == "rendered" and bool(a.automatic_white_balance or b.automatic_white_balance)
-    return "may have another white balance, which was automatic" if balanced else ""
+    return Mismatch("may have another white balance, which was automatic" if balanced else "")
+
+
+def _times(more: float) -> str:
+    """A ratio of exposures in words.
+
+    >>> [_times(ratio) for ratio in (120.4, 4.0, 1 / 2.83, 1.03)]
+    ['120 times more', '4 times more', '2.8 times less', '1.03 times more']
+    """
+    factor = max(more, 1.0 / more)
+    digits = 2 if factor < 2.0 else 1 if factor < 10.0 else 0
+    return f"{round(factor, digits):.9g} times {'more' if more > 1.0 else 'less'}"
 
 
 def _differ(a: float | None, b: float | None) -> bool:

@@ -42,11 +42,26 @@ def _sample(number: int, corners: Array, photo: Photograph) -> Found:
             f"{photo.path}: outline {number} is only {x:.2g} x {y:.2g} pixels large; outlines are "
             "in pixels of the photograph, not in shares of it or in degrees"
         )
-    if _filled(corners) > _MORE * found.area_px:
+    if found.area_px < 1.0 or _crosses_itself(corners):
         raise CannotMeasureError(
             f"{photo.path}: outline {number} crosses itself; put its corners in order around the sample"
         )
     return found
+
+
+def _crosses_itself(corners: Array) -> bool:
+    """Whether far more lies within a ring (vertices x 2) than its corners' sum, even without its border.
+
+    The ring is turned and stretched to be as wide as it is long, which keeps shares of areas, so that pixels
+    are small beside a thin one too.
+    """
+    along = np.linalg.svd(corners - corners.mean(axis=0), full_matrices=False)[2]
+    ring = corners @ along.T
+    ring *= _CANVAS / np.maximum(np.ptp(ring, axis=0), 1e-9)
+    around = np.roll(ring, -1, axis=0)
+    border = float(np.linalg.norm(around - ring, axis=1).sum())
+    area = abs(float((ring[:, 0] * around[:, 1] - around[:, 0] * ring[:, 1]).sum())) / 2.0
+    return _filled(ring) - border > _MORE * area
 
 
 def _filled(corners: Array, frame: tuple[float, float, float, float] | None = None) -> float:

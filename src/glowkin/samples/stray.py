@@ -249,6 +249,8 @@ def _neighbours(
     if sources is not None:
         sd = min(sd, _UNSEEN * faintest / max(float(mean.max()), 1e-12))
     most = _times(mean, blocks, faintest)
+    if most == 0.0:
+        return np.zeros(3), np.zeros(3)
     q, error = amount(blocks, pattern, min(believed, 0.5 * most), min(sd, most))
     q, error = min(max(q, 0.0), most), min(error, most)
     return q * mean, np.hypot(error, shape * q) * mean

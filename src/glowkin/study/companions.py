@@ -8,6 +8,7 @@ from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.files import read_of
 from glowkin.base.places import base_name, without_folders
 from glowkin.light.stripping import stripped_into
 from glowkin.run.many import map_photos
@@ -66,7 +67,8 @@ def packed_study_file(folder: Path, drawer: Path, jobs: int, *, folders: bool) -
     file = folder / STUDY_FILE
     if not file.is_file():
         return
-    text = file.read_text(encoding="utf-8-sig", errors="replace")
+    with read_of(file):
+        text = file.read_text(encoding="utf-8-sig", errors="replace")
     try:
         named = named_by(read_study_file(file))
     except CannotReadError:
@@ -82,7 +84,8 @@ def packed_study_file(folder: Path, drawer: Path, jobs: int, *, folders: bool) -
         for i, name in enumerate(name for name in named.preparations if name in places):
             sources[name] = _without_folders(folder / name, drawer / FILES / f"{i}.toml")
     for name, place in places.items():
-        before, now = digest(folder / name), digest(sources[name])
+        with read_of(folder / name):
+            before, now = digest(folder / name), digest(sources[name])
         yield place, sources[name], before if name in named.rooms and before != now else None
     text = _renamed(text, {**places, **gone})
     written = drawer / STUDY_FILE
@@ -111,7 +114,8 @@ def _without_place(folder: Path, rooms: Sequence[str], drawer: Path, jobs: int) 
 
 def _without_folders(path: Path, target: Path) -> Path:
     """A preparation file whose texts tell no folders: itself, or a new one."""
-    text = path.read_bytes().decode("utf-8", errors="surrogateescape")
+    with read_of(path):
+        text = path.read_bytes().decode("utf-8", errors="surrogateescape")
     if (new := without_folders(text)) == text:
         return path
     target.write_bytes(new.encode("utf-8", errors="surrogateescape"))

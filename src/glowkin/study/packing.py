@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 import shutil
@@ -15,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotReadError, WrongUseError
-from glowkin.base.files import check_place, told_of
+from glowkin.base.files import check_place, read_of, told_of
 from glowkin.light.stripping import stripped_into
 from glowkin.run.many import map_photos
 from glowkin.study.companions import packed_study_file
@@ -169,13 +170,14 @@ def _handed(reading: Reading, picture: Picture, place: str, sources: Mapping[str
     source = sources.get(picture.sha256)
     if source is None:
         return Handed(picture.sha256, place)
-    sha256 = digest(source)
+    with read_of(source):
+        sha256, size = digest(source), source.stat().st_size
     before = sha256 if source == picture.file(reading.folder) else source.name
     if before != picture.sha256:
         raise CannotReadError(
             f"{picture.path}: was changed while it was packed; export again when it is done"
         )
-    return Handed(picture.sha256, place, sha256, source.stat().st_size)
+    return Handed(picture.sha256, place, sha256, size)
 
 
 def _check_distinct(files: Sequence[Handed], there: Sequence[Picture]) -> None:
@@ -217,10 +219,15 @@ def _write(drawer: Path, target: Path, program: str, entries: Sequence[tuple[str
 def _add(archive: zipfile.ZipFile, name: str, source: Path, original: str | None) -> Listed:
     packed = zipfile.ZIP_STORED if name.startswith(f"{PHOTOS}/") else zipfile.ZIP_DEFLATED
     info = _info(name, packed)
-    info.file_size = source.stat().st_size
-    with source.open("rb") as content, archive.open(info, "w") as out:
-        shutil.copyfileobj(content, out, 1 << 20)
-    return Listed(name, digest(source), info.file_size, original)
+    with read_of(source):
+        content = source.open("rb")
+    with content:
+        info.file_size = os.fstat(content.fileno()).st_size
+        with archive.open(info, "w") as out:
+            shutil.copyfileobj(content, out, 1 << 20)
+        content.seek(0)
+        sha256 = hashlib.file_digest(content, "sha256").hexdigest()
+    return Listed(name, sha256, info.file_size, original)
 
 
 def _info(name: str, packed: int) -> zipfile.ZipInfo:

@@ -19,7 +19,7 @@ from glowkin.base.versions import versions
 from glowkin.findings.track import Plan, name_along
 from glowkin.study.mapping import outlined
 from glowkin.study.reading import ALL
-from glowkin.study.series import arrangement, shown_by
+from glowkin.study.series import arrangement, own_names, shown_by
 from glowkin.study.study_file import known_glows, study_file_in
 from glowkin.telling.out_dir import Parts, published, report_text
 from glowkin.telling.previews import LONGEST_PX
@@ -72,14 +72,16 @@ def gathered(reading: Reading, program: str) -> Parts:
     series = _along(course, photos, found.swapped) if course else []
     course_in, note = f"track-{found.number}.csv of the study's export", ""
     if not series:
-        maps, course_in, note = {}, NOT_KEPT, _not_kept_words(file, found.fallen)
-        asked = reading.told_of(found.fallen) if found.fallen else {}
+        fallen = found.fallen if (own := _own(reading, found.fallen, photos)) else None
+        asked = reading.told_of(fallen) if fallen else {}
+        maps, course_in, note = {}, NOT_KEPT, _not_kept_words(file, asked, fallen)
         course, series = _followed(
-            arrangement(photos), file, asked, known_glows(reading.folder, file), errors
+            own or arrangement(photos), file, asked, known_glows(reading.folder, file), errors
         )
     followed = {p.path for p in series}
     others = [p for p in photos if p.path not in followed]
-    note = note or _since_words(others, [p for p in photos if p.path in followed])
+    since = _since_words(others, [p for p in photos if p.path in followed])
+    note = f"{note} {since}".strip()
     photos, kept_pairs = [*others, *series], bool(pairs)
     if others and not pairs:
         pairs = recipes.compare([reading.record(numbers[p.path]) for p in others], study=file)
@@ -166,6 +168,15 @@ def _along(
     return list(name_along(series, names if len(names) == len(first.samples) else (), swapped))
 
 
+def _own(reading: Reading, fallen: int | None, photos: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
+    """The photographs of a course that no longer stands, as they are measured now; none where those that are
+    left make no course.
+    """
+    paths = reading.hashes_of(fallen) if fallen else {}
+    own = [p for p in photos if p.path in paths]
+    return own if len({p.taken_at for p in own}) > 1 else []
+
+
 def _followed(
     series: Sequence[MeasuredPhoto], file: StudyFile, asked: Mapping[str, Any],
     glows: Sequence[tuple[str, str]], errors: list[Error],
@@ -175,7 +186,7 @@ def _followed(
     """
     if not series:
         return None, []
-    names = listed(asked.get("names"))
+    names = listed(asked.get("names")) or (file.names if asked and not own_names(series) else ())
     names = names if len(names) == len(series[0].samples) else ()
     there = {s.name for p in series for s in p.samples} | set(names)
     controls, converted = (
@@ -209,10 +220,14 @@ def _since_words(others: Sequence[MeasuredPhoto], series: Sequence[MeasuredPhoto
     return f"{which} these samples and {are} not in this course; glowkin study track makes it anew."
 
 
-def _not_kept_words(file: StudyFile, fallen: int | None) -> str:
-    """What a course that was worked out for the page goes without."""
+def _not_kept_words(file: StudyFile, asked: Mapping[str, Any], fallen: int | None) -> str:
+    """What a course that was worked out for the page goes without: maps and forms, and not what else was
+    ``asked`` of one that has fallen.
+    """
     forms = [key for key, value in (("old_form", file.old_form), ("new_form", file.new_form)) if value]
     by = f", as conclusion {fallen} was asked for, which no longer stands" if fallen else ""
+    if lost := [key for key in ("old_form", "new_form") if asked.get(key)]:
+        by += f", but without its {' and '.join(lost)}"
     more = f" and takes {' and '.join(forms)} of the study file, which were not used here" if forms else ""
     return (
         f"This course was worked out for this page{by}. The command glowkin study track keeps it, with maps "
