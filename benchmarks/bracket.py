@@ -1,7 +1,7 @@
 """A bracket of five against a single ideal exposure for each sample alone.
 
     python benchmarks/bracket.py [--scenes 4] [--draws 150] [--kinds dng jpg] [--conditions dark ..] [--each]
-    python benchmarks/bracket.py --photographers ../shared/data/cameras [--scenes 10]
+    python benchmarks/bracket.py --photographers ../shared/data/cameras [--scenes 10] [--draws 26]
 
 Scenes of samples up to 500 times apart in brightness, by a camera that meets the Luther condition, measured
 with its exact matrix (but for the condition ``camera``). The bracket is five exposures two stops apart, the
@@ -244,12 +244,13 @@ def by_all(stages):
     return replace(first, **drawn, found=found, flags=flags, things=things)
 
 
-def photographers(folder):
-    """The measured cameras, numbered."""
-    return [
-        (i, camera_from_arrays(" ".join(key), camera_prior.WL, S.T))
-        for i, (key, S) in enumerate(camera_prior.measured(folder).items())
+def photographers(folder, number):
+    """So many, numbered, with the measured cameras in turn."""
+    cameras = [
+        camera_from_arrays(" ".join(key), camera_prior.WL, S.T)
+        for key, S in camera_prior.measured(folder).items()
     ]
+    return [(i, cameras[i % len(cameras)]) for i in range(number)]
 
 
 def parted(rows):
@@ -313,7 +314,7 @@ def main():
     warnings.filterwarnings("ignore", message="All-NaN slice")
     with tempfile.TemporaryDirectory() as name:
         for kind in options.kinds if options.photographers else ():
-            each, folder = photographers(options.photographers), Path(name)
+            each, folder = photographers(options.photographers, options.draws), Path(name)
             scenes = [
                 by_all(Stage(seed, kind, "camera", folder, p) for p in each) for seed in range(options.scenes)
             ]
