@@ -1,6 +1,7 @@
 """Half-times from rendered series: error, coverage and width of the intervals, verdicts, spoiled photographs.
 
-    python benchmarks/series.py [SERIES] [--first N] [--jpeg] [--curves] [--spoil N] [--dark] [--keep FOLDER]
+    python benchmarks/series.py [SERIES] [--first N] [--jpeg] [--curves] [--spoil N] [--dark] [--outlined]
+                                [--keep FOLDER]
 
 Six vials, a still one and a control a series, 6 to 14 photographs (the first, then evenly in the logarithm
 of time), ISO 100 to 1600, lamp drift 4 %, the camera put back by hand. Every rate model of the scene's own
@@ -9,7 +10,8 @@ of forms, luminance ratios 0.03 to 30. ``--spoil`` spoils so many photographs of
 then), in the ways of ``scene/spoil.py``. ``--curves`` develops each series its own way: white balance off by
 10 %, on two of three a tone curve, an S of strength up to 0.5, on half of those after a power of 8 % about 1
 (none of them a curve that the fits try). ``--dark`` lets the end form give 0.01 of the light or less, down to
-a millionth: vials go out. ``--keep`` keeps measured photographs in a folder, so that fits can
+a millionth: vials go out. ``--outlined`` measures by the outlines found in the first photograph, moved as the
+camera was. ``--keep`` keeps measured photographs in a folder, so that fits can
 be looked at again without rendering. Overexposed are samples of which more than 1 % is clipped in the first
 or last photograph: no half-time is given of those.
 """
@@ -27,6 +29,7 @@ from pathlib import Path
 import numpy as np
 
 from glowkin.base.records import measure_document, photos_from_json
+from glowkin.base.settings import Settings
 from glowkin.findings.track import Plan
 from glowkin.recipes import measure, track
 from glowkin.scene.cameras import default_camera
@@ -158,6 +161,7 @@ def rendered_series(seed, options, folder):
         scene, changes, times, default_camera(), rng, Exposure(taken_at=datetime(2026, 5, 4, 9), iso=iso),
         brightest=0.3 if jpeg else 0.7, lamp_drift=0.04, spoiled=wrong,
     )  # fmt: skip
+    outlines: tuple = ()
     shown, development = [], development_drawn(seed) if options.curves else Development()
     for k, shot in enumerate(series.shots):
         path = Path(folder) / f"{k:02}{'.jpg' if jpeg else '.dng'}"
@@ -165,7 +169,10 @@ def rendered_series(seed, options, folder):
             write_jpeg(shot, path, development)
         else:
             write_dng(shot, path)
-        shown.append(measure(path).without_outlines())
+        by = Settings(outlines=outlines, series=True) if options.outlined and k else None
+        measured = measure(path, by)
+        outlines = outlines or tuple(sample.outline_px for sample in measured.samples)
+        shown.append(measured.without_outlines())
     named = {shown[k].path: how for k, how in wrong.items()}
     found = len(shown[0].samples) == len(NAMES)
     courses = [asdict(c.course) for c in changes]
@@ -175,7 +182,11 @@ def rendered_series(seed, options, folder):
 def series_kept(seed, options, folder):
     """The same, from the folder that keeps them if they are there."""
     kind = f"{'jpeg' if options.jpeg else 'raw'}{'-curves' if options.curves else ''}"
-    kind += "-dark" * options.dark + (f"-{options.spoil}" if options.spoil else "")
+    kind += (
+        "-dark" * options.dark
+        + "-outlined" * options.outlined
+        + (f"-{options.spoil}" if options.spoil else "")
+    )
     path = options.keep and Path(options.keep) / f"{kind}-{seed:04}.json"
     if path and path.exists():
         document = json.loads(path.read_text())
@@ -260,6 +271,7 @@ def main():
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--spoil", type=int, default=0)
     parser.add_argument("--dark", action="store_true")
+    parser.add_argument("--outlined", action="store_true")
     parser.add_argument("--keep")
     options = parser.parse_args()
     rows, still = [], []

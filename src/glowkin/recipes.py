@@ -51,7 +51,7 @@ from glowkin.light.noise import estimate_noise
 from glowkin.light.preview import preview
 from glowkin.light.region import region_means
 from glowkin.samples.bounds import bounded, bounds_of
-from glowkin.samples.drawn import drawn
+from glowkin.samples.drawn import drawn, laid
 from glowkin.samples.find import find_samples
 from glowkin.samples.names import names_of, references_of
 from glowkin.samples.quality import photo_flags
@@ -259,7 +259,8 @@ def evidence_of(scene: View, settings: Settings, camera: Camera | None = None) -
     camera, about_camera = (camera, ()) if camera is not None else _camera(photo, settings)
     finding = find_samples(frame)
     glowing = list(finding.samples)
-    found = glowing if settings.outlines is None else drawn(settings.outlines, photo)
+    rings = laid(settings.outlines, glowing) if settings.series and settings.outlines else settings.outlines
+    found = glowing if rings is None else drawn(rings, photo)
     names = names_of(settings, len(found), photo.path)
     outlines = [f.outline_px for f in found]
     merged = scene.means(outlines)

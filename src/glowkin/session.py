@@ -243,7 +243,7 @@ def begun(program: str, **options: Any) -> Session:
 
 def of_a_series(settings: Settings) -> Settings:
     """How each photograph of a series is measured: its samples are named, and checked, in the series."""
-    return replace(settings, names=(), references=())
+    return replace(settings, names=(), references=(), series=True)
 
 
 def check(photos: Sequence[Path], program: str, *, jobs: int, as_json: bool, **options: Any) -> int:

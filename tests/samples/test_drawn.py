@@ -8,10 +8,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from glowkin import recipes
 from glowkin.base.errors import CannotMeasureError
+from glowkin.base.settings import Settings
 from glowkin.light.metadata import Metadata
 from glowkin.light.photo import Photograph
-from glowkin.samples.drawn import drawn
+from glowkin.samples.drawn import drawn, laid
+from glowkin.samples.find import found_from_outline
+from glowkin.scene.cameras import default_camera
+from glowkin.scene.develop import write_jpeg
+from glowkin.scene.render import metered, photograph
+from glowkin.scene.shot import Exposure
+from glowkin.scene.spectra import band
+from glowkin.scene.stage import Scene, SceneSample, Shape, grid_centres, with_luminance
 
 PHOTO = Photograph(
     Path("a.png"), "", "rendered", np.zeros((300, 450, 3), np.uint8), 254, Metadata(), (np.eye(3),), "sRGB"
@@ -85,3 +94,59 @@ def test_no_plain_ring_is_taken_for_one_that_crosses_itself(n):
     for radius_x, radius_y in ((80, 80), (200, 2.5), (star, star), (3, 3)):
         ring = np.column_stack([220 + radius_x * np.cos(angle), 150 + radius_y * np.sin(angle)])
         assert len(drawn([ring.tolist()], PHOTO)) == 1
+
+
+GRID = grid_centres((600, 400), 3, 2)
+RINGS = [
+    [(x + 20 * c, y + 20 * s) for c, s in zip(np.cos(np.arange(24)), np.sin(np.arange(24)), strict=True)]
+    for x, y in GRID
+]
+
+
+def turned(points, degrees, zoom, shift):
+    """About the middle of a frame of 600 x 400."""
+    a = np.deg2rad(degrees)
+    M = zoom * np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
+    return (np.asarray(points) - (300, 200)) @ M.T + (300, 200) + np.asarray(shift)
+
+
+@pytest.mark.parametrize("move", [(0, 1.0, (30, -20)), (3, 1.03, (15, 10)), (-5, 0.95, (-30, 20))])
+@pytest.mark.parametrize("dark", [(), (2,), (1, 4), (0, 1, 2)])
+def test_outlines_of_a_series_are_measured_where_the_camera_moved_them(move, dark, tmp_path):
+    """Half of the vials went out since the outlines were drawn: those that still glow tell where they are."""
+    samples = tuple(
+        SceneSample(
+            f"s{i}", Shape("vial", c, 30), with_luminance(band(520 + 120 * (i % 2), 70), 0.05), seed=i
+        )
+        for i, c in enumerate(GRID)
+    )
+    a, zoom, shift = move
+    columns = [turned(p, a, zoom, shift) for p in ((1, 0), (0, 1), (0, 0))]
+    M = np.column_stack([columns[0] - columns[2], columns[1] - columns[2], columns[2]])
+    out = tuple(replace(s, radiance=1e-5 * s.radiance) if i in dark else s for i, s in enumerate(samples))
+    scene = Scene((600, 400), samples)
+    exposure = metered(scene, default_camera(), Exposure(), 0.5)
+    shots = {"first": scene, "later": replace(scene, samples=out, placement=tuple(map(tuple, M)))}
+    first, later = (
+        write_jpeg(
+            photograph(s, default_camera(), np.random.default_rng(1), exposure), tmp_path / f"{name}.jpg"
+        )
+        for name, s in shots.items()
+    )
+    outlines = tuple(s.outline_px for s in recipes.measure(first).samples)
+    seen = recipes.measure(later, Settings(outlines=outlines, series=True)).samples
+    apart = np.linalg.norm(np.array([s.centre_px for s in seen])[:, None] - turned(GRID, *move), axis=2)
+    assert sorted(apart.argmin(axis=1)) == list(range(6))
+    assert apart.min(axis=1).max() < 1.5
+    alone = recipes.measure(later, Settings(outlines=outlines)).samples  # one photograph is as it was drawn
+    assert [s.outline_px for s in alone] == [pytest.approx(np.array(o), abs=0.06) for o in outlines]
+
+
+def test_outlines_stay_where_too_few_glow_or_what_glows_is_elsewhere():
+    glowing = [found_from_outline(turned(ring, 0, 1.0, (25, 0))) for ring in RINGS]
+    assert np.array(laid(RINGS, glowing)) == pytest.approx(np.add(RINGS, (25, 0)), abs=1e-6)
+    assert laid(RINGS, glowing[:2]) is RINGS
+    assert laid(RINGS, [found_from_outline(np.array(ring)) for ring in RINGS]) is RINGS
+    off = np.random.default_rng(2).uniform(-45, 45, (6, 2))
+    others = [found_from_outline(np.array(ring) + o) for ring, o in zip(RINGS, off, strict=True)]
+    assert laid(RINGS, others) is RINGS

@@ -30,7 +30,7 @@ class Settings:
     ``flat`` and ``blank`` are paths of frames taken beside the photograph, several of a kind to be averaged.
     ``camera`` is a camera file, ``filter`` the transmittance of a filter before the lens.
     ``references`` are names of samples with the glow that is known of each, ``likely`` what holds where it
-    fits.
+    fits. In ``series`` outlines drawn on one photograph are moved on the others as the camera was.
     """
 
     white_point: str = "E"
@@ -45,3 +45,4 @@ class Settings:
     filter: str | Path | None = None
     references: tuple[tuple[str, str], ...] = field(default=(), kw_only=True)
     likely: Likely = field(default_factory=Likely, kw_only=True)
+    series: bool = field(default=False, kw_only=True)

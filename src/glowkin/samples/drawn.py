@@ -1,4 +1,4 @@
-"""Samples from outlines drawn by hand, or from a file that may be of another picture."""
+"""Samples from outlines drawn by hand, or from a file that may be of another picture, also of one series."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 
 from glowkin.base.errors import CannotMeasureError
 from glowkin.samples.find import Found, found_from_outline
+from glowkin.samples.follow import follow, similarity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +21,35 @@ _LEAST_PX = 4.0
 _CANVAS = 1000
 _MORE = 1.3
 """What lies within a ring that crosses itself adds up to more than its corners' sum, whose parts cancel."""
+
+_TELLING, _OFF = 3, 0.25
+"""So many samples that glow tell how the camera moved, if they then lie on their outlines within this share
+of an outline's radius, in the middle of them."""
+
+
+def laid(
+    outlines: Sequence[Sequence[tuple[float, float]]], glowing: Sequence[Found]
+) -> Sequence[Sequence[tuple[float, float]]]:
+    """Outlines drawn on another photograph of a series, moved as the camera was: by the samples that glow.
+
+    As they are where fewer than three are met with again, they do not agree, or nothing moved.
+    """
+    if len(outlines) < _TELLING or len(glowing) < _TELLING:
+        return outlines
+    rings = [np.array(outline, dtype=float) for outline in outlines]
+    there = np.array([found_from_outline(ring).centre_px for ring in rings])
+    here = np.array([found_from_outline(found.outline_px).centre_px for found in glowing])
+    step = follow(there, here)
+    met = np.flatnonzero(np.array(step.place) >= 0)
+    if not step.moved or len(met) < _TELLING:
+        return outlines
+    place = np.array(step.place)[met]
+    lay = similarity(there[place], here[met])
+    off = np.linalg.norm(lay(there[place]) - here[met], axis=1)
+    radius = np.sqrt([found_from_outline(rings[p]).area_px / np.pi for p in place])
+    if np.median(off / radius) > _OFF:
+        return outlines
+    return [[(float(x), float(y)) for x, y in lay(ring)] for ring in rings]
 
 
 def drawn(outlines: Sequence[Sequence[tuple[float, float]]], photo: Photograph) -> list[Found]:
