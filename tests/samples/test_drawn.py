@@ -111,9 +111,9 @@ def turned(points, degrees, zoom, shift):
 
 
 @pytest.mark.parametrize("move", [(0, 1.0, (30, -20)), (3, 1.03, (15, 10)), (-5, 0.95, (-30, 20))])
-@pytest.mark.parametrize("dark", [(), (2,), (1, 4), (0, 1, 2)])
+@pytest.mark.parametrize("dark", [(), (2,), (1, 4), (0, 1, 2), (1, 2, 3, 4)])
 def test_outlines_of_a_series_are_measured_where_the_camera_moved_them(move, dark, tmp_path):
-    """Half of the vials went out since the outlines were drawn: those that still glow tell where they are."""
+    """Up to four of six vials went out since the outlines were drawn: those that glow tell where they are."""
     samples = tuple(
         SceneSample(
             f"s{i}", Shape("vial", c, 30), with_luminance(band(520 + 120 * (i % 2), 70), 0.05), seed=i
@@ -145,7 +145,8 @@ def test_outlines_of_a_series_are_measured_where_the_camera_moved_them(move, dar
 def test_outlines_stay_where_too_few_glow_or_what_glows_is_elsewhere():
     glowing = [found_from_outline(turned(ring, 0, 1.0, (25, 0))) for ring in RINGS]
     assert np.array(laid(RINGS, glowing)) == pytest.approx(np.add(RINGS, (25, 0)), abs=1e-6)
-    assert laid(RINGS, glowing[:2]) is RINGS
+    assert np.array(laid(RINGS, glowing[::5])) == pytest.approx(np.add(RINGS, (25, 0)), abs=1e-6)
+    assert laid(RINGS, glowing[:1]) is RINGS
     assert laid(RINGS, [found_from_outline(np.array(ring)) for ring in RINGS]) is RINGS
     off = np.random.default_rng(2).uniform(-45, 45, (6, 2))
     others = [found_from_outline(np.array(ring) + o) for ring, o in zip(RINGS, off, strict=True)]

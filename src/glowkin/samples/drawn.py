@@ -22,9 +22,11 @@ _CANVAS = 1000
 _MORE = 1.3
 """What lies within a ring that crosses itself adds up to more than its corners' sum, whose parts cancel."""
 
-_TELLING, _OFF = 3, 0.25
+_TELLING, _OFF = 2, 0.25
 """So many samples that glow tell how the camera moved, if they then lie on their outlines within this share
 of an outline's radius, in the middle of them."""
+_TURN, _ZOOM = np.deg2rad(15.0), 1.2
+"""A camera that is put back turns and zooms no more (common practice, no source)."""
 
 
 def laid(
@@ -32,7 +34,7 @@ def laid(
 ) -> Sequence[Sequence[tuple[float, float]]]:
     """Outlines drawn on another photograph of a series, moved as the camera was: by the samples that glow.
 
-    As they are where fewer than three are met with again, they do not agree, or nothing moved.
+    As they are where fewer than two are met with again, they do not agree, or nothing moved.
     """
     if len(outlines) < _TELLING or len(glowing) < _TELLING:
         return outlines
@@ -47,7 +49,8 @@ def laid(
     lay = similarity(there[place], here[met])
     off = np.linalg.norm(lay(there[place]) - here[met], axis=1)
     radius = np.sqrt([found_from_outline(rings[p]).area_px / np.pi for p in place])
-    if np.median(off / radius) > _OFF:
+    turned = abs(lay.rotation) > _TURN or not 1.0 / _ZOOM < lay.scale < _ZOOM
+    if turned or np.median(off / radius) > _OFF:
         return outlines
     return [[(float(x), float(y)) for x, y in lay(ring)] for ring in rings]
 
