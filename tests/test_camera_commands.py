@@ -285,6 +285,8 @@ def test_daylight_taken_for_a_lamp_is_told_too_and_right_light_is_not(files, tmp
         (("1,2", "3,4", "5,6"), "'-o'"),
         (("1,2", "3,4", "5;6", "7,8"), "'5;6'"),
         (("1,2,3", "3,4", "5,6", "7,8"), "'1,2,3'"),
+        (("inf,1", "1,2", "3,4", "5,6"), "'inf,1'"),
+        (("1,2", "3,nan", "3,4", "5,6"), "'3,nan'"),
     ],
 )
 def test_corners_that_are_none_are_told_before_what_they_swallow(files, corners, wrong):

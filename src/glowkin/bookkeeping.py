@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import GlowkinError, WrongUseError
-from glowkin.base.names import listed
+from glowkin.base.names import broken, listed
 from glowkin.base.places import typed
 from glowkin.base.settings import FRAME_KINDS, Likely
 from glowkin.camera.camera_file import CameraFile
@@ -254,14 +254,13 @@ def _changes(workbook: Workbook, row: PhotographRow, options: dict[str, Any]) ->
         out["names"], count = "[]", None
     if options["names"] is not None:
         names = list(listed(options["names"]))
+        check_given(names)
         out["names"] = json.dumps(names, ensure_ascii=False)
         if count not in (None, len(names)):
             raise WrongUseError(f"{row.path}: {given_words(len(names))}, it has {count} samples; name each")
     for pair in options["rename"]:
         names = _renamed(row.path, names, pair)
         out["names"] = json.dumps(names, ensure_ascii=False)
-    if not all(name.isprintable() for name in names):
-        raise WrongUseError(f"{row.path}: a name holds a line break or the like; leave it out")
     if len(set(names)) < len(names):
         raise WrongUseError(f"{row.path}: two samples would have the same name; give each its own")
     if options["note"] is not None:
@@ -288,6 +287,8 @@ def _renamed(path: str, names: Sequence[str], pair: str) -> list[str]:
     old, _, new = (part.strip() for part in pair.partition("="))
     if not old or not new:
         raise WrongUseError(f"--rename {pair}: write it as OLD=NEW, such as S1=red-batch-1")
+    if odd := broken([new]):
+        raise WrongUseError(f"--rename {old}: {odd}; leave it out")
     if old not in names:
         there = f"there are {', '.join(names)}" if names else "it has no samples yet"
         raise WrongUseError(f"--rename {pair}: {path} has no sample {old}; {there}")

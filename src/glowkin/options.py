@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -66,6 +67,8 @@ def _place(text: str) -> tuple[float, float]:
         x, y = map(float, text.split(","))
     except ValueError:
         raise ValueError(repr(text)) from None
+    if not (isfinite(x) and isfinite(y)):
+        raise ValueError(repr(text))
     return x, y
 
 

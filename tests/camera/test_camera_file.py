@@ -108,6 +108,11 @@ def test_cameras_of_the_prior_are_like_it_and_a_bare_sensor_is_not(shared_data):
         ("\n".join(f"{w},0.5,0.5,0.5" for w in [*range(380, 781, 10), 500]), "repeat"),
         ("\n".join(f"{w},0.5,0.5,0.5" for w in range(380, 781, 10)), "red, green and blue"),
         ("\n".join(f"{w / 1000},0.5,0.5,0.5" for w in range(380, 781, 10)), "wavelengths in nm"),
+        ("\n".join(f"{w},0.5,1e308,0.5" for w in range(380, 781, 10)), "line 1.* holds values .* too large"),
+        (
+            "380," + "1" * 140_000 + ",1,1\n",
+            "line 1, '380,1.*1', is too long for a line of a table; take it out",
+        ),
     ],
 )
 def test_what_is_no_table_of_sensitivities_is_said(tmp_path, text, what):
@@ -130,7 +135,7 @@ def test_a_table_is_read_as_spreadsheets_of_any_country_save_it(tmp_path, camera
 @pytest.mark.parametrize(
     ("change", "what"),
     [
-        (lambda row: row.replace(".", ","), "commas between columns and in numbers; save it with semicolons"),
+        (lambda row: row.replace(".", ","), "two ways, .* commas in numbers; save it with semicolons"),
         (lambda row: row.replace(",", ";") if row[0] in "46" else row, "line .*is not wavelength_nm,r,g,b"),
         (lambda row: row.replace(",", ";").replace(";0.", ";1.000,"), "line .*is not wavelength_nm,r,g,b"),
     ],
@@ -141,6 +146,19 @@ def test_a_table_that_may_be_read_in_two_ways_is_not_guessed_at(tmp_path, camera
     with pytest.raises(CannotReadError, match=what) as refused:
         read_sensitivities(path)
     assert "\n" not in str(refused.value)
+
+
+def test_a_table_of_whole_numbers_may_have_further_columns(tmp_path, camera_csv):
+    """A further column, of the dark level, is not read: the line of names tells that it is one."""
+    table = np.loadtxt(camera_csv, delimiter=",", skiprows=1)
+    whole = np.column_stack([table[:, :1], np.round(1e6 * table[:, 1:])]).astype(int)
+    paths = tmp_path / "plain.csv", tmp_path / "further.csv"
+    for path, more in zip(paths, ("", ",3"), strict=True):
+        names = "wavelength_nm,r,g,b" + (",dark" if more else "")
+        rows = (",".join(map(str, row)) + more for row in whole)
+        path.write_text("\n".join([names, *rows]), "utf-8")
+    plain, further = (read_sensitivities(path).sensitivities.mean for path in paths)
+    assert (plain == further).all()
 
 
 @pytest.mark.parametrize("order", [[2, 1, 0], [1, 0, 2], [0, 2, 1]])
@@ -322,5 +340,31 @@ def test_what_is_no_transmittance_is_said(tmp_path):
     with pytest.raises(CannotReadError, match=r"at 400 nm; 420 nm; 440 nm; 460 nm; and 11 more; give all"):
         read_filter(path)
     path.write_text("\n".join(f"{w},{9 if w == 500 else 0.9}" for w in range(400, 700, 20)), encoding="utf-8")
-    with pytest.raises(CannotReadError, match="no transmittances, at 500 nm; give all"):
+    with pytest.raises(CannotReadError, match="a single value above 2, at 500 nm; correct it, or, if"):
         read_filter(path)
+
+
+@pytest.mark.parametrize("name", ["T_percent", "T (%)", "T / per cent"])
+def test_a_filter_whose_names_tell_per_cent_is_in_per_cent(tmp_path, name):
+    """A band-pass filter, of which one wavelength only lies in the band."""
+    rows = [f"{w},{85 if w == 450 else 0.1}" for w in range(400, 700, 10)]
+    path = tmp_path / "band-pass.csv"
+    path.write_text("\n".join([f"nm,{name}", *rows]), "utf-8")
+    through = read_filter(path).transmittance
+    assert through.max() == pytest.approx(0.85, abs=0.01)
+    assert through[-1] == pytest.approx(0.001)
+    path.write_text("\n".join(["nm,T", *rows]), "utf-8")
+    with pytest.raises(
+        CannotReadError, match=r"at 450 nm; correct it, or, .* name its column T_percent or list"
+    ):
+        read_filter(path)
+
+
+def test_values_far_too_large_are_told_in_json_too(tmp_path):
+    main = {f"{w}": [0.5, 1e308, 0.5] for w in range(380, 781, 10)}
+    path = tmp_path / "camera.json"
+    path.write_text(json.dumps({"header": {}, "spectral_data": {"data": {"main": main}}}), "utf-8")
+    with pytest.raises(
+        CannotReadError, match=r"camera\.json: holds values that are far too large; correct them"
+    ):
+        read_sensitivities(path)

@@ -171,7 +171,8 @@ def test_reflectances_come_from_csv_and_from_cgats_text(tmp_path, percent):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "patch,400,700\na,1,1\n", "BEGIN_DATA_FORMAT\nX\nEND_DATA_FORMAT\n", "a,b\nc,d"]
+    "text",
+    ["", "patch,400,700\na,1,1\n", "BEGIN_DATA_FORMAT\nX\nEND_DATA_FORMAT\n", "a,b\nc,d", "1" * 140_000],
 )
 def test_what_is_no_chart_file_is_said(tmp_path, text):
     (tmp_path / "chart.csv").write_text(text, encoding="utf-8")

@@ -51,6 +51,19 @@ def test_separators_headers_and_order_make_no_difference(tmp_path, text):
     assert not found.wavenumbers
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "nm,counts,dark\n" + "".join(f"{w},12,5\n" for w in range(400, 700, 50)),
+        'nm,"counts, of 1 s",dark,\n' + "".join(f"{w},12,5,\n" for w in range(400, 700, 50)),
+        "nm,counts\n" + "".join(f"{w},12,,\n" for w in range(400, 700, 50)),
+        "Vial 3\nnm,counts,dark,note\n" + "".join(f"{w},12,5,a, b, c\n" for w in range(400, 700, 50)),
+    ],
+)
+def test_further_columns_of_whole_numbers_are_passed_over(tmp_path, text):
+    assert read_spectrum(written(tmp_path, text)).value.tolist() == [12.0] * 6
+
+
 @pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "latin-1"])
 def test_marks_and_encodings_are_passed_over(tmp_path, encoding):
     found = read_spectrum(written(tmp_path, "Länge;Höhe\n" + lines(";"), encoding))
@@ -96,7 +109,15 @@ def test_wavenumbers_become_nanometres_and_values_keep_their_light(tmp_path):
         ("only words\n", "holds 0 wavelengths"),
         ("".join(f"{w},1\n" for w in range(16000, 26000, 1000)), "wavenumber_cm,intensity"),
         ("".join(f"0.{w},1\n" for w in range(400, 700, 50)), "give wavelengths in nm"),
-        ("".join(f"{w},5,0,25\n" for w in range(400, 700, 50)), "semicolons between columns"),
+        ("".join(f"{w},5,0,25\n" for w in range(400, 700, 50)), "two ways.*semicolons between columns"),
+        ("".join(f"{w},12,5\n" for w in range(400, 700, 50)), "two ways.*semicolons between columns"),
+        ("A title\n" + "".join(f"{w},12,5\n" for w in range(400, 700, 50)), "may be read in two ways"),
+        (
+            "nm,counts\n400,12\n" + "".join(f"{w},12,5\n" for w in range(450, 700, 50)),
+            "3 numbers in a line under 2 names, .*; save it with semicolons .*, or name every column",
+        ),
+        (lines(",").replace("0.25", "1e308"), "line 2, '450.5,1e308', holds values that are far too large"),
+        ("400," + "1" * 140_000, "line 1, .*is too long for a line of a table; take it out"),
         ("wavenumber_cm,i\n" + "".join(f"{w},1\n" for w in range(0, 26000, 1000)), "0 or below"),
     ],
 )

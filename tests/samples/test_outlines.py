@@ -65,6 +65,7 @@ def test_heights_in_positions_are_passed_over(write):
          "feature 1 has a corner that is no pixel of any photograph"),
         (collection(feature([[0, 0], [1e12, 0], [5, 5]])), "feature 1 has a corner that is no pixel"),
         (collection(feature(SQUARE, "a"), feature(SQUARE, "a")), "two features have the same name"),
+        (collection(feature(SQUARE, "a\nb")), r"the name 'a\\nb' holds a line break"),
         (collection({"geometry": {"type": "Polygon", "coordinates": [SQUARE] * 2}}), "feature 1 has a hole"),
     ],
 )  # fmt: skip

@@ -539,6 +539,46 @@ def test_names_that_no_photograph_can_have_are_refused_before_it_is_taken_up(run
         assert reading.overview().photographs == 0
 
 
+# Spaces that do not break, thin and narrow, as word processors set them between a number and its unit.
+@pytest.mark.parametrize("space", ["\u00a0", "\u2009", "\u202f"])
+def test_a_name_may_hold_any_space_of_unicode(run, study, photos, space):
+    name = f"25{space}°C"
+    (study / "study.toml").write_text(
+        "".join(f'[[sample]]\nname = "{n}"\n' for n in ("a", "b", name)), "utf-8"
+    )
+    assert run("add", study, photos / "09.jpg").exit_code == 0
+    done = run("edit", study, "09.jpg", "--note", "hello")
+    assert done.exit_code == 0, done.output
+    assert run("edit", study, "09.jpg", "--rename", f"a=x{space}y").exit_code == 0
+    assert run("edit", study, "09.jpg", "--names", f"{name},b,c").exit_code == 0
+    assert names(study, "09.jpg") == [name, "b", "c"]
+
+
+@pytest.mark.parametrize(
+    ("edit", "said"),
+    [
+        (("--rename", "S1=x\ny"), r"--rename S1: 'x\ny' holds a line break"),
+        (("--names", "a,b\u2028x,c"), r"--names: 'b\u2028x' holds a line break"),
+    ],
+)
+def test_a_name_with_a_line_break_is_told_by_the_option_that_gave_it(run, added, edit, said):
+    done = run("edit", added, "09.jpg", *edit)
+    assert done.exit_code == 2
+    assert said in " ".join(done.stderr.split())
+    assert names(added, "09.jpg") == ["S1", "S2", "S3"]
+
+
+def test_a_folder_called_like_the_study_in_messages_keeps_its_name(run, tmp_path, photos):
+    folder = tmp_path / "dry ing"
+    run("new", folder)
+    inside = photos.rename(tmp_path / "MY STUDY 2")
+    done = run("add", folder, inside / "09.jpg", "--names", "a,b")
+    assert "../MY STUDY 2/09.jpg: 2 names were given" in done.stderr
+    (inside / "09.jpg").write_bytes((inside / "10.jpg").read_bytes())
+    done = run("add", folder)
+    assert f"in its place: glowkin study add '{folder}' '../MY STUDY 2/09.jpg' --replace" in done.stderr
+
+
 def test_what_could_not_be_measured_by_its_names_is_tried_again_with_others(run, study, photos):
     done = run("add", study, photos / "09.jpg", "--names", "a,b")
     assert done.exit_code == 1

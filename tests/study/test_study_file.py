@@ -49,6 +49,12 @@ def plain(key, value):
     return str(value) if key == "replicate" else value
 
 
+def test_a_name_that_breaks_a_line_is_told_by_its_key(written):
+    assert refused(written('[[sample]]\nname = "a\\nb"\n[[sample]]\nname = "c\\u00a0d"\n')) == [
+        r"sample[1].name: 'a\nb' holds a line break or the like"
+    ]
+
+
 def test_the_example_of_the_docs_is_read_as_it_is_written(written):
     """Against the standard library's own TOML parser."""
     study, row = read_study_file(written(EXAMPLE)), tomllib.loads(EXAMPLE)

@@ -1,8 +1,8 @@
 """Tables of numbers as instruments and spreadsheets write them.
 
 Commas, semicolons, tabs and spaces part the columns, further columns than asked for are not read; decimal
-commas are taken where commas do not part columns. Lines before the first numbers are names; those that start
-with # are left out.
+commas are taken where commas do not part columns. Whether they do, the number of names tells. Lines before
+the first numbers are names; those that start with # are left out.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import codecs
 import csv
 import re
+from itertools import takewhile
 from math import isfinite
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _LARGEST_BYTES = 20_000_000
+LARGEST = 1e30
+"""Larger numbers are no measured values, and arithmetic with the largest ones fails."""
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?")
+_WHOLE = re.compile(r"[+-]?\d+([eE][+-]?\d+)?")
 _SPACED = re.compile(r"[+-]?\d*([.,]\d+)?([eE][+-]?\d+)?\s+[^\s,]")
 Rows = dict[int, tuple[float, ...]]
 
@@ -38,7 +42,7 @@ def read_columns(path: Path, layout: str) -> tuple[str, Rows, list[tuple[int, st
     rows: Rows = {}
     wrong: list[tuple[int, str]] = []
     for number, line in lines:
-        fields = _fields(line, mark)
+        fields = _fields(path, number, line, mark)
         try:
             row = tuple(_number(fields[k]) for k in range(columns))
         except (IndexError, ValueError):
@@ -47,10 +51,12 @@ def read_columns(path: Path, layout: str) -> tuple[str, Rows, list[tuple[int, st
             else:
                 wrong.append((number, f", {line[:40]!r}, is not {layout}"))
             continue
-        if all(map(isfinite, row)):
-            rows[number] = row
-        else:
+        if not all(map(isfinite, row)):
             wrong.append((number, f", {line[:40]!r}, holds values that are no numbers"))
+        elif max(map(abs, row)) > LARGEST:
+            wrong.append((number, f", {line[:40]!r}, holds values that are far too large"))
+        else:
+            rows[number] = row
     return "\n".join(names), rows, wrong
 
 
@@ -91,10 +97,15 @@ def _separator(lines: list[str]) -> str:
     return " " if spaced else ","
 
 
-def _fields(line: str, mark: str) -> list[str]:
+def _fields(path: Path, number: int, line: str, mark: str) -> list[str]:
     if mark == " ":
         return line.split()
-    return [field.strip() for field in next(csv.reader([line], delimiter=mark))]
+    try:
+        return [field.strip() for field in next(csv.reader([line], delimiter=mark))]
+    except csv.Error:  # a field of more than 131072 characters
+        raise CannotReadError(
+            f"{path}: line {number}, {line[:40]!r}, is too long for a line of a table; take it out"
+        ) from None
 
 
 def _number(text: str) -> float:
@@ -105,18 +116,33 @@ def _number(text: str) -> float:
 def _check_commas(path: Path, lines: list[tuple[int, str]], columns: int) -> None:
     """Commas for both columns and decimals: 450,5,0,12 could be read as 450 and 5.
 
-    Whole numbers in four columns may be meant, of which the second then hardly has one or two digits always.
+    Lines of no more numbers than names have further columns; without names, whole numbers may be meant too.
     """
     numeric = [line for _, line in lines if _NUMBER.match(line)]
-    fields = [line.split(",") for line in numeric]
-    if not numeric or any("." in line for line in numeric) or max(map(len, fields)) > 2 * columns:
+    width = max((_leading(line) for line in numeric), default=0)
+    if width <= columns or any("." in line for line in numeric):
         return
-    if columns > 2:
-        both = any(len(f) > columns for f in fields)
-    else:
-        seconds = {len(f[1].strip()) if len(f) == 4 else 0 for f in fields}
-        both = len(seconds) == 1 and 0 < min(seconds) < 3
-    if both:
+    names = _names_above(path, lines, columns)
+    if names >= width:
+        return
+    if names:
         raise CannotReadError(
-            f"{path}: has commas between columns and in numbers; save it with semicolons between columns"
+            f"{path}: has {width} numbers in a line under {names} names, as with commas between columns and "
+            "in numbers; save it with semicolons between columns, or name every column"
         )
+    raise CannotReadError(
+        f"{path}: may be read in two ways, with further columns or with commas in numbers; save it with "
+        "semicolons between columns, or begin it with a line that names every column"
+    )
+
+
+def _leading(line: str) -> int:
+    """How many whole numbers between commas a line begins with."""
+    return sum(1 for _ in takewhile(_WHOLE.fullmatch, map(str.strip, line.split(","))))
+
+
+def _names_above(path: Path, lines: list[tuple[int, str]], columns: int) -> int:
+    """How many columns are named: by the last line above the numbers that names all asked for; 0 if none."""
+    above = takewhile(lambda line: not _NUMBER.match(line[1]), lines)
+    counts = [len(_fields(path, number, line.rstrip(", "), ",")) for number, line in above]
+    return next((count for count in reversed(counts) if count >= columns), 0)

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
 _VIAL = re.compile(r"^(?P<condition>.*\S)\s*[-–_ #]\s*(?P<vial>\d{1,3}|[A-Za-z])$")
 _TEMPERATURE = re.compile(
     r"(?<![\w.,])(?P<value>[-−+]?\d+(?:[.,]\d+)?)\s*°?\s*C(?!\w)|(?<![\w.,])(?P<kelvin>\d{3}(?:\.\d+)?)\s*K(?!\w)"
 )
 _ZERO_C_K = 273.15
+_NO_SIGNS = ("Cc", "Cs", "Zl", "Zp")
+"""Categories of Unicode that break a line, or are no sign at all; its many spaces are signs."""
 
 
 def split_vial(name: str) -> tuple[str, str]:
@@ -50,3 +53,13 @@ def listed(given: str | Sequence[str] | None) -> tuple[str, ...]:
     """
     names = given.split(",") if isinstance(given, str) else given or ()
     return tuple(name.strip() for name in names if name.strip())
+
+
+def broken(names: Iterable[str]) -> str:
+    r"""That a name holds a line break or the like; empty where none does.
+
+    >>> broken(["a", "MgCl2\u00a025\u202f°C"]), broken(["a", "b\nc"])
+    ('', "'b\\nc' holds a line break or the like")
+    """
+    odd = [name for name in names if any(unicodedata.category(sign) in _NO_SIGNS for sign in name)]
+    return f"{odd[0]!r} holds a line break or the like" if odd else ""

@@ -233,11 +233,11 @@ def _outlines(photo: Photograph, corners: Array) -> list[Array]:
 
 def _check_corners(photo: Photograph, corners: Array) -> None:
     width, height = photo.size_px
-    edge = np.roll(corners, -1, axis=0) - corners
-    turn = edge[:, 0] * np.roll(edge[:, 1], -1) - edge[:, 1] * np.roll(edge[:, 0], -1)
     inside = (corners >= -0.5).all() and (corners <= (width - 0.5, height - 0.5)).all()
     if corners.shape != (4, 2) or not inside:
         raise WrongUseError(f"--corners: give four X,Y within the photograph of {width} x {height} pixels")
+    edge = np.roll(corners, -1, axis=0) - corners
+    turn = edge[:, 0] * np.roll(edge[:, 1], -1) - edge[:, 1] * np.roll(edge[:, 0], -1)
     if (turn <= 0).any():
         raise WrongUseError("--corners: give them clockwise, the first patch's (dark skin) corner first")
     if np.hypot(*edge.T).min() < 8 * ROWS:

@@ -68,11 +68,11 @@ def read_chart(path: Path) -> Array:
 
 
 def _csv(path: Path, text: str) -> tuple[Array, Array]:
-    rows = [row for row in csv.reader(text.splitlines()) if row and not row[0].startswith("#")]
     try:
+        rows = [row for row in csv.reader(text.splitlines()) if row and not row[0].startswith("#")]
         nm = np.array([float(field) for field in rows[0][1:]])
         return nm, np.array([[float(field) for field in row[1:]] for row in rows[1:]])
-    except (ValueError, IndexError):
+    except (ValueError, IndexError, csv.Error):
         raise CannotReadError(f"{path}: cannot be read as reflectances; {_MEND}") from None
 
 

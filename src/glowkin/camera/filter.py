@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from glowkin.base.uncertainty import Array
 
+_PER_CENT = re.compile(r"%|per\s?cent", re.IGNORECASE)
 _SAME = 0.02
 """Transmittances that differ by less are one filter's, measured or rounded twice (common practice)."""
 
@@ -60,11 +62,18 @@ def given_filter(given: Path) -> Filter:
 def read_filter(path: Path) -> Filter:
     """A filter from ``wavelength_nm,transmittance``, from 0 to 1 or in per cent; constant beyond the ends.
 
+    Per cent are told by the line of names, else by values above 2, of which a single one may be a slip.
     Raises ``CannotReadError`` where the values are no transmittances.
     """
     measured = read_spectrum(path)
-    in_per_cent = np.sum(measured.value > 2.0) > 1  # a single one is a slip
-    value = measured.value / (100.0 if in_per_cent else 1.0)
+    named = bool(_PER_CENT.search(measured.names.rpartition("\n")[2]))
+    high = measured.wavelength_nm[measured.value > 2.0]
+    if high.size == 1 and not named:
+        raise CannotReadError(
+            f"{path}: holds a single value above 2, at {high[0]:g} nm; correct it, or, if the table is in "
+            "per cent, name its column T_percent or list more wavelengths"
+        )
+    value = measured.value / (100.0 if named or high.size else 1.0)
     wrong = measured.wavelength_nm[(value < -0.02) | (value > 1.05)]
     if wrong.size or value.max() < 0.01:
         at = f", at {few_told([f'{nm:g} nm' for nm in wrong])}" if wrong.size else ""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from glowkin.base.columns import read_columns
+from glowkin.base.columns import LARGEST, read_columns
 from glowkin.base.errors import CannotReadError
 from glowkin.base.files import named
 from glowkin.base.versions import versions
@@ -49,6 +49,8 @@ def _checked(path: Path, table: Array) -> tuple[Array, Array]:
     nm, rgb = table[:, 0], table[:, 1:]
     if not np.isfinite(table).all():
         raise CannotReadError(f"{path}: holds values that are no numbers; take those lines out")
+    if np.abs(table).max() > LARGEST:
+        raise CannotReadError(f"{path}: holds values that are far too large; correct them")
     if nm[0] > NEEDED_NM[0] or nm[-1] < NEEDED_NM[1]:
         no_nm = nm[-1] < _SHORTEST_NM or nm[0] > _LONGEST_NM
         raise CannotReadError(

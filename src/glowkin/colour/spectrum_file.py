@@ -25,7 +25,8 @@ _WAVENUMBER = re.compile(r"wave\s*_?-?number|1/cm|cm\s*\^?[-−⁻][1¹]|kayser"
 
 @dataclass(frozen=True, eq=False)
 class MeasuredSpectrum:
-    """``value`` (n), per nm, at ascending ``wavelength_nm`` (n); ``wavenumbers``: it was per 1/cm.
+    """``value`` (n), per nm, at ascending ``wavelength_nm`` (n); ``wavenumbers``: it was per 1/cm; ``names``:
+    the lines above the numbers.
 
     >>> MeasuredSpectrum(np.array([500.0, 510.0]), np.array([0.2, 1.0])).value.max().item()
     1.0
@@ -34,6 +35,7 @@ class MeasuredSpectrum:
     wavelength_nm: Array
     value: Array
     wavenumbers: bool = False
+    names: str = ""
 
 
 def read_spectrum(path: Path) -> MeasuredSpectrum:
@@ -53,17 +55,17 @@ def read_spectrum(path: Path) -> MeasuredSpectrum:
         )
     x, value = np.array(sorted(rows.values())).T
     if _WAVENUMBER.search(names):
-        return _from_wavenumbers(path, x, value)
+        return _from_wavenumbers(path, x, value, names)
     _check_range(path, x)
-    return MeasuredSpectrum(x, value)
+    return MeasuredSpectrum(x, value, names=names)
 
 
-def _from_wavenumbers(path: Path, per_cm: Array, value: Array) -> MeasuredSpectrum:
+def _from_wavenumbers(path: Path, per_cm: Array, value: Array, names: str) -> MeasuredSpectrum:
     if per_cm[0] <= 0:
         raise CannotReadError(f"{path}: holds wavenumbers of 0 or below; give them in 1/cm")
     nm = 1e7 / per_cm[::-1]
     _check_range(path, nm)
-    return MeasuredSpectrum(nm, value[::-1] * 1e7 / nm**2, wavenumbers=True)
+    return MeasuredSpectrum(nm, value[::-1] * 1e7 / nm**2, wavenumbers=True, names=names)
 
 
 def _check_range(path: Path, nm: Array) -> None:

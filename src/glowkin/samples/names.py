@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from glowkin.base.errors import CannotMeasureError, WrongUseError
+from glowkin.base.names import broken
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,13 +46,12 @@ def names_of(settings: Settings, found: int, path: Path) -> list[str]:
 
 
 def check_given(names: Sequence[str]) -> None:
-    """``WrongUseError`` where a name is given twice, or holds what is no sign that prints."""
+    """``WrongUseError`` where a name is given twice, or holds a line break or the like."""
     twice = [name for i, name in enumerate(names) if name in names[:i]]
     if twice:
         raise WrongUseError(f"--names: {twice[0]} is there twice; every name must be given once only")
-    odd = [name for name in names if not name.isprintable()]
-    if odd:
-        raise WrongUseError(f"--names: {odd[0]!r} holds a line break or the like; leave it out")
+    if odd := broken(names):
+        raise WrongUseError(f"--names: {odd}; leave it out")
 
 
 def references_of(settings: Settings, names: Sequence[str]) -> tuple[tuple[str, str], ...]:

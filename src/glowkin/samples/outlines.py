@@ -7,6 +7,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from glowkin.base.errors import CannotReadError
+from glowkin.base.names import broken
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,6 +39,8 @@ def read_outlines(path: Path) -> tuple[tuple[Outline, ...], tuple[str, ...]]:
     names = tuple(str(_properties(f).get("name", "")) for f in features)
     if all(names) and len(set(names)) < len(names):
         raise CannotReadError(f"{path}: two features have the same name; give every sample a name of its own")
+    if all(names) and (odd := broken(names)):
+        raise CannotReadError(f"{path}: the name {odd}; leave it out")
     return outlines, names if all(names) else ()
 
 

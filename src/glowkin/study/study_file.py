@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import TypeAdapter, ValidationError
 
 from glowkin.base.errors import CannotReadError, GlowkinError
-from glowkin.base.names import split_temperature
+from glowkin.base.names import broken, split_temperature
 from glowkin.base.study import StudyFile
 from glowkin.base.wrong_keys import entries, key_path, nearest_words, told_keys
 
@@ -133,6 +133,8 @@ def _contradictions(row: dict[str, Any]) -> Iterator[str]:
             if name in seen:
                 yield f"{key_path((sort, i, 'name'))}: {name!r} is listed twice; give each its own name"
             seen.add(name)
+            if sort == "sample" and (odd := broken([name])):
+                yield f"{key_path((sort, i, 'name'))}: {odd}"
     for sort, key, other in _POINTS:
         for i, entry in entries(row, sort):
             yield from _unlisted((sort, i, key), entry.get(key), other, names[other])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import asdict
 from math import sqrt
 from typing import TYPE_CHECKING, Any
@@ -198,7 +199,9 @@ def named_here(message: str, study: str) -> str:
     >>> named_here("a.dng: is gone; name its place: glowkin study add STUDY NEW_PLACE", "dry ing")
     "a.dng: is gone; name its place: glowkin study add 'dry ing' NEW_PLACE"
     """
-    return message.replace(" STUDY ", f" {typed(study)} ")
+    return re.sub(
+        r"(glowkin study \w+) STUDY(?=\s|$)", lambda command: f"{command[1]} {typed(study)}", message
+    )
 
 
 def begin_words(study: str) -> str:
