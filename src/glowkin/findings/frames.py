@@ -268,12 +268,15 @@ def luminance_weights(frames: Sequence[Frame]) -> Array:
     """Weights (3,) of linear RGB that give the luminances inferred of the samples seen.
 
     Where too little is told, and as far as few colours leave it open, they are those of the camera's matrix.
+    Samples of which no colour is told, as those that went out, say nothing.
     """
     usual = np.array(frames[0].photo.camera.luminance_weights)
     told, seen = array("d"), 0
     for frame in frames:
         light = exposure(frame.photo)
         for s in frame.samples.values():
+            if "colour-not-told" in s.flags:
+                continue
             seen += 1
             if s.linear_rgb and s.luminance_per_exposure and s.luminance_per_exposure > 0:
                 told.extend(np.array(s.linear_rgb) / (s.luminance_per_exposure * light))
