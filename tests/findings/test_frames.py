@@ -9,13 +9,15 @@ import pytest
 from glowkin.findings.frames import frames_in_time, luminance_weights
 from made import GREEN, RED, WEIGHTS, YELLOW, photographs, steady
 
+DARK = ("underexposed", "colour-not-told")
+
 
 def test_samples_that_went_out_do_not_say_what_channels_are_worth():
     """Their channels are noise, some below zero, and a luminance is inferred of them all the same."""
     photos = photographs(range(4), {"a": steady(4, RED), "b": steady(4, GREEN), "c": steady(4, YELLOW)})
     dark = [
         replace(
-            photo.samples[0], name=name, u_prime=None, v_prime=None, flags=("colour-not-told",),
+            photo.samples[0], name=name, u_prime=None, v_prime=None, flags=DARK,
             linear_rgb=(-2e-4, -1e-4, 2e-5), luminance_per_exposure=1e-7, luminance_relative=1e-7,
         )
         for photo, name in zip(photos, "defg", strict=True)

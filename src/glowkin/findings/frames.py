@@ -268,14 +268,14 @@ def luminance_weights(frames: Sequence[Frame]) -> Array:
     """Weights (3,) of linear RGB that give the luminances inferred of the samples seen.
 
     Where too little is told, and as far as few colours leave it open, they are those of the camera's matrix.
-    Samples of which no colour is told, as those that went out, say nothing.
+    Samples of a raw file too dark to tell a colour, as those that went out, say nothing: theirs are noise.
     """
     usual = np.array(frames[0].photo.camera.luminance_weights)
     told, seen = array("d"), 0
     for frame in frames:
-        light = exposure(frame.photo)
+        light, noisy = exposure(frame.photo), frame.photo.kind == "raw"
         for s in frame.samples.values():
-            if "colour-not-told" in s.flags:
+            if noisy and {"underexposed", "colour-not-told"} <= set(s.flags):
                 continue
             seen += 1
             if s.linear_rgb and s.luminance_per_exposure and s.luminance_per_exposure > 0:
@@ -287,7 +287,8 @@ def luminance_weights(frames: Sequence[Frame]) -> Array:
     start, size = usual * scale, np.sqrt(np.square(rows).mean(axis=0))
     ridge = _WEIGHTS_RIDGE * len(rows) * np.diag(size**2)
     change = np.linalg.solve(rows.T @ rows + ridge, rows.T @ (1.0 - rows @ start))
-    return np.asarray(start + change)
+    found = np.asarray(start + change)
+    return found if (rows @ found > 0.0).all() else usual
 
 
 def _stray_light(frame: Frame, name: str, others: list[str]) -> Array:
