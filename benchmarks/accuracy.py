@@ -92,6 +92,17 @@ def spectra(kind, data):
     return np.concatenate([A, B]), np.array(a + b)
 
 
+def met_with(kind, data):
+    """The measured cameras, their gains, and the emitters with their classes."""
+    folder = Path(data) / "cameras"
+    return camera_prior.cameras(folder), camera_prior.gains(folder), *spectra(kind, data)
+
+
+def on_grid(S5):
+    """Sensitivities (3 x 81) of a measured camera at the prior's wavelengths (3 x 201)."""
+    return np.stack([np.interp(NM, camera_prior.WL, row) for row in S5])
+
+
 def changed(S, kind):
     """A camera of another kind (3 x 201): without its infrared filter, or narrower and shifted."""
     if kind == "bare":
@@ -238,7 +249,7 @@ def run(mode, cams, E, gained, kind="usual", hold="maker", free=False, only=None
     for number, key in enumerate(only or cams):
         S5, rng = cams[key], np.random.default_rng((seed, number))  # the same chart in every mode
         prior = prior_without(cams, gained, key, hold, mode)
-        whole = np.stack([np.interp(NM, camera_prior.WL, row) for row in S5])
+        whole = on_grid(S5)
         S = changed(whole, kind)
         S = S / S5.sum(axis=1)[:, None]
         drawn = rng.normal(0, 0.3, 3)
@@ -365,9 +376,7 @@ def main():
     parser.add_argument("--draws", type=int, default=6)
     parser.add_argument("--data", default="../shared/data")
     options = parser.parse_args()
-    cams = camera_prior.cameras(Path(options.data) / "cameras")
-    gained = camera_prior.gains(Path(options.data) / "cameras")
-    E, classes = spectra(options.emitters, options.data)
+    cams, gained, E, classes = met_with(options.emitters, options.data)
     makers = [maker for maker, _ in cams] * options.draws
     for mode in options.mode:
         scores = drawn_anew(

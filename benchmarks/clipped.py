@@ -14,13 +14,11 @@ Beside it, ``face``: what the same inference makes of the channels as they stand
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from unittest import mock
 
 import numpy as np
 
 import accuracy
-import camera_prior
 from accuracy import CMF, D65, NM, NOISE, PATCHES
 from accuracy import colour as colour_science
 from glowkin.base.uncertainty import CHI2_95_2D
@@ -129,16 +127,14 @@ def main():
     parser.add_argument("--every", type=int, default=1)
     parser.add_argument("--data", default="../shared/data")
     options = parser.parse_args()
-    folder = Path(options.data) / "cameras"
-    cams, gained = camera_prior.cameras(folder), camera_prior.gains(folder)
-    E, _ = accuracy.spectra("usual", options.data)
+    cams, gained, E, _ = accuracy.met_with("usual", options.data)
     for mode in options.mode:
         rows = []
         for number, key in enumerate(list(cams)[:: options.every]):
             rng = np.random.default_rng((accuracy.SEED, number))
             prior = accuracy.prior_without(cams, gained, key, "maker", mode)
             S5 = cams[key]
-            S = np.stack([np.interp(NM, camera_prior.WL, row) for row in S5]) / S5.sum(axis=1)[:, None]
+            S = accuracy.on_grid(S5) / S5.sum(axis=1)[:, None]
             drawn = np.insert(gained[key], 1, 0.0) if key in gained else rng.normal(0, 0.3, 3)
             S = S * np.exp(drawn)[:, None]
             with mock.patch.object(development, "camera_prior", return_value=prior[0]):

@@ -10,15 +10,13 @@ drawn anew. What is left then is in no file of a camera unknown.
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from unittest import mock
 
 import numpy as np
 
 import accuracy
-import camera_prior
 import emitters
-from accuracy import CMF, NM
+from accuracy import CMF
 from glowkin.camera import development
 from glowkin.camera.emission_prior import EmissionPrior, bands_of
 from glowkin.colour.chromaticity import XYZ_to_uv_prime
@@ -29,7 +27,7 @@ NUMBER = 40_000
 
 def developments(cams):
     """``development.develop`` as the benchmark renders, by any of these cameras."""
-    shapes = [np.stack([np.interp(NM, camera_prior.WL, row) for row in S]) for S in cams.values()]
+    shapes = [accuracy.on_grid(S) for S in cams.values()]
 
     def develop(spectra, z, rgb_to_xyz, balance, rng):  # noqa: ARG001 - called as the prior's own
         return accuracy.jpeg(shapes[rng.integers(len(shapes))], spectra.astype(float), rng)[0]
@@ -52,9 +50,7 @@ def main():
     parser.add_argument("--draws", type=int, default=6)
     parser.add_argument("--data", default="../shared/data")
     options = parser.parse_args()
-    folder = Path(options.data) / "cameras"
-    cams, gained = camera_prior.cameras(folder), camera_prior.gains(folder)
-    E, classes = accuracy.spectra("usual", options.data)
+    cams, gained, E, classes = accuracy.met_with("usual", options.data)
     ours = np.isin(classes, MADE)
     makers = [maker for maker, _ in cams] * options.draws
 

@@ -29,3 +29,10 @@ def test_samples_that_went_out_do_not_say_what_channels_are_worth():
         assert after @ light / (after @ YELLOW) == pytest.approx(
             WEIGHTS @ light / (WEIGHTS @ YELLOW), rel=0.02
         )
+
+
+def test_weights_that_make_a_sample_darker_than_dark_are_those_of_the_camera():
+    photos = photographs(range(4), {"a": steady(4, RED), "b": steady(4, GREEN), "c": steady(4, YELLOW)})
+    wrong = {"linear_rgb": (-2e-3, -1e-3, 2e-4), "luminance_per_exposure": 1e-6}
+    shots = [replace(p, samples=(*p.samples, replace(p.samples[0], name="d", **wrong))) for p in photos]
+    assert luminance_weights(frames_in_time(shots, None)) == pytest.approx(photos[0].camera.luminance_weights)

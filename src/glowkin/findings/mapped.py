@@ -18,7 +18,7 @@ from glowkin.findings.maps import (
     series_frames,
     unmixed,
 )
-from glowkin.samples.follow import similarity
+from glowkin.samples.follow import pairs, similarity
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -117,7 +117,7 @@ def outline_of(photo: MeasuredPhoto, name: str, whole: MeasuredPhoto) -> Outline
     if here.area_px >= _PART * there.area_px or len(others) < 2:
         return here.outline_px
     lay = similarity(*(np.array([p.sample(n).centre_px for n in others]) for p in (whole, photo)))  # type: ignore[union-attr]
-    return tuple((float(x), float(y)) for x, y in lay(np.array(there.outline_px)))
+    return pairs(lay(np.array(there.outline_px)))
 
 
 def map_samples(

@@ -9,7 +9,7 @@ import numpy as np
 
 from glowkin.base.errors import CannotMeasureError
 from glowkin.samples.find import Found, found_from_outline
-from glowkin.samples.follow import follow, similarity
+from glowkin.samples.follow import follow, pairs, similarity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,9 +38,8 @@ def laid(
     """
     if len(outlines) < _TELLING or len(glowing) < _TELLING:
         return outlines
-    rings = [np.array(outline, dtype=float) for outline in outlines]
-    there = np.array([found_from_outline(ring).centre_px for ring in rings])
-    here = np.array([found_from_outline(found.outline_px).centre_px for found in glowing])
+    drawn_there = [found_from_outline(np.array(outline, dtype=float)) for outline in outlines]
+    there, here = (np.array([f.centre_px for f in each]) for each in (drawn_there, glowing))
     step = follow(there, here)
     met = np.flatnonzero(np.array(step.place) >= 0)
     if not step.moved or len(met) < _TELLING:
@@ -48,11 +47,11 @@ def laid(
     place = np.array(step.place)[met]
     lay = similarity(there[place], here[met])
     off = np.linalg.norm(lay(there[place]) - here[met], axis=1)
-    radius = np.sqrt([found_from_outline(rings[p]).area_px / np.pi for p in place])
+    radius = np.sqrt([drawn_there[p].area_px / np.pi for p in place])
     turned = abs(lay.rotation) > _TURN or not 1.0 / _ZOOM < lay.scale < _ZOOM
     if turned or np.median(off / radius) > _OFF:
         return outlines
-    return [[(float(x), float(y)) for x, y in lay(ring)] for ring in rings]
+    return [pairs(lay(f.outline_px)) for f in drawn_there]
 
 
 def drawn(outlines: Sequence[Sequence[tuple[float, float]]], photo: Photograph) -> list[Found]:

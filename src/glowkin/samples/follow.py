@@ -36,7 +36,7 @@ def follow(reference: Array, seen: Array) -> Step:
     """Match sample centres ``seen`` (n x 2) to places ``reference`` (m x 2), pixels."""
     reference, seen = (np.asarray(a, dtype=float).reshape(-1, 2) for a in (reference, seen))
     if not len(reference) or not len(seen):
-        return Step((-1,) * len(seen), moved=False, laid=_pairs(seen))
+        return Step((-1,) * len(seen), moved=False, laid=pairs(seen))
     reach = reach_of(reference)
     moved_back = _best_shift(reference, seen, reach)
     for _ in range(3):
@@ -48,7 +48,7 @@ def follow(reference: Array, seen: Array) -> Step:
     place = _assign(reference, moved_back, reach)
     extent = float(np.ptp(reference, axis=0).max()) or 1.0
     shift = float(np.linalg.norm(moved_back - seen, axis=1).max())
-    return Step(tuple(int(p) for p in place), shift > _MOVED * extent, _pairs(moved_back))
+    return Step(tuple(int(p) for p in place), shift > _MOVED * extent, pairs(moved_back))
 
 
 def reach_of(reference: Array) -> float:
@@ -56,7 +56,8 @@ def reach_of(reference: Array) -> float:
     return _NEAR * _spacing(reference)
 
 
-def _pairs(points: Array) -> tuple[tuple[float, float], ...]:
+def pairs(points: Array) -> tuple[tuple[float, float], ...]:
+    """Points (n x 2) as records keep them."""
     return tuple((float(x), float(y)) for x, y in points)
 
 
